@@ -1,0 +1,39 @@
+# `make demo` and `make test` set everything up themselves; see README.md.
+PYTHON ?= python3
+BIN := .venv/bin
+# Compiled kernels live in one writable cache beside the environment.
+export NUMBA_CACHE_DIR ?= $(CURDIR)/.cache/kernels
+
+.PHONY: install demo test lint long clean
+
+install: .venv/installed
+
+.venv/installed: requirements.txt pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "proofpatch needs Python 3.11 or newer; name one with: make PYTHON=python3.12"; exit 1; }
+	@$(PYTHON) -c 'import venv, ensurepip' 2>/dev/null || { \
+	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then apt-get update -q && apt-get install -y -q python3-venv; \
+	  else echo "Python's venv module is missing. Install it with: sudo apt-get install python3-venv"; exit 1; fi; }
+	$(PYTHON) -m venv .venv
+	@if $(BIN)/pip install -q uv; then $(BIN)/uv pip sync -q --python $(BIN)/python --require-hashes requirements.txt; \
+	  else $(BIN)/pip install -q --require-hashes -r requirements.txt; fi
+	$(BIN)/python -m pip install -q --no-build-isolation --no-deps --no-index -e .
+	@touch .venv/installed
+
+demo: install
+	$(BIN)/proofpatch demo
+
+# Kernels compile once, before the workers start.
+test: install
+	$(BIN)/python -m proofpatch.physics.warm
+	$(BIN)/python -m pytest -n 2 -q
+
+lint: install
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+
+long: install
+	$(BIN)/python -m pytest -q -m long --override-ini addopts=
+
+clean:
+	rm -rf .venv .cache
