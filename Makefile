@@ -24,7 +24,7 @@ demo: install
 
 # Kernels compile once, before the workers start.
 test: install
-	$(BIN)/python -m proofpatch.physics.warm
+	$(BIN)/python -m proofpatch.learn.compiled
 	$(BIN)/python -m pytest -n 2 -q
 
 lint: install

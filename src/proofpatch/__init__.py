@@ -1,1 +1,23 @@
+"""proofpatch: from "can a pulsed laser clean this?" to a recipe that holds.
+
+The whole job in six calls: `prior`, `forecast`, `next_patch`, `update`, `recipe`, `hours`. SI floats throughout.
+"""
+
+from proofpatch.errors import InputError
+from proofpatch.lasers import laser
+from proofpatch.learn.belief import Belief, prior
+from proofpatch.learn.evidence import HARMS, RESIDUES, Graded
+from proofpatch.learn.forecast import Window, forecast
+from proofpatch.learn.limits import PRESETS, Hand, Limits
+from proofpatch.learn.patches import Patch, next_patch
+from proofpatch.learn.recipe import Recipe, recipe
+from proofpatch.learn.surface import Layer, Surface
+from proofpatch.learn.update import update
+from proofpatch.offer.hours import Hours, hours
+from proofpatch.physics.setting import Setting
+
 __version__ = "0.1.0"
+__all__ = [
+    "HARMS", "PRESETS", "RESIDUES", "Belief", "Graded", "Hand", "Hours", "InputError", "Layer", "Limits", "Patch",
+    "Recipe", "Setting", "Surface", "Window", "forecast", "hours", "laser", "next_patch", "prior", "recipe", "update",
+]  # fmt: skip

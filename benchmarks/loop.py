@@ -1,0 +1,162 @@
+"""The whole loop on simulated truths: six calls against stepping up one knob at a time.
+
+A truth is one concrete surface drawn from a belief of another seed; a step is graded by the same physics with
+the grader's noise and wrong grades. Both methods may grade as many steps; a recipe counts only if it is truly
+clean and harmless on the finished surface under the hand. The truth shares the form of the model, so this shows
+that the loop works, not how it fares in the world.
+
+Run: python benchmarks/loop.py [truths] [steps]
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from dataclasses import dataclass
+
+import numpy as np
+
+import proofpatch as pp
+from proofpatch.learn.assumptions import assumption
+from proofpatch.learn.grading import CLEAN_EDGE, harm_chance, residue_chance
+from proofpatch.learn.kernels import outcomes
+from proofpatch.learn.rows import hand_row, setting_rows
+from proofpatch.physics.rows import GRADER
+
+SURFACES = (
+    pp.Surface([pp.Layer("oil-varnish", condition="aged")], "oak", condition="aged"),
+    pp.Surface([pp.Layer("loose-rust")], "tool-steel"),
+    pp.Surface([pp.Layer("latex-paint", colour="black")], "paper"),
+    pp.Surface([pp.Layer("baked-grease")], "aluminium"),
+)
+
+
+@dataclass(frozen=True)
+class Truth:
+    """One concrete surface and its grader."""
+
+    surface: pp.Surface
+    laser: str
+    layer: np.ndarray
+    substrate: np.ndarray
+    rng: np.random.Generator
+
+    def outcome(self, setting: pp.Setting, patch: bool) -> tuple[float, float, float]:
+        """(log need, spread, margin)."""
+        laser = pp.laser(self.laser)
+        found = outcomes(
+            self.layer,
+            self.substrate,
+            setting_rows([setting], laser),
+            hand_row(pp.Hand(), patch=patch),
+            len(self.surface.coats) - 1,
+        )
+        return float(found[0][0, 0]), float(found[1][0, 0]), float(found[2][0, 0])
+
+    def grade(self, setting: pp.Setting) -> pp.Graded:
+        """What a grader says of a timed patch."""
+        need, spread, margin = self.outcome(setting, patch=True)
+        noise, wrong = assumption("setting_noise").value, assumption("wrong_grade").value
+        total = float(np.hypot(noise, self.substrate[0, GRADER]))
+        residue = np.array([residue_chance(i, need, spread, total, wrong) for i in range(5)])
+        harm = np.array([harm_chance(i, margin, total, wrong) for i in range(4)])
+        seen = self.rng.choice(5, p=residue / residue.sum())
+        hurt = self.rng.choice(4, p=harm / harm.sum())
+        return pp.Graded(setting, pp.RESIDUES[4 - seen], pp.HARMS[hurt], seconds=0.1 / setting.travel_speed, length=0.1)
+
+    def holds(self, setting: pp.Setting | None) -> str:
+        """none, harmed, left, or good: what a recipe truly does."""
+        if setting is None:
+            return "none"
+        need, spread, margin = self.outcome(setting, patch=False)
+        if margin < 0:
+            return "harmed"
+        return "good" if need <= CLEAN_EDGE * spread else "left"
+
+
+def draw_truth(surface: pp.Surface, seed: int, laser: str = "pulsed-500") -> Truth:
+    """A truth of this surface; another seed, another truth."""
+    belief = pp.prior(surface, laser, seed=100_000 + seed, draws=64)
+    rng = np.random.default_rng([seed, 7])
+    i = int(rng.integers(belief.draws))
+    return Truth(surface, laser, belief.layer[i : i + 1].copy(), belief.substrate[i : i + 1].copy(), rng)
+
+
+def six_calls(truth: Truth, steps: int, limits: pp.Limits, strip: int = 3) -> tuple[pp.Recipe, int, int]:
+    """(recipe, graded steps, harmed steps)."""
+    belief = pp.prior(truth.surface, truth.laser)
+    harmed = used = 0
+    while used < steps:
+        patches = pp.next_patch(belief, limits, count=min(strip, steps - used))
+        if not patches:
+            break
+        seen = []
+        for patch in patches:
+            graded = truth.grade(patch.setting)
+            seen.append(graded)
+            used += 1
+            if graded.harm != "none":
+                harmed += 1
+                break
+        belief = pp.update(belief, seen)
+        found = pp.recipe(belief, limits)
+        if found.setting is not None and found.confirmed:
+            break
+    return pp.recipe(belief, limits), used, harmed
+
+
+def one_knob(truth: Truth, steps: int) -> tuple[pp.Setting | None, int, int]:
+    """Power up in steps of a quarter until the coating answers, then slower, then more passes; the last clean, harmless patch is the recipe."""
+    laser = pp.laser(truth.laser)
+    rate = laser.max_power / laser.max_energy(200e-9) * 1.5
+    setting = pp.Setting(
+        0.2 * laser.max_power,
+        rate,
+        200e-9,
+        laser.spot_radius,
+        laser.handpiece.sweep_width_default,
+        laser.handpiece.sweep_speed_default,
+        0.05,
+        1,
+    )
+    best, harmed = None, 0
+    for step in range(steps):
+        graded = truth.grade(setting)
+        if graded.harm != "none":
+            return best, step + 1, harmed + 1
+        if graded.residue == "clean":
+            return setting, step + 1, harmed
+        if graded.residue in ("no effect", "trace") and setting.average_power < 0.99 * laser.max_power:
+            setting = setting.with_(average_power=min(setting.average_power * 1.5, laser.max_power))
+        elif setting.travel_speed > 0.021 and graded.residue != "nearly":
+            setting = setting.with_(travel_speed=setting.travel_speed / 1.5)
+        else:
+            setting = setting.with_(passes=setting.passes + 1)
+    return best, steps, harmed
+
+
+def main(truths: int = 20, steps: int = 12) -> dict[str, dict[str, int]]:
+    """Counts for both methods, printed and returned."""
+    count: dict[str, dict[str, int]] = {"six calls": {}, "one knob": {}}
+    limits = pp.Limits()
+    started = time.time()
+    for seed in range(truths):
+        surface = SURFACES[seed % len(SURFACES)]
+        found, used, harmed = six_calls(draw_truth(surface, seed), steps, limits)
+        setting, used1, harmed1 = one_knob(draw_truth(surface, seed), steps)
+        for name, s, h in (("six calls", found.setting, harmed), ("one knob", setting, harmed1)):
+            word = draw_truth(surface, seed).holds(s)
+            count[name][word] = count[name].get(word, 0) + 1
+            count[name]["harmed steps"] = count[name].get("harmed steps", 0) + h
+        print(
+            f"truth {seed:2d} {surface.substrate:12s} six calls: {draw_truth(surface, seed).holds(found.setting):6s} ({used} steps, {harmed} harmed)   one knob: {draw_truth(surface, seed).holds(setting):6s} ({used1} steps, {harmed1} harmed)",
+            flush=True,
+        )
+    for name, words in count.items():
+        print(f"{name}: {words} of {truths}")
+    print(f"{time.time() - started:.0f} s")
+    return count
+
+
+if __name__ == "__main__":
+    main(*(int(word) for word in sys.argv[1:3]))

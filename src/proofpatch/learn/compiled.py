@@ -1,0 +1,69 @@
+"""Where compiled kernels are kept, and warming them with a word to the person waiting.
+
+Numba's own cache looks at the time stamp of the file a kernel stands in, not at the physics it calls; a stale
+kernel would answer with old physics. So the folder is named by a digest of every source file that can end up
+in a kernel: change one line and the next run compiles anew.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+PACKAGE = Path(__file__).resolve().parent.parent
+SOURCES = (
+    *sorted((PACKAGE / "physics").glob("*.py")),
+    *(PACKAGE / "learn" / name for name in ("grading.py", "kernels.py")),
+)
+
+
+def digest() -> str:
+    """Of all sources a kernel is made of."""
+    seal = hashlib.sha256()
+    for path in SOURCES:
+        seal.update(path.read_bytes())
+    return seal.hexdigest()[:16]
+
+
+def cache_folder() -> Path:
+    """A writable folder for this very source; NUMBA_CACHE_DIR names another root."""
+    home = os.environ.get("NUMBA_CACHE_DIR") or os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
+    for root in (Path(home), Path(tempfile.gettempdir())):
+        folder = root / "proofpatch-kernels" / digest()
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            if os.access(folder, os.W_OK):
+                return folder
+        except OSError:
+            continue
+    return Path(tempfile.mkdtemp(prefix="proofpatch-"))
+
+
+def is_cold(folder: Path) -> bool:
+    """True if nothing was compiled for this source yet."""
+    return not (folder / "warm").exists()
+
+
+def warm(report: Callable[[str], None] = lambda _: None) -> float:
+    """Compile every kernel once, saying which; seconds taken. Nothing happens where they are compiled already."""
+    started = time.perf_counter()
+    folder = cache_folder()
+    if not is_cold(folder):
+        return 0.0
+    report("First run with this version: compiling the engine, once, in about half a minute.")
+    from proofpatch.learn import kernels
+
+    for words, call in kernels.warm_calls():
+        report(f"  compiling {words} ...")
+        call()
+    (folder / "warm").touch()
+    report(f"  ready after {time.perf_counter() - started:.0f} s.")
+    return time.perf_counter() - started
+
+
+if __name__ == "__main__":
+    warm(lambda line: print(line, flush=True))

@@ -1,0 +1,208 @@
+"""The fastest setting that meets the limits under a human hand, or why there is none."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from proofpatch.errors import InputError
+from proofpatch.learn.belief import Belief
+from proofpatch.learn.forecast import FASTEST_HAND, FORECAST_DRAWS, SLOWEST_HAND, Window, forecast
+from proofpatch.learn.limits import Limits
+from proofpatch.physics.setting import BOUNDS, Setting
+
+ROUNDS = 3
+STEPS = (0.8, 0.9, 1.12, 1.25)
+FACTORS = np.geomspace(0.4, 2.5, 23)
+STAND_OFFS = np.arange(0.0, 20.5e-3, 1e-3)
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """What to dial in, or None with the reason.
+
+    margins: {knob: (lowest, highest)} within which the limits still hold, others unchanged; stand_off is the
+    distance from focus [m]. gentler: a slower alternative with at most half the chance of harm. governs: the clock
+    harm would come from first. confirmed: a patch at this very setting was graded clean and harmless.
+    """
+
+    setting: Setting | None
+    because: str
+    p_clean: float
+    p_harm: float
+    area_rate: float
+    margins: dict[str, tuple[float, float]]
+    gentler: Setting | None
+    governs: str
+    confirmed: bool = False
+
+
+def fits(belief: Belief, setting: Setting) -> bool:
+    """True if the laser's envelope holds the setting and a hand can move so."""
+    try:
+        belief.laser.check(setting)
+    except InputError:
+        return False
+    return SLOWEST_HAND <= setting.travel_speed <= FASTEST_HAND
+
+
+def _neighbours(belief: Belief, setting: Setting) -> list[Setting]:
+    found = [setting]
+    for factor in STEPS:
+        for change in (
+            {"travel_speed": setting.travel_speed * factor},
+            {"average_power": setting.average_power * factor},
+            {"repetition_rate": setting.repetition_rate * factor},
+            {"repetition_rate": setting.repetition_rate * factor, "average_power": setting.average_power * factor},
+            {"travel_speed": setting.travel_speed * factor, "average_power": setting.average_power * factor},
+        ):
+            try:
+                found.append(setting.with_(**change))
+            except InputError:
+                continue
+    for passes in {setting.passes - 1, setting.passes + 1, round(setting.passes * 1.5)} - {0}:
+        if passes > 0:
+            found.append(setting.with_(passes=passes))
+    return [s for s in found if fits(belief, s)]
+
+
+def _slack(window: Window) -> np.ndarray:
+    """How far each setting is inside both limits (positive) or outside the worse of them, on a log-odds-like scale."""
+    limits = window.limits
+    clean = np.log((1 - limits.p_clean + 1e-3) / (1 - window.p_clean + 1e-3))
+    harm = np.log((limits.p_harm + 1e-4) / (window.p_harm + 1e-4))
+    return np.asarray(np.minimum(clean, harm))
+
+
+def _refined(belief: Belief, limits: Limits, window: Window) -> Window:
+    """The window around its best settings, climbed by small steps of each knob."""
+    slack = _slack(window)
+    good = window.admissible
+    order = np.argsort(np.where(good, 1e3 + window.area_rate, slack))[::-1][:6]
+    pool = [window.settings[i] for i in order]
+    near = window
+    for _ in range(ROUNDS):
+        tried = list(dict.fromkeys(s for setting in pool for s in _neighbours(belief, setting)))
+        if not tried:
+            break
+        near = forecast(belief, limits, tried, draws=FORECAST_DRAWS)
+        ranks = np.argsort(np.where(near.admissible, 1e3 + near.area_rate, _slack(near)))[::-1]
+        pool = [near.settings[i] for i in ranks[:4]]
+    return forecast(belief, limits, near.settings)
+
+
+def recipe(belief: Belief, limits: Limits | None = None) -> Recipe:
+    """Fastest admissible setting of the belief's laser, with its margins; none is an answer too.
+
+    Args:
+        belief: what is known.
+        limits: of the job; None: the ordinary ones.
+    """
+    limits = limits or Limits()
+    return recipe_in(forecast(belief, limits))
+
+
+def recipe_in(wide: Window) -> Recipe:
+    """The recipe of a window over the whole envelope."""
+    belief, limits = wide.belief, wide.limits
+    near = _refined(belief, limits, wide)
+    if not near.admissible.any():
+        return _none(belief, limits, wide, near)
+    best = near.best
+    setting = near.settings[best]
+    p_clean, p_harm, rate = float(near.p_clean[best]), float(near.p_harm[best]), float(near.area_rate[best])
+    gentle = near.admissible & (near.p_harm <= 0.5 * p_harm)
+    gentler = near.settings[int(np.argmax(np.where(gentle, near.area_rate, -1.0)))] if gentle.any() else None
+    governs = near.governs(best)
+    confirmed = any(same(g.setting, setting) and g.residue == "clean" and g.harm == "none" for g in belief.evidence)
+    patches = len(belief.evidence)
+    because = (
+        f"Fastest setting with a chance of clean of at least {limits.p_clean:.0%} and of harm of at most "
+        f"{limits.p_harm:.1%}: "
+        f"{p_clean:.1%} and {p_harm:.2%}, from {patches} graded patch{'es' if patches != 1 else ''}. "
+        f"Harm would first come from the {governs}"
+        + ("." if confirmed else "; lay a confirmation patch at this very setting before the piece.")
+    )
+    return Recipe(
+        setting, because, p_clean, p_harm, rate, margins(belief, limits, setting), gentler, governs, confirmed
+    )
+
+
+def same(a: Setting, b: Setting, tolerance: float = 0.03) -> bool:
+    """True if two settings are the same on a panel (within 3 % in each knob; common practice, no source)."""
+    if a.passes != b.passes or a.pattern != b.pattern:
+        return False
+    return all(abs(math.log(getattr(a, knob) / getattr(b, knob))) <= tolerance for knob in BOUNDS)
+
+
+def _none(belief: Belief, limits: Limits, wide: Window, near: Window) -> Recipe:
+    windows = (wide, near)
+    p_clean = np.concatenate([w.p_clean for w in windows])
+    p_harm = np.concatenate([w.p_harm for w in windows])
+    harmless, cleaning = p_harm <= limits.p_harm, p_clean >= limits.p_clean
+    best = int(np.argmax(_slack(near)))
+    governs = near.governs(best)
+    if not cleaning.any():
+        why = f"no setting reaches a chance of clean of {limits.p_clean:.0%}: the best is {p_clean.max():.0%}"
+    elif not harmless.any():
+        why = f"no setting keeps harm to {limits.p_harm:.1%}: the least is {p_harm.min():.1%}, by the {governs}"
+    else:
+        why = (
+            f"settings with harm of at most {limits.p_harm:.1%} reach a chance of clean of "
+            f"{p_clean[harmless].max():.0%} only, "
+            f"and those that reach {limits.p_clean:.0%} harm with chance {p_harm[cleaning].min():.1%} by the {governs}"
+        )
+    more = (
+        "more patches narrow this down"
+        if len(belief.evidence) < 12
+        else "the patches so far leave no room; another method may be advised"
+    )
+    return Recipe(
+        None,
+        f"None: {why}. After {len(belief.evidence)} graded patches; {more}.",
+        float(near.p_clean[best]),
+        float(near.p_harm[best]),
+        0.0,
+        {},
+        None,
+        governs,
+    )
+
+
+def margins(belief: Belief, limits: Limits, setting: Setting) -> dict[str, tuple[float, float]]:
+    """{knob: (lowest, highest)} for which the limits hold with the others unchanged; stand_off in metres from focus."""
+
+    def reach(make: Callable[[float], Setting], values: np.ndarray, here: int) -> tuple[float, float]:
+        made: list[Setting | None] = []
+        for value in values:
+            try:
+                made.append(make(float(value)))
+            except InputError:
+                made.append(None)
+        window = forecast(belief, limits, [s or setting for s in made])
+        good = [bool(ok) and s is not None for ok, s in zip(window.admissible, made, strict=True)]
+        low = high = here
+        while low > 0 and good[low - 1]:
+            low -= 1
+        while high < len(values) - 1 and good[high + 1]:
+            high += 1
+        return float(values[low]), float(values[high])
+
+    middle = len(FACTORS) // 2
+    found: dict[str, tuple[float, float]] = {}
+    for knob in ("average_power", "repetition_rate", "travel_speed", "sweep_width"):
+        value = getattr(setting, knob)
+
+        def changed(x: float, knob: str = knob) -> Setting:
+            return setting.with_(**{knob: x})
+
+        found[knob] = reach(changed, value * FACTORS, middle)
+    rayleigh = math.pi * setting.spot_radius**2 / (belief.laser.m2 * belief.laser.wavelength)
+    _, far = reach(
+        lambda z: setting.with_(spot_radius=setting.spot_radius * math.sqrt(1 + (z / rayleigh) ** 2)), STAND_OFFS, 0
+    )
+    found["stand_off"] = (-far, far)
+    return found

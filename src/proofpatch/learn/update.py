@@ -1,0 +1,139 @@
+"""What graded patches teach: tempered sequential Monte Carlo from the prior.
+
+The belief is always rebuilt from the prior with all its evidence, sorted, so the order in which patches
+were graded cannot matter. The likelihood is raised to powers from 0 to 1, each step keeping half of the
+effective draws; between steps draws are resampled and moved by a random walk that leaves the normal prior
+as it is (preconditioned Crank–Nicolson).
+
+Sources: Del Moral, Doucet & Jasra, J. R. Stat. Soc. B 68 (2006) 411; Cotter, Roberts, Stuart & White,
+Stat. Sci. 28 (2013) 424 (both from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from proofpatch.errors import InputError
+from proofpatch.lasers import Laser
+from proofpatch.lasers import laser as find_laser
+from proofpatch.learn.assumptions import assumption
+from proofpatch.learn.belief import Belief, concrete, latents
+from proofpatch.learn.evidence import HARMS, RESIDUES, Graded
+from proofpatch.learn.kernels import patch_logs
+from proofpatch.learn.rows import hand_row, setting_row
+
+Floats = NDArray[np.float64]
+KEEP = 0.5  # share of effective draws each tempering step keeps
+MOVES = 4
+MOST_STEPS = 60
+
+
+def _laser_of(graded: Graded, belief: Belief) -> Laser:
+    if graded.laser is None:
+        return belief.laser
+    return find_laser(graded.laser) if isinstance(graded.laser, str) else graded.laser
+
+
+def patch_arguments(belief: Belief, evidence: Sequence[Graded]) -> tuple[Any, ...]:
+    """The patches as the arrays `patch_logs` takes after layer and substrate."""
+    wiped, unwiped = assumption("wrong_grade").value, assumption("wrong_grade_unwiped").value
+    settings = np.array([setting_row(g.moved(), _laser_of(g, belief)) for g in evidence])
+    timed = hand_row(belief.hand, patch=True)
+    untimed = timed.copy()
+    untimed[0] *= 2.0  # the speed was not measured: the hand's own spread stays in it
+    return (
+        settings,
+        np.array([timed if g.seconds is not None else untimed for g in evidence]),
+        np.array([g.layer for g in evidence], dtype=np.int64),
+        np.array([len(RESIDUES) - 1 - RESIDUES.index(g.residue) for g in evidence], dtype=np.int64),
+        np.array([HARMS.index(g.harm) for g in evidence], dtype=np.int64),
+        np.array([-1.0 if g.fraction_left is None else g.fraction_left for g in evidence]),
+        np.array([wiped if g.wiped else unwiped for g in evidence]),
+        assumption("setting_noise").value,
+    )
+
+
+def _next_power(power: float, logs: Floats) -> float:
+    """Largest power in (power, 1] that keeps KEEP of the draws effective."""
+
+    def effective(step: float) -> float:
+        w = np.exp(step * (logs - logs.max()))
+        return float(w.sum() ** 2 / (w**2).sum()) / len(logs)
+
+    if effective(1.0 - power) >= KEEP:
+        return 1.0
+    low, high = 0.0, 1.0 - power
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if effective(middle) >= KEEP else (low, middle)
+    return power + max(low, 1e-4)
+
+
+def _resample(weight: Floats, rng: np.random.Generator) -> NDArray[np.int64]:
+    """Systematic resampling: indices of the draws kept."""
+    places = (np.arange(len(weight)) + rng.random()) / len(weight)
+    return np.minimum(np.searchsorted(np.cumsum(weight), places), len(weight) - 1)
+
+
+def update(belief: Belief, graded: Graded | Sequence[Graded]) -> Belief:
+    """The belief with these patches added to its evidence.
+
+    Raises:
+        InputError: a patch that judges a layer the surface has not.
+    """
+    new = (graded,) if isinstance(graded, Graded) else tuple(graded)
+    for g in new:
+        if not isinstance(g, Graded):
+            raise InputError(
+                "graded", "A graded patch is not described.", "Build it with Graded(setting, residue, harm)."
+            )
+        if g.layer >= len(belief.surface.coats):
+            raise InputError(
+                "layer",
+                f"Layer {g.layer} was judged, but the surface has {len(belief.surface.coats)}.",
+                "Count layers from the top, 0 first.",
+            )
+    evidence = tuple(sorted((*belief.evidence, *new), key=Graded.key))
+    if not evidence:
+        return belief
+    from proofpatch.learn.belief import prior
+
+    start = prior(belief.surface, belief.laser, belief.hand, seed=belief.seed, draws=belief.draws)
+    table, layers = latents(belief.surface), len(belief.surface.coats)
+    arguments = patch_arguments(belief, evidence)
+    rng = np.random.default_rng([belief.seed, 1])
+    z, component = start.z.copy(), start.component.copy()
+    logs = patch_logs(start.layer, start.substrate, *arguments).sum(axis=1)
+    power, step, trace, evidence_log = 0.0, 0.5, [], 0.0
+    for _ in range(MOST_STEPS):
+        if power >= 1.0:
+            break
+        following = _next_power(power, logs)
+        w = (following - power) * logs
+        evidence_log += float(np.log(np.mean(np.exp(w - w.max()))) + w.max())
+        w = np.exp(w - w.max())
+        w /= w.sum()
+        trace.append(float(1.0 / (w**2).sum()))
+        kept = _resample(w, rng)
+        z, component, logs, power = z[kept], component[kept], logs[kept], following
+        for _ in range(MOVES):
+            proposal = np.sqrt(1.0 - step**2) * z + step * rng.standard_normal(z.shape)
+            there = patch_logs(*concrete(table, component, proposal, layers), *arguments).sum(axis=1)
+            accept = np.log(rng.random(len(logs))) < power * (there - logs)
+            z = np.where(accept[:, None], proposal, z)
+            logs = np.where(accept, there, logs)
+            step = float(np.clip(step * np.exp(accept.mean() - 0.3), 0.05, 0.9))
+    return replace(
+        start,
+        z=z,
+        component=component,
+        weight=np.full(len(z), 1.0 / len(z)),
+        evidence=evidence,
+        trace=tuple(trace),
+        log_evidence=evidence_log,
+    )

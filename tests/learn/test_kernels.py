@@ -1,0 +1,77 @@
+"""Compiled kernels against their plain NumPy form: the same body, so equal to rounding."""
+
+import numpy as np
+import pytest
+
+import proofpatch as pp
+from proofpatch.learn import kernels
+from proofpatch.learn.rows import hand_row, setting_rows
+from proofpatch.learn.update import patch_arguments
+
+SURFACES = (
+    pp.Surface([pp.Layer("oil-varnish")], "oak"),
+    pp.Surface([pp.Layer("wax"), pp.Layer("shellac"), pp.Layer("oil-stain")], "veneer-on-core"),
+    pp.Surface([pp.Layer({"alkyd-paint": 0.5, "latex-paint": 0.5}), pp.Layer("mill-scale")], "mild-steel"),
+    pp.Surface([pp.Layer("masonry-paint")], "limestone"),
+)
+
+
+def random_settings(rng, count):
+    laser = pp.laser("pulsed-500")
+    return [
+        pp.Setting(
+            float(rng.uniform(5, 500)), float(10 ** rng.uniform(3.5, 6)), float(rng.choice([30e-9, 100e-9, 500e-9])),
+            laser.spot_radius, float(rng.uniform(0.01, 0.15)), float(rng.uniform(1, 20)), float(10 ** rng.uniform(-2.7, -0.8)),
+            int(rng.integers(1, 40)), str(rng.choice(["line", "sine"])),
+        )
+        for _ in range(count)
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("surface", SURFACES)
+@pytest.mark.parametrize("starts", ["mask", "free"])
+def test_window_equals_numpy(surface, starts):
+    belief = pp.prior(surface, "pulsed-500", draws=64)
+    rows = setting_rows(random_settings(np.random.default_rng(3), 40), belief.laser)
+    arguments = (belief.layer, belief.substrate, belief.weight, rows, hand_row(pp.Hand(starts=starts)), 0.15)
+    fast, plain = kernels.window(*arguments), kernels.plain_window(*arguments)
+    for a, b in zip(fast, plain, strict=True):
+        np.testing.assert_allclose(np.asarray(a, float), np.asarray(b, float), atol=1e-9)
+
+
+@pytest.mark.parametrize("surface", SURFACES)
+def test_outcomes_and_patches_equal_numpy(surface):
+    belief = pp.prior(surface, "pulsed-500", draws=64)
+    rng = np.random.default_rng(4)
+    settings = random_settings(rng, 20)
+    rows = setting_rows(settings, belief.laser)
+    target = int(rng.integers(len(surface.coats)))
+    fast = kernels.outcomes(belief.layer, belief.substrate, rows, hand_row(belief.hand), target)
+    plain = kernels.plain_outcomes(belief.layer, belief.substrate, rows, hand_row(belief.hand), target)
+    for a, b in zip(fast, plain, strict=True):
+        assert np.isfinite(a).all()
+        np.testing.assert_allclose(a, b, rtol=1e-9, atol=1e-12)
+    evidence = [
+        pp.Graded(
+            s,
+            str(rng.choice(pp.RESIDUES)),
+            str(rng.choice(pp.HARMS)),
+            layer=target,
+            fraction_left=rng.choice([None, 0.3]),
+        )
+        for s in settings
+    ]
+    arguments = (belief.layer, belief.substrate, *patch_arguments(belief, evidence))
+    np.testing.assert_allclose(
+        kernels.patch_logs(*arguments), kernels.plain_patch_logs(*arguments), rtol=1e-8, atol=1e-8
+    )
+
+
+def test_the_cache_folder_changes_with_the_source(tmp_path, monkeypatch):
+    from proofpatch.learn import compiled
+
+    before = compiled.digest()
+    copy = tmp_path / "beam.py"
+    copy.write_text(compiled.SOURCES[0].read_text() + "\n# changed\n")
+    monkeypatch.setattr(compiled, "SOURCES", (copy, *compiled.SOURCES[1:]))
+    assert compiled.digest() != before

@@ -1,0 +1,163 @@
+"""What patches teach, on simulated grades; an independent route for the posterior."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import proofpatch as pp
+from proofpatch.learn.forecast import grades_at
+from proofpatch.learn.kernels import plain_patch_logs
+from proofpatch.learn.update import patch_arguments
+from proofpatch.physics import rows as at
+
+
+@pytest.fixture(scope="module")
+def evidence(at_work):
+    return [
+        pp.Graded(at_work(passes=1), "trace", "none", seconds=2.0, length=0.1),
+        pp.Graded(at_work(passes=4), "partial", "none", seconds=2.0, length=0.1),
+        pp.Graded(at_work(passes=8), "nearly", "none"),
+        pp.Graded(at_work(passes=16, average_power=350.0), "clean", "tint", wiped=False, grader="Ida"),
+    ]
+
+
+def test_order_cannot_matter(oak_belief, evidence):
+    there = pp.update(oak_belief, evidence)
+    back = pp.update(oak_belief, evidence[::-1])
+    one_by_one = oak_belief
+    for graded in evidence:
+        one_by_one = pp.update(one_by_one, graded)
+    for other in (back, one_by_one):
+        assert np.array_equal(there.layer, other.layer)
+        assert np.array_equal(there.substrate, other.substrate)
+    assert there.evidence == back.evidence == one_by_one.evidence
+
+
+def test_nothing_graded_teaches_nothing(oak_belief):
+    assert pp.update(oak_belief, []) is oak_belief
+
+
+def test_update_does_not_change_the_belief_it_is_given(oak_belief, evidence):
+    before = oak_belief.layer.copy()
+    pp.update(oak_belief, evidence)
+    assert np.array_equal(before, oak_belief.layer)
+    assert oak_belief.evidence == ()
+
+
+def test_posterior_agrees_with_weighting_a_large_prior(varnished_oak, oak_belief, evidence):
+    # Importance sampling of 16 384 prior draws with the plain NumPy likelihood: no tempering, no moves, no Numba.
+    big = pp.prior(varnished_oak, "pulsed-500", seed=11, draws=16384)
+    logs = plain_patch_logs(big.layer, big.substrate, *patch_arguments(big, evidence[:3])).sum(axis=1)
+    w = np.exp(logs - logs.max())
+    w /= w.sum()
+    assert 1 / np.sum(w**2) > 1000
+    small = pp.update(pp.prior(varnished_oak, "pulsed-500", draws=2048), evidence[:3])
+    for column in (at.THRESHOLD, at.ABSORPTION, at.THICKNESS, at.DEPTH):
+        x, y = np.log(big.layer[:, 0, column]), np.log(small.layer[:, 0, column])
+        mean, sd = w @ x, np.sqrt(w @ (x - w @ x) ** 2)
+        assert y.mean() == pytest.approx(mean, abs=0.2 * sd)
+        assert y.std() == pytest.approx(sd, rel=0.2)
+
+
+def test_evidence_pulls_the_forecast_its_way(oak_belief, at_work):
+    setting = at_work(passes=8)
+    before = grades_at(oak_belief, setting)
+    cleaned = grades_at(pp.update(oak_belief, pp.Graded(setting, "clean", "none")), setting)
+    left = grades_at(pp.update(oak_belief, pp.Graded(setting, "trace", "none")), setting)
+    burnt = grades_at(pp.update(oak_belief, pp.Graded(setting, "clean", "burnt")), setting)
+    assert left[0] < before[0] < cleaned[0]
+    assert cleaned[1] < before[1] < burnt[1]
+
+
+def test_a_second_equal_patch_sharpens(oak_belief, at_work):
+    graded = pp.Graded(at_work(passes=4), "partial", "none", seconds=2.0, length=0.1)
+    spread = [
+        np.log(b.layer[:, 0, at.THRESHOLD]).std()
+        for b in (oak_belief, pp.update(oak_belief, graded), pp.update(oak_belief, [graded, graded]))
+    ]
+    assert spread[2] < spread[1] < spread[0]
+
+
+def test_dust_left_on_counts_for_less(oak_belief, at_work):
+    setting = at_work(passes=8)
+    shift = [
+        abs(
+            grades_at(pp.update(oak_belief, pp.Graded(setting, "trace", "none", wiped=w)), setting)[0]
+            - grades_at(oak_belief, setting)[0]
+        )
+        for w in (True, False)
+    ]
+    assert shift[1] < shift[0]
+
+
+def test_the_speed_really_moved_is_what_counts(oak_belief, at_work):
+    graded = pp.Graded(at_work(travel_speed=0.05), "clean", "none", seconds=10.0, length=0.1)
+    assert graded.moved().travel_speed == pytest.approx(0.01)
+
+
+def test_a_measured_fraction_says_more_than_a_grade(oak_belief, at_work):
+    setting = at_work(passes=4)
+    by_eye = pp.update(oak_belief, pp.Graded(setting, "partial", "none"))
+    measured = pp.update(oak_belief, pp.Graded(setting, "partial", "none", fraction_left=0.15))
+    left = [sum(grades_at(b, setting)[2]["residue"][g] for g in ("clean", "nearly")) for b in (by_eye, measured)]
+    assert left[1] > left[0]
+
+
+def test_the_layer_judged_is_the_layer_meant(at_work):
+    surface = pp.Surface([pp.Layer("wax"), pp.Layer("oil-varnish", condition="aged")], "oak", condition="aged")
+    belief = pp.prior(surface, "pulsed-500", draws=256)
+    top = pp.update(belief, pp.Graded(at_work(), "clean", "none", layer=0))
+    whole = pp.update(belief, pp.Graded(at_work(), "clean", "none", layer=1))
+    assert pp.forecast(top, settings=[at_work()]).p_clean[0] < pp.forecast(whole, settings=[at_work()]).p_clean[0]
+    with pytest.raises(pp.InputError, match="Layer 2"):
+        pp.update(belief, pp.Graded(at_work(), "clean", "none", layer=2))
+
+
+def test_a_patch_of_another_laser_is_read_with_that_laser(oak_belief, at_work):
+    setting = at_work(average_power=80.0, repetition_rate=60e3, spot_radius=0.125e-3)
+    a = pp.update(oak_belief, pp.Graded(setting, "clean", "none", laser="pulsed-100"))
+    assert np.isfinite(a.layer).all()
+
+
+def test_effective_draws_are_reported_and_enough(oak_belief, evidence):
+    taught = pp.update(oak_belief, evidence)
+    assert taught.effective_draws == pytest.approx(taught.draws)
+    assert min(taught.trace) > 0.4 * taught.draws
+    assert len(np.unique(taught.z[:, 0])) > 0.5 * taught.draws
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.sampled_from(pp.RESIDUES), st.sampled_from(pp.HARMS), st.integers(1, 40)), min_size=1, max_size=8
+    )
+)
+def test_contradictory_grades_never_break_it(grades):
+    belief = pp.prior(pp.Surface([pp.Layer("oil-varnish")], "oak"), "pulsed-500", draws=128)
+    base = pp.Setting(250.0, 20e3, 200e-9, 0.45e-3, 0.1, 10.0, 0.05)
+    taught = pp.update(belief, [pp.Graded(base.with_(passes=n), r, h) for r, h, n in grades])
+    p_clean, p_harm, chances = grades_at(taught, base)
+    assert 0 <= p_clean <= 1
+    assert 0 <= p_harm <= 1
+    for family in chances.values():
+        assert sum(family.values()) == pytest.approx(1.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"residue": "spotless"}, "residue"),
+        ({"harm": "ruined"}, "harm"),
+        ({"fraction_left": 1.5}, "fraction_left"),
+        ({"fraction_left": float("nan")}, "fraction_left"),
+        ({"seconds": 3.0}, "length"),
+        ({"seconds": -1.0, "length": 0.1}, "seconds"),
+        ({"layer": -1}, "layer"),
+        ({"layer": 0.5}, "layer"),
+    ],
+)
+def test_bad_grades_are_one_sentence_at_their_field(at_work, change, field):
+    with pytest.raises(pp.InputError) as caught:
+        pp.Graded(**{"setting": at_work(), "residue": "clean", "harm": "none", **change})
+    assert caught.value.field == field
