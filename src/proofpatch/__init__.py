@@ -14,10 +14,11 @@ from proofpatch.learn.recipe import Recipe, recipe
 from proofpatch.learn.surface import Layer, Surface
 from proofpatch.learn.update import update
 from proofpatch.offer.hours import Hours, hours
+from proofpatch.physics.layered import HeatLayer, layered_rise
 from proofpatch.physics.setting import Setting
 
 __version__ = "0.1.0"
 __all__ = [
-    "HARMS", "PRESETS", "RESIDUES", "Belief", "Graded", "Hand", "Hours", "InputError", "Layer", "Limits", "Patch",
-    "Recipe", "Setting", "Surface", "Window", "forecast", "hours", "laser", "next_patch", "prior", "recipe", "update",
+    "HARMS", "PRESETS", "RESIDUES", "Belief", "Graded", "Hand", "HeatLayer", "Hours", "InputError", "Layer", "Limits", "Patch",
+    "Recipe", "Setting", "Surface", "Window", "forecast", "hours", "laser", "layered_rise", "next_patch", "prior", "recipe", "update",
 ]  # fmt: skip
