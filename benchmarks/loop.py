@@ -5,16 +5,19 @@ the grader's noise and wrong grades. Both methods may grade as many steps; a rec
 clean and harmless on the finished surface under the hand. The truth shares the form of the model, so this shows
 that the loop works, not how it fares in the world.
 
-Run: python benchmarks/loop.py [truths] [steps]
+Run: python benchmarks/loop.py [truths] [steps]     prints
+     python benchmarks/loop.py --write               20 truths, 12 steps, writes docs/loop.md
 """
 
 from __future__ import annotations
 
 import sys
 import time
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
+from stamp import DOCS, stamp
 
 import proofpatch as pp
 from proofpatch.learn.assumptions import assumption
@@ -106,57 +109,92 @@ def six_calls(truth: Truth, steps: int, limits: pp.Limits, strip: int = 3) -> tu
 
 
 def one_knob(truth: Truth, steps: int) -> tuple[pp.Setting | None, int, int]:
-    """Power up in steps of a quarter until the coating answers, then slower, then more passes; the last clean, harmless patch is the recipe."""
+    """Power up by half from a gentle start; at harm or full power a step back and the next knob: passes, slower hand.
+
+    The first patch that is clean and harmless is the recipe. Our guess of careful practice (no source).
+    """
     laser = pp.laser(truth.laser)
-    rate = laser.max_power / laser.max_energy(200e-9) * 1.5
+    head = laser.handpiece
+    rate = 1.5 * laser.max_power / laser.max_energy(200e-9)
     setting = pp.Setting(
-        0.2 * laser.max_power,
+        0.15 * laser.max_power,
         rate,
         200e-9,
         laser.spot_radius,
-        laser.handpiece.sweep_width_default,
-        laser.handpiece.sweep_speed_default,
+        head.sweep_width_default,
+        head.sweep_speed_default,
         0.05,
-        1,
     )
-    best, harmed = None, 0
+    knobs = ["power", "passes", "slower"]
+    before, harmed = setting, 0
     for step in range(steps):
         graded = truth.grade(setting)
         if graded.harm != "none":
-            return best, step + 1, harmed + 1
-        if graded.residue == "clean":
+            harmed += 1
+            setting = before
+            knobs.pop(0)
+        elif graded.residue == "clean":
             return setting, step + 1, harmed
-        if graded.residue in ("no effect", "trace") and setting.average_power < 0.99 * laser.max_power:
+        if knobs and knobs[0] == "power" and setting.average_power > 0.99 * laser.max_power:
+            knobs.pop(0)
+        if not knobs:
+            return None, step + 1, harmed
+        before = setting
+        if knobs[0] == "power":
             setting = setting.with_(average_power=min(setting.average_power * 1.5, laser.max_power))
-        elif setting.travel_speed > 0.021 and graded.residue != "nearly":
-            setting = setting.with_(travel_speed=setting.travel_speed / 1.5)
+        elif knobs[0] == "passes":
+            setting = setting.with_(passes=setting.passes * 2)
         else:
-            setting = setting.with_(passes=setting.passes + 1)
-    return best, steps, harmed
+            setting = setting.with_(travel_speed=max(setting.travel_speed / 1.5, 0.002))
+    return None, steps, harmed
 
 
-def main(truths: int = 20, steps: int = 12) -> dict[str, dict[str, int]]:
+def main(truths: int = 20, steps: int = 12) -> dict[str, Counter[str]]:
     """Counts for both methods, printed and returned."""
-    count: dict[str, dict[str, int]] = {"six calls": {}, "one knob": {}}
-    limits = pp.Limits()
+    count: dict[str, Counter[str]] = {"six calls": Counter(), "one knob": Counter()}
     started = time.time()
     for seed in range(truths):
         surface = SURFACES[seed % len(SURFACES)]
-        found, used, harmed = six_calls(draw_truth(surface, seed), steps, limits)
-        setting, used1, harmed1 = one_knob(draw_truth(surface, seed), steps)
-        for name, s, h in (("six calls", found.setting, harmed), ("one knob", setting, harmed1)):
-            word = draw_truth(surface, seed).holds(s)
-            count[name][word] = count[name].get(word, 0) + 1
-            count[name]["harmed steps"] = count[name].get("harmed steps", 0) + h
-        print(
-            f"truth {seed:2d} {surface.substrate:12s} six calls: {draw_truth(surface, seed).holds(found.setting):6s} ({used} steps, {harmed} harmed)   one knob: {draw_truth(surface, seed).holds(setting):6s} ({used1} steps, {harmed1} harmed)",
-            flush=True,
-        )
-    for name, words in count.items():
-        print(f"{name}: {words} of {truths}")
+        found, used, harmed = six_calls(draw_truth(surface, seed), steps, pp.Limits())
+        setting, used_by_knob, harmed_by_knob = one_knob(draw_truth(surface, seed), steps)
+        words = []
+        for name, s, n, h in (
+            ("six calls", found.setting, used, harmed),
+            ("one knob", setting, used_by_knob, harmed_by_knob),
+        ):
+            end = draw_truth(surface, seed).holds(s)
+            count[name].update({end: 1, "graded steps": n, "harmed steps": h})
+            words.append(f"{name}: {end} ({n} steps, {h} harmed)")
+        print(f"truth {seed} {surface.substrate}: {'; '.join(words)}", flush=True)
+    for name, ends in count.items():
+        print(f"{name}: {dict(ends)} of {truths} truths")
     print(f"{time.time() - started:.0f} s")
     return count
 
 
+def write() -> None:
+    """The study as it is kept."""
+    count = main()
+    columns = ("good", "left", "harmed", "none", "graded steps", "harmed steps")
+    lines = [
+        "# The whole loop on 20 simulated truths",
+        "",
+        "Four kinds of job, five truths each, up to 12 graded steps with the grader's noise and wrong grades; ordinary",
+        "limits. A truth is a draw of another seed from the same model, so this shows that the loop works, not how it",
+        "fares in the world. *good*: the recipe is truly clean and harmless; *left*: coating stays; *harmed*: it",
+        "harms; *none*: no recipe was named. The rival steps up one knob at a time (see benchmarks/loop.py).",
+        "",
+        stamp("seeds 0 to 19"),
+        "",
+        f"| method | {' | '.join(columns)} |",
+        "|" + "---|" * (len(columns) + 1),
+        *(f"| {name} | {' | '.join(str(ends[word]) for word in columns)} |" for name, ends in count.items()),
+    ]
+    DOCS.joinpath("loop.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
 if __name__ == "__main__":
-    main(*(int(word) for word in sys.argv[1:3]))
+    if sys.argv[1:] == ["--write"]:
+        write()
+    else:
+        main(*(int(word) for word in sys.argv[1:3]))

@@ -49,7 +49,7 @@ def test_a_film_that_takes_less_light_has_a_higher_threshold(varnished_oak):
 
 def test_a_clear_film_without_measured_class_cannot_be_ablated():
     belief = pp.prior(pp.Surface([pp.Layer("waterborne-clear", condition="fresh")], "oak"), "pulsed-500")
-    # 25 mJ in 0.9 mm is 3.9 J/cm²; thermal-optical.md §5.2: a clean clear coat cannot be evaporated directly at 1064 nm.
+    # 25 mJ in 0.9 mm is 3.9 J/cm²; thermal-optical.md §5.2: a clean clear coat cannot be evaporated directly.
     assert np.quantile(belief.layer[:, 0, at.THRESHOLD], 0.05) > 3.9e4
 
 

@@ -21,7 +21,8 @@ def random_settings(rng, count):
     return [
         pp.Setting(
             float(rng.uniform(5, 500)), float(10 ** rng.uniform(3.5, 6)), float(rng.choice([30e-9, 100e-9, 500e-9])),
-            laser.spot_radius, float(rng.uniform(0.01, 0.15)), float(rng.uniform(1, 20)), float(10 ** rng.uniform(-2.7, -0.8)),
+            laser.spot_radius, float(rng.uniform(0.01, 0.15)), float(rng.uniform(1, 20)),
+            float(10 ** rng.uniform(-2.7, -0.8)),
             int(rng.integers(1, 40)), str(rng.choice(["line", "sine"])),
         )
         for _ in range(count)

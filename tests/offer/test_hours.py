@@ -34,7 +34,7 @@ def test_same_seed_same_hours(pan_belief, found):
         ([-1.0], None, "zones"),
         ([float("nan")], None, "zones"),
         ([1.0], {"tea": 1.0}, "rates"),
-        ([1.0], {"set_up": float("inf")}, "rates"),
+        ([1.0], {"set_up": float("inf")}, "rates.set_up"),
     ],
 )
 def test_bad_input_is_one_sentence(pan_belief, found, zones, rates, field):

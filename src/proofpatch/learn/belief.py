@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special, stats
+from scipy import special
 
 from proofpatch.errors import InputError
 from proofpatch.lasers import Laser
@@ -30,6 +30,7 @@ from proofpatch.sources import Datum
 
 Floats = NDArray[np.float64]
 DRAWS = 1024
+LEAST_DRAWS, MOST_DRAWS = 16, 2**17
 NORMAL_90 = 1.6448536269514722  # half width of the middle 90 % of a standard normal
 
 # Unknowns of a layer and of a substrate: property -> how its range is read.
@@ -340,6 +341,15 @@ class Belief:
         return {stack: float(p) for stack, p in zip(table.stacks, shares, strict=True)}
 
 
+def _latin_square(draws: int, unknowns: int, rng: np.random.Generator) -> Floats:
+    """Points (draws, unknowns) in the unit cube, each of `draws` equal slices of every unknown met once.
+
+    Source: McKay, Beckman & Conover, Technometrics 21 (1979) 239 (from memory).
+    """
+    slices = rng.permuted(np.tile(np.arange(draws), (unknowns, 1)), axis=1).T
+    return np.clip((slices + rng.random((draws, unknowns))) / draws, 1e-12, 1 - 1e-12)
+
+
 def prior(
     surface: Surface,
     laser: Laser | str,
@@ -356,7 +366,7 @@ def prior(
         hand: None: the usual hand.
         memory: graded patches of earlier jobs on the same kind of surface; they sharpen this prior as evidence does.
         seed: same seed, same draws.
-        draws: a power of two.
+        draws: how many, at least 16.
 
     Raises:
         InputError: an unknown laser, or a surface that is none.
@@ -365,9 +375,10 @@ def prior(
         raise InputError("surface", "The surface is not described.", "Build a Surface from its layers and substrate.")
     if isinstance(seed, bool) or not isinstance(seed, int) or seed < 0:
         raise InputError("seed", f"The seed {seed!r} is not a whole number from 0.", "Give for example 0.")
+    if isinstance(draws, bool) or not isinstance(draws, int) or not LEAST_DRAWS <= draws <= MOST_DRAWS:
+        raise InputError("draws", f"The number of draws is {draws!r}.", f"Give {LEAST_DRAWS} to {MOST_DRAWS}.")
     table = latents(surface)
-    sobol = stats.qmc.Sobol(len(table.names) + 1, scramble=True, rng=np.random.default_rng(seed))
-    points = np.clip(sobol.random(draws), 1e-9, 1 - 1e-9)
+    points = _latin_square(draws, len(table.names) + 1, np.random.default_rng(seed))
     component = np.minimum(np.searchsorted(np.cumsum(table.weights), points[:, -1]), len(table.weights) - 1)
     belief = Belief(
         surface=surface,

@@ -188,7 +188,7 @@ class Draws:
 
 
 def thinned(belief: Belief, most: int) -> Draws:
-    """Every k-th draw, weights renewed: of a prior (a Sobol sequence) and of a posterior alike a fair share."""
+    """Every k-th draw, weights renewed: draws stand in no order, so this is a fair share of them."""
     step = max(belief.draws // most, 1)
     weight = belief.weight[::step]
     return Draws(belief.layer[::step], belief.substrate[::step], weight / weight.sum())

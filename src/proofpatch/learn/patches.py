@@ -31,6 +31,8 @@ FLUENCE_JUMP, DOSE_JUMP = 1.6, 2.5
 FIRST_SHARE = 0.5  # the first strip stays at half the harm a patch may have
 PANEL_STEP = 1.35
 PANEL_SECONDS = 20.0  # each step set at the panel costs this; a stair of passes costs none (memory, unverified)
+PLACEMENT_SECONDS = 60.0  # masking and laying one strip (memory, unverified)
+TOPS = 12  # hardest steps tried for a strip
 MOST_STEPS = 12
 
 
@@ -215,30 +217,41 @@ def next_patch(
                 "",
             )
         ]
-    options: list[tuple[float, list[Patch]]] = []
-    for r in ranked[:12]:
-        if information[r] < 0:
-            break
-        for steps, seconds, words in _strips(belief, settings[int(pool[r])], count):
-            strip = _grades(belief, few, setting_rows(steps, belief.laser))
-            harm = few.weight @ strip.harm
-            inside = int(np.argmax(harm > limits.p_harm_patch)) if (harm > limits.p_harm_patch).any() else len(steps)
-            if inside == 0:
-                continue
-            index = list(range(inside))
-            gain = _strip_information(strip, index, few.weight, groups, rng)
+    tops = [settings[int(pool[r])] for r in ranked[:TOPS] if information[r] >= 0]
+    return _best_strip(belief, limits, few, groups, tops, count, rng)
+
+
+def _best_strip(
+    belief: Belief,
+    limits: Limits,
+    few: Draws,
+    groups: Floats,
+    tops: Sequence[Setting],
+    count: int,
+    rng: np.random.Generator,
+) -> list[Patch]:
+    """Of the strips below these hardest steps, the one that teaches most for its time, cut where harm would pass."""
+    strips = [strip for top in tops for strip in _strips(belief, top, count)]
+    grades = _grades(belief, few, setting_rows([step for steps, _, _ in strips for step in steps], belief.laser))
+    p_clean, p_harm = few.weight @ grades.clean, few.weight @ grades.harm
+    best: tuple[float, list[Patch]] = (-1.0, [])
+    first = 0
+    for steps, seconds, words in strips:
+        index = list(range(first, first + len(steps)))
+        first += len(steps)
+        while index and p_harm[index[-1]] > limits.p_harm_patch:
+            index.pop()
+        if not index:
+            continue
+        gain = _strip_information(grades, index, few.weight, groups, rng)
+        worth = gain / (PLACEMENT_SECONDS + seconds)
+        if worth > best[0]:
             patches = [
-                _patch(
-                    steps[i],
-                    float(few.weight @ strip.clean[:, i]),
-                    float(harm[i]),
-                    gain,
-                    f" Step {i + 1} of {inside}, {words}.",
-                )
-                for i in index
+                _patch(step, float(p_clean[j]), float(p_harm[j]), gain, f" Step {i + 1} of {len(index)}, {words}.")
+                for i, (step, j) in enumerate(zip(steps, index, strict=False))
             ]
-            options.append((gain / (60.0 + seconds), patches))
-    return max(options, key=lambda option: option[0])[1] if options else []
+            best = (worth, patches)
+    return best[1]
 
 
 def _confirmation(wide: Window, laid: Sequence[Setting], count: int) -> list[Patch]:

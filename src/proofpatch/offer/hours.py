@@ -5,27 +5,34 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from proofpatch.errors import InputError
 from proofpatch.learn.belief import Belief
 from proofpatch.learn.recipe import Recipe
 from proofpatch.physics.setting import finite_number
+from proofpatch.sources import Datum, cite, read_table
 
-# name: (value, 90 % range as a factor each way, words); from memory, unverified, until the shop's own jobs say better.
-RATES = {
-    "set_up": (1800.0, 1.6, "set-up and clearing away [s]"),
-    "hand_factor": (1.8, 1.5, "time at the piece over beam-on time: overlap of lanes, moving, looking, resting"),
-}
 SAMPLES = 2000
+GIVEN = ("set_up", "hand_factor")  # what a shop may know better
+BOUNDS = {"set_up": (0.0, 1e6, "s"), "hand_factor": (1.0, 20.0, "")}
+
+
+@lru_cache(maxsize=1)
+def rates_data() -> dict[str, Datum]:
+    """The remembered rates by name."""
+    return {row.keys["property"]: row.datum for row in read_table(Path(__file__).with_name("rates.csv"))}
 
 
 @dataclass(frozen=True)
 class Hours:
-    """Seconds at the piece, sampled. Ask for `quantile(p)`, `mean`; `drivers` says what was assumed."""
+    """Seconds at the piece, sampled; `drivers` says what they rest on."""
 
     seconds: NDArray[np.float64]
     drivers: tuple[str, ...]
@@ -45,7 +52,7 @@ def hours(recipe: Recipe, belief: Belief, zones: Iterable[Any], rates: Mapping[s
 
     Args:
         recipe: with a setting.
-        belief: gives the seed and the hand's spread of speed.
+        belief: gives the seed.
         zones: areas [m²], or (area, effort factor) pairs.
         rates: the shop's own set_up [s] and hand_factor in place of the remembered ones.
 
@@ -56,30 +63,35 @@ def hours(recipe: Recipe, belief: Belief, zones: Iterable[Any], rates: Mapping[s
         raise InputError("recipe", "There is no recipe to time.", "Test further until a setting meets the limits.")
     given = dict(rates or {})
     for name in given:
-        if name not in RATES:
-            raise InputError("rates", f"The rate {name!r} is not known.", f"Use: {', '.join(RATES)}.")
-    areas: list[float] = []
-    for zone in zones:
-        area, effort = zone if isinstance(zone, (tuple, list)) else (zone, 1.0)
-        areas.append(
-            finite_number("zones", "An area", area, 1e-6, 1e5, "m²")
-            * finite_number("zones", "An effort factor", effort, 0.1, 20.0, "")
-        )
-    if not areas:
-        raise InputError("zones", "No area is given.", "Measure at least one.")
+        if name not in GIVEN:
+            raise InputError("rates", f"The rate {name!r} is not known.", f"Use: {', '.join(GIVEN)}.")
+    area = _effective_area(zones)
     rng = np.random.default_rng([belief.seed, 3])
 
     def drawn(name: str) -> NDArray[np.float64]:
-        value, factor, words = RATES[name]
-        value = finite_number("rates", words, given.get(name, value), 0.0, 1e7, "")
-        return value * np.exp(rng.standard_normal(SAMPLES) * math.log(factor) / 1.645)
+        """Lognormal with the datum's 90 % range; the shop's own value keeps the remembered width."""
+        datum = rates_data()[name]
+        value = datum.value
+        if name in given:
+            low, high, unit = BOUNDS[name]
+            value = finite_number(f"rates.{name}", f"The rate {name}", given[name], low, high, unit)
+        width = math.log((datum.high or datum.value) / (datum.low or datum.value)) / (2 * ndtri(0.95))
+        return np.asarray(value * np.exp(width * rng.standard_normal(SAMPLES)))
 
-    speed = np.exp(
-        rng.standard_normal(SAMPLES) * math.log1p(belief.hand.speed_spread) / 1.96 / 3.0
-    )  # the day's mean varies a third as much
-    beam_on = math.fsum(areas) / recipe.area_rate * speed
-    drivers = (
-        f"beam-on {math.fsum(areas) / recipe.area_rate:.0f} s for {math.fsum(areas):.3g} m² (effort counted)",
-        *(words for _, _, words in RATES.values()),
-    )
-    return Hours(beam_on * drawn("hand_factor") + drawn("set_up"), drivers)
+    beam_on = area / recipe.area_rate
+    seconds = beam_on * drawn("daily_speed") * drawn("hand_factor") + drawn("set_up")
+    known = [f"{name.replace('_', ' ')}: the shop's own" for name in given]
+    remembered = [f"{d.locator} ({cite(d)})" for name, d in rates_data().items() if name not in given]
+    return Hours(seconds, (f"beam-on {beam_on:.0f} s for {area:.3g} m², effort counted", *known, *remembered))
+
+
+def _effective_area(zones: Iterable[Any]) -> float:
+    """Area times effort, summed [m²]."""
+    found = []
+    for zone in zones:
+        area, effort = zone if isinstance(zone, (tuple, list)) else (zone, 1.0)
+        area = finite_number("zones", "An area", area, 1e-6, 1e5, "m²")
+        found.append(area * finite_number("zones", "An effort factor", effort, 0.1, 20.0, ""))
+    if not found:
+        raise InputError("zones", "No area is given.", "Measure at least one.")
+    return math.fsum(found)
