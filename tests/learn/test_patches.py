@@ -71,8 +71,9 @@ def test_no_patch_inside_the_limit_is_an_empty_list(oak_belief):
 
 
 def test_an_easy_job_is_confirmed_at_the_recipe(pan_belief):
-    found = pp.recipe(pan_belief, pp.Limits())
-    patches = pp.next_patch(pan_belief, pp.Limits(), count=3)
+    easy = pp.Limits(p_clean=0.9, p_harm=0.05)
+    found = pp.recipe(pan_belief, easy)
+    patches = pp.next_patch(pan_belief, easy, count=3)
     assert patches[-1].setting == found.setting
     assert "recipe" in patches[-1].because
 

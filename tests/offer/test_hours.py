@@ -5,10 +5,12 @@ import pytest
 
 import proofpatch as pp
 
+EASY = pp.Limits(p_clean=0.9, p_harm=0.05)  # before any patch no prior reaches the ordinary limits
+
 
 @pytest.fixture(scope="module")
 def found(pan_belief):
-    return pp.recipe(pan_belief, pp.Limits())
+    return pp.recipe(pan_belief, EASY)
 
 
 def test_the_middle_is_area_over_rate_times_hand_plus_set_up(pan_belief, found):

@@ -56,8 +56,32 @@ def test_more_dose_never_leaves_more(one, at_work, knob):
 
 
 @pytest.mark.parametrize("power", np.linspace(50, 450, 9))
-def test_more_power_is_never_safer(one, at_work, power):
-    assert outcome(one, at_work(average_power=power * 1.1))[2] <= outcome(one, at_work(average_power=power))[2] + 1e-9
+def test_more_power_is_never_safer_while_the_heat_stays(one, at_work, power):
+    # With residual_heat below 1 it can be: a pulse that ablates carries heat off, one just below threshold does not.
+    risen, plain = (outcome(one, at_work(average_power=p), residual_heat=1.0)[2] for p in (power * 1.1, power))
+    assert risen <= plain + 1e-9
+
+
+@pytest.mark.parametrize("residual", [0.4, 1.0])
+def test_more_passes_are_never_safer(one, at_work, residual):
+    margins = [outcome(one, at_work(passes=n), residual_heat=residual)[2] for n in range(1, 60)]
+    assert np.all(np.diff(margins) <= 0.02)
+
+
+def test_nothing_jumps_where_lines_come_apart(one, at_work):
+    # 0.1 m sweep at 10 m/s: lines are one spot diameter apart at 90 mm/s.
+    for rate in (20e3, 200e3, 1e6):
+        before, after = (outcome(one, at_work(repetition_rate=rate, travel_speed=u)) for u in (0.0899, 0.0901))
+        assert before[2] == pytest.approx(after[2], abs=0.03)
+        assert before[0] == pytest.approx(after[0], abs=0.05 * max(1, abs(before[0])))
+
+
+def test_a_clear_film_does_not_hide_the_flash(at_work):
+    # A film that lets the light through leaves the paper or marble below it as exposed as if it were bare.
+    for under in ("paper", "marble"):
+        belief = pp.prior(pp.Surface([pp.Layer("waterborne-clear", condition="fresh")], under), "pulsed-500", draws=256)
+        film = pp.forecast(belief, settings=[at_work(passes=1, travel_speed=0.15, average_power=500.0)])
+        assert film.p_harm[0] > 0.5
 
 
 def test_thicker_coat_needs_more(one, at_work):
@@ -93,27 +117,30 @@ def test_removal_needs_light_in_the_film(one, at_work):
 
 
 # starting-values.md, oak at 25 mJ, 0.9 mm, 20 kHz, 100 mm sweep: pulse-resolved one-dimensional conduction, peak in °C
-# at 20, 50 and 100 mm/s. Computed for that file by another route (not an outside source). Our band and half a pulse
-# must agree within a fifth of the rise: the sources' own absorptance is known to ±0.15.
+# at 20, 50 and 100 mm/s. Computed for that file by another route (not an outside source), with absorptances known to
+# ±0.15. Band plus half a line, the highest of what `surface_outcome` adds up, must not fall short by more than a
+# tenth of the rise; at 100 mm/s, where lines come apart, it counts a whole line and may exceed it.
 @pytest.mark.parametrize(
-    ("absorptance", "share", "peaks"), [(0.35, 0.15, (167, 92, 64)), (0.50, 0.50, (592, 310, 203))]
+    ("absorptance", "share", "skin", "peaks"),
+    [(0.35, 0.15, 60e-6, (167, 92, 64)), (0.50, 0.50, 60e-6, (592, 310, 203)), (0.65, 0.70, 40e-6, (1316, 726, 502))],
 )
-def test_oak_table(absorptance, share, peaks):
-    k, rho_c, skin, diffuse = 0.17, 705 * 1630.0, 60e-6, 2.5e-3
+def test_oak_table(absorptance, share, skin, peaks):
+    k, rho_c, diffuse = 0.17, 705 * 1630.0, 2.5e-3
+    line = absorptance * share * 500 / (0.9e-3 * 10) / (rho_c * skin)
     for speed, peak in zip((0.02, 0.05, 0.10), peaks, strict=True):
         dose, seconds = 500 / (0.1 * speed), 0.9e-3 / speed
         flux = absorptance * share * dose / seconds
-        rise = volume_heated_face_rise(seconds, flux, k, k / rho_c, 1 / skin)
-        rise += absorptance * (1 - share) * dose / (rho_c * diffuse)
-        rise += 0.5 * absorptance * share * 25e-3 / (np.pi * 0.45e-3**2) / (rho_c * skin)
-        assert rise == pytest.approx(peak - 20, rel=0.2)
+        band = volume_heated_face_rise(seconds, flux, k, k / rho_c, 1 / skin)
+        band += absorptance * (1 - share) * dose / (rho_c * diffuse)
+        rise = max(band + 0.5 * line, line)
+        assert 0.88 * (peak - 20) < rise < (1.35 if speed < 0.1 else 1.8) * (peak - 20)
 
 
 # starting-values.md, same table: aged oak at 592 °C is 2 % converted (tint), dark oak at 726 °C 5 %; beech kinetics CV-1.7.
 @pytest.mark.parametrize(("peak", "skin", "spike", "converted"), [(592, 60e-6, 143, 0.02), (726, 40e-6, 392, 0.05)])
 def test_time_near_the_peak(peak, skin, spike, converted):
     seconds = skin**2 / 1.5e-7
-    margin = _strip_margin(peak - 20.0 - spike / 2, spike / 2, 1.0, seconds, 22.2, 141.2e3, 0.0)
+    margin = _strip_margin(peak - 20.0 - spike / 2, spike / 2, spike, 1.0, seconds, 22.2, 141.2e3, 0.0)
     tint = (peak - 20.0) * np.exp(margin) + 293.15
     # Tint is 1 %; a reaction at the peak that converts more than 1 % must lie above it, by no more than 60 K.
     assert 0 < (peak + 273.15) - tint < 60 + 40 * (converted > 0.02)

@@ -28,9 +28,9 @@ WORTH_IT, DECLINE = 0.8, 0.2
 SLOWEST_HAND, FASTEST_HAND = 2e-3, 150e-3
 FORECAST_DRAWS = 512
 # How finely the window spans the envelope.
-RATES, SPEEDS = 7, 5
-POWER_SHARES = (1.0, 0.4)
-PASSES = (1, 4, 12, 36)
+RATES, SPEEDS = 6, 6
+POWER_SHARES = (1.0, 0.6, 0.36)
+PASSES = (2, 10, 40)
 
 
 @lru_cache(maxsize=16)

@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 
 from proofpatch.physics.elementwise import choose, elementwise
-from proofpatch.physics.heat import _volume_heated_face_rise
 from proofpatch.physics.kinetics import _temperature_for_conversion
 
 ROOM = 293.15  # K, where every rise is counted from
@@ -27,7 +26,7 @@ PLANE_PEAK = math.sqrt(2.0 / (math.pi * math.e))
 
 @elementwise
 def _strip_margin(
-    strip: Any, spike: Any, passes: Any, skin_seconds: Any, ln_frequency: Any, activation: Any, limit: Any
+    strip: Any, spike: Any, alone: Any, passes: Any, skin_seconds: Any, ln_frequency: Any, activation: Any, limit: Any
 ) -> Any:
     """Margin of the band under the hand, any shape.
 
@@ -35,16 +34,17 @@ def _strip_margin(
     (0.886 min(1, RT²/(E ΔT_pulse)))² d²/D after the last pulse: the time its spike needs to fall that far.
 
     Args:
-        strip: rise of the band [K]. spike: half the rise of a single pulse [K].
+        strip: rise of the band [K]. spike: half the rise of one line or pulse, on top of the band [K].
+        alone: rise of one line, or of one pulse at its peak, without a band [K].
         passes: each adds its conversion. skin_seconds: d²/D of the skin [s].
         ln_frequency, activation: of the kinetics [1, J/mol]; activation 0 where a temperature decides.
-        limit: rise that is harm where a temperature decides [K].
+        limit: rise of the band that is harm where a temperature decides [K].
 
     Derived here from the inverse of erfcx near 1; held against the pulse-resolved table of oak in the tests.
     """
     kinetic = activation > 0.0
     energy = np.maximum(activation, 1.0)
-    peak = strip + choose(kinetic, spike, 0.0)
+    peak = choose(kinetic, np.maximum(strip + spike, alone), strip)
     e_fold = GAS_CONSTANT * (peak + ROOM) * (peak + ROOM) / energy
     fall = 0.886 * np.minimum(1.0, e_fold / np.maximum(2.0 * spike, 1e-3))
     near = np.maximum(fall * fall * skin_seconds, 1e-6)
@@ -91,19 +91,10 @@ def _glue_margin(absorbed: Any, bulk_rise: Any, heat_capacity: Any, depth: Any, 
 
 
 @elementwise
-def _stop_margin(
-    flux: Any, seconds: float, before: Any, absorptance: Any, skin_share: Any, skin: Any, diffuse: Any,
-    conductivity: Any, heat_capacity: Any, heat_factor: Any, ln_frequency: Any, activation: Any, limit: Any,
-) -> Any:  # fmt: skip
-    """Margin of a line that stands still on bare substrate for `seconds`, beam on, any shape.
+def _stop_margin(rise: Any, seconds: float, ln_frequency: Any, activation: Any, limit: Any) -> Any:
+    """Margin of a line that stands still for `seconds`, beam on, with `rise` at its end [K], any shape.
 
-    Args:
-        flux: under the standing line [W/m²]. before: rise it found [K].
+    The peak is taken to last the whole stop (conservative).
     """
-    diffusivity = conductivity / heat_capacity
-    rise = heat_factor * (
-        _volume_heated_face_rise(seconds, flux * absorptance * skin_share, conductivity, diffusivity, 1.0 / skin)
-        + absorptance * (1.0 - skin_share) * flux * seconds / (heat_capacity * diffuse)
-    )
     tint = _temperature_for_conversion(TINT, seconds, ln_frequency, np.maximum(activation, 1.0)) - ROOM
-    return np.log(choose(activation > 0.0, tint, limit) / np.maximum(rise + before, 1e-3))
+    return np.log(choose(activation > 0.0, tint, limit) / np.maximum(rise, 1e-3))

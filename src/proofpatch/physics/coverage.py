@@ -7,7 +7,18 @@ from typing import Any
 
 import numpy as np
 
-from proofpatch.physics.elementwise import choose, elementwise
+from proofpatch.physics.elementwise import choose, elementwise, normal_cdf
+
+
+@elementwise
+def _hit_share(hit_radius: Any, pulse_pitch: Any) -> Any:
+    """Share of the places a line passes over that one of its pulses hits, any shape.
+
+    q = 1 − (1 − π/4) (p/2r)²  (p ≤ 2r),   (π/4)(2r/p)  (p > 2r)
+    """
+    ratio = pulse_pitch / (2.0 * hit_radius)
+    sparse = (math.pi / 4.0) / np.maximum(ratio, 1.0)
+    return choose(ratio <= 1.0, 1.0 - (1.0 - math.pi / 4.0) * ratio * ratio, sparse)
 
 
 @elementwise
@@ -18,7 +29,6 @@ def _missed_share(hit_radius: Any, pulse_pitch: Any, line_pitch: Any, passes: An
     A line whose chord is long against the pitch never misses; where lines lie wider apart than two radii
     the gaps are missed:
 
-        q = 1 − 0.2146 (p/2r)²  (p ≤ 2r),  (π/4)(2r/p)  (p > 2r)      share hit of the places a line passes over
         miss = 1 − L q  (L < 1),  (1 − q)^L  (L ≥ 1),   L = 2r/h lines over a place; to the power of the passes
 
     Args:
@@ -30,8 +40,7 @@ def _missed_share(hit_radius: Any, pulse_pitch: Any, line_pitch: Any, passes: An
     Derived here; checked against counting pulses one by one (tests/physics/test_coverage.py).
     """
     r = np.maximum(hit_radius, 1e-12)
-    ratio = pulse_pitch / (2.0 * r)
-    q = choose(ratio <= 1.0, 1.0 - (1.0 - math.pi / 4.0) * ratio * ratio, (math.pi / 4.0) / np.maximum(ratio, 1.0))
+    q = _hit_share(r, pulse_pitch)
     lines = 2.0 * r / line_pitch
     gaps = 1.0 - np.minimum(lines, 1.0) * q
     log_one = choose(lines < 1.0, np.log(np.maximum(gaps, 1e-12)), np.log(np.maximum(1.0 - q, 1e-12)) * lines)
@@ -39,13 +48,37 @@ def _missed_share(hit_radius: Any, pulse_pitch: Any, line_pitch: Any, passes: An
 
 
 @elementwise
+def _thin_tail(hit_radius: Any, pulse_pitch: Any, line_pitch: Any, passes: Any, need: Any) -> Any:
+    """Share of the area crossed by too few lines for the dose it needs, where lines lie wider apart than two radii.
+
+    Passes that hit a place are binomial with chance b = (2r/h) q; it needs a share x = b min(need, 1) of them. The
+    lower tail by its exponent:
+
+        Φ(−√(2 n KL)),  KL = x ln(x/b) + (1 − x) ln((1 − x)/(1 − b))
+
+    Args:
+        need: dose needed over dose given [1]; the rest as in `_missed_share`.
+
+    Source: Chernoff bound in its refined normal form (from memory); checked by counting.
+    """
+    r = np.maximum(hit_radius, 1e-12)
+    chance = np.minimum(
+        np.maximum(np.minimum(2.0 * r / line_pitch, 1.0) * _hit_share(r, pulse_pitch), 1e-9), 1.0 - 1e-9
+    )
+    x = np.maximum(chance * np.minimum(need, 1.0), 1e-12)
+    divergence = x * np.log(x / chance) + (1.0 - x) * np.log((1.0 - x) / (1.0 - chance))
+    tail = normal_cdf(-np.sqrt(np.maximum(2.0 * passes * divergence, 0.0)))
+    return choose(line_pitch > 2.0 * r, tail, 0.0)
+
+
+@elementwise
 def _count_regularity(hit_radius: Any, pulse_pitch: Any, line_pitch: Any) -> Any:
     """Variance of the hits at a place over their mean, any shape; 1 would be random (Poisson) hits.
 
-        κ = min(1, p/(9.4 r)) + (π/24) min(h, 2r)/p
+        κ = min(1, p/(9.4 r)) + max( (π/24) min(h, 2r),  [h > 2r] (16/(3π) − π min(r/h, ½)) r ) / p
 
-    First the free phase of the pulses along each line, then the free phase of the lines (both as the
-    variance of a rounded-off count, 1/6 on average).
+    First the free phase of the pulses along each line, then the free phase of the lines: as the variance of a
+    rounded-off count (1/6 on average), or where lines lie apart of the chord of one line that may pass or not.
 
     Args:
         hit_radius: r [m]. pulse_pitch: p [m]. line_pitch: h [m].
@@ -53,4 +86,6 @@ def _count_regularity(hit_radius: Any, pulse_pitch: Any, line_pitch: Any) -> Any
     Derived here; checked by counting, as above.
     """
     r = np.maximum(hit_radius, 1e-12)
-    return np.minimum(1.0, pulse_pitch / (9.4 * r)) + (math.pi / 24.0) * np.minimum(line_pitch, 2.0 * r) / pulse_pitch
+    chord = (16.0 / (3.0 * math.pi) - math.pi * np.minimum(r / line_pitch, 0.5)) * r
+    across = np.maximum(math.pi / 24.0 * np.minimum(line_pitch, 2.0 * r), choose(line_pitch > 2.0 * r, chord, 0.0))
+    return np.minimum(1.0, pulse_pitch / (9.4 * r)) + across / pulse_pitch

@@ -23,7 +23,7 @@ import numpy as np
 from proofpatch.physics import rows as at
 from proofpatch.physics.beam import _encircled_share, _mean_fluence, _peak_fluence, _threshold_radius
 from proofpatch.physics.clocks import _bulk_margin, _flash_margin, _glue_margin, _stop_margin, _strip_margin
-from proofpatch.physics.coverage import _count_regularity, _missed_share
+from proofpatch.physics.coverage import _count_regularity, _missed_share, _thin_tail
 from proofpatch.physics.elementwise import choose, elementwise, normal_cdf, normal_quantile
 from proofpatch.physics.heat import _volume_heated_face_rise
 from proofpatch.physics.optics import _mean_transmitted_share
@@ -38,22 +38,26 @@ SOAK_WIDTH = 10.0  # K, over which a film melts; from memory, unverified
 LEAST_SPREAD = 0.05  # no surface is more even than this; from memory, unverified
 BARE_SHARE = 0.001  # harm counts once this share of the area is bare and marked (the contract's 0.1 %)
 ABSENT = 1e-9  # m; a layer thinner than this is not there
+TRAPPED = 0.5963  # diffuse reflectance of a film's face from within at n = 1.5 (thermal-optical check CV-5.11)
+FADE = 0.01  # share lifted over which "not lifted" passes into "lifted"
+SHIELD = 10.0  # most a film may add to the flash margin
 
 
 class Beam(NamedTuple):
     """What a setting is before it meets a surface; SI."""
 
     energy: Any
-    mean: Any  # fluence
-    peak: Any  # fluence
+    mean: Any  # fluence of a pulse
+    peak: Any  # fluence of a pulse
     far_radius: Any  # spot one spread of stand-off out of focus
     blur: Any  # (stand-off / Rayleigh range)²
     pulse_pitch: Any
     line_pitch: Any
     density: Any  # pulses per area and pass
-    dose: Any  # of one pass
-    band_dose: Any  # of the band a place sees without a rest
-    seconds: Any  # it sees it
+    dose: Any  # of one pass, mean over the area
+    seconds: Any  # for which the band is over a place
+    crossing: Any  # dose a place gets while one line crosses it
+    crossing_seconds: Any
     hits: Any  # per place, all passes, as far as incubation counts them
     log_width: Any  # ln(τ/100 ns)
 
@@ -62,56 +66,46 @@ class Beam(NamedTuple):
 def beam_of(setting: Any, hand: Any) -> Any:
     """The Beam of a setting row; every entry a number or an array of settings."""
     energy = setting[at.POWER] / setting[at.RATE]
-    w = setting[at.SPOT]
-    pulse_pitch = setting[at.SWEEP_SPEED] / setting[at.RATE]
-    line_pitch = setting[at.TRAVEL] * setting[at.SWEEP] / setting[at.SWEEP_SPEED]
+    w, v = setting[at.SPOT], setting[at.SWEEP_SPEED]
+    pulse_pitch = v / setting[at.RATE]
+    line_pitch = setting[at.TRAVEL] * setting[at.SWEEP] / v
     density = 1.0 / (pulse_pitch * line_pitch)
-    # The band: a place is under it while the hand crosses a spot; with lines apart, while one line crosses.
-    apart = line_pitch > 2.0 * w
-    seconds = choose(apart, 2.0 * w / setting[at.SWEEP_SPEED], 2.0 * w / setting[at.TRAVEL])
-    dose = energy * density
-    band_dose = choose(apart, setting[at.POWER] / (2.0 * w * setting[at.SWEEP_SPEED]), dose)
     blur = (hand[at.STAND_OFF] / setting[at.RAYLEIGH]) ** 2
     far = w * np.sqrt(1.0 + blur)
     hits = np.minimum(np.maximum(density * math.pi * far * far * setting[at.PASSES], 1.0), INCUBATION_HITS)
     mean, peak = _mean_fluence(energy, w), _peak_fluence(energy, w, setting[at.TOP_HAT])
-    log_width = np.log(setting[at.WIDTH] / REFERENCE_WIDTH)
     return Beam(
-        energy, mean, peak, far, blur, pulse_pitch, line_pitch, density, dose, band_dose, seconds, hits, log_width
-    )
+        energy, mean, peak, far, blur, pulse_pitch, line_pitch, density, energy * density,
+        2.0 * w / setting[at.TRAVEL], setting[at.POWER] / (2.0 * w * v), 2.0 * w / v, hits,
+        np.log(setting[at.WIDTH] / REFERENCE_WIDTH),
+    )  # fmt: skip
 
 
 @elementwise
 def _threshold(layer: Any, i: int, beam: Any, used: Any, warm: Any, setting: Any) -> Any:
-    """(threshold [J/m²], share of the energy that still stays as heat) of a layer in this pass, any shape.
+    """(threshold [J/m²], share of the energy that stays as heat) of a layer in this pass, any shape.
 
-        F_th(N, τ) = F_th (τ/100 ns)^x  N^(S−1)/S  max(1 − η ΔT/ΔT_dec, floor)
+        F_th(N, τ) = F_th (τ/100 ns)^x  N^(S−1)/S  max(1 − η_res ΔT/ΔT_dec, floor)
 
-    Ablation carries heat off, so it lowers the film's warming ΔT, and warming lowers the threshold. The first
-    turn errs to one side of the fixed point, the second to the other; their mean is taken.
+    Warming counts with the share an ablating pulse leaves: the full share would let a film that only heats ablate,
+    cool and stop again from one setting to the next. So removal is under- rather than overrated there.
     """
     cold = (
         layer[i, at.THRESHOLD]
         * np.exp(layer[i, at.WIDTH_EXPONENT] * beam.log_width)
         * _mean_incubation(beam.hits, layer[i, at.INCUBATION])
     )
-    threshold, eta, total_threshold, total_eta = cold, 1.0, 0.0, 0.0
-    for _ in range(2):
-        radius = _threshold_radius(threshold, used, setting[at.SPOT], setting[at.TOP_HAT])
-        eta = 1.0 - (1.0 - layer[i, at.RESIDUAL_HEAT]) * _encircled_share(radius, setting[at.SPOT], setting[at.TOP_HAT])
-        threshold = cold * np.maximum(1.0 - eta * warm / layer[i, at.DECOMPOSITION], WARM_FLOOR)
-        total_threshold = total_threshold + 0.5 * threshold
-        total_eta = total_eta + 0.5 * eta
-    return total_threshold, total_eta
+    residual = layer[i, at.RESIDUAL_HEAT]
+    threshold = cold * np.maximum(1.0 - residual * warm / layer[i, at.DECOMPOSITION], WARM_FLOOR)
+    radius = _threshold_radius(threshold, used, setting[at.SPOT], setting[at.TOP_HAT])
+    return threshold, 1.0 - (1.0 - residual) * _encircled_share(radius, setting[at.SPOT], setting[at.TOP_HAT])
 
 
 @elementwise
-def _layer_removal(
-    layer: Any, i: int, beam: Any, used: Any, threshold: Any, setting: Any, hand: Any, depth_factor: Any
-) -> Any:
-    """(dose needed over dose given, its ln variance, missed share, depth per pass [m]) of one layer, any shape.
+def _layer_removal(layer: Any, i: int, beam: Any, used: Any, threshold: Any, setting: Any, depth_factor: Any) -> Any:
+    """(dose needed over given, its own ln variance, missed share, depth per pass [m], steepness), any shape.
 
-    Out of focus by one spread of the hand; misses, count statistics, hand and thickness make the variance.
+    Out of focus by one spread of the hand. The steepness is d ln(depth)/d ln(fluence).
     """
     area, volume, square = _disc_depth_moments(
         used, beam.far_radius, setting[at.TOP_HAT], threshold, layer[i, at.DEPTH]
@@ -122,11 +116,11 @@ def _layer_removal(
     radius = np.sqrt(area / math.pi)
     kappa = _count_regularity(radius, beam.pulse_pitch, beam.line_pitch)
     counts = np.log1p(kappa * square / np.maximum(n * beam.density * volume * volume, 1e-60))
-    steep = 1.0 / np.maximum(np.log(np.maximum(beam.mean / threshold, 1.0)), 0.3)  # d ln(depth)/d ln(fluence)
-    wobble = hand[at.SPEED_SPREAD] ** 2 / n + 2.0 * (beam.blur * steep) ** 2
-    variance = layer[i, at.THICKNESS_SPREAD] ** 2 + np.minimum(counts, 4.0) + wobble
-    missed = choose(area > 0.0, _missed_share(radius, beam.pulse_pitch, beam.line_pitch, n), 1.0)
-    return need, variance, missed, per_pass
+    variance = layer[i, at.THICKNESS_SPREAD] ** 2 + np.minimum(counts, 4.0)
+    missed = _missed_share(radius, beam.pulse_pitch, beam.line_pitch, n)
+    missed = np.maximum(missed, _thin_tail(radius, beam.pulse_pitch, beam.line_pitch, n, need))
+    steep = 1.0 / np.maximum(np.log(np.maximum(beam.mean / threshold, 1.0)), 0.3)
+    return need, variance, choose(area > 0.0, missed, 1.0), per_pass, steep
 
 
 @elementwise
@@ -138,17 +132,30 @@ def _lifted_share(interface: Any, onset: Any, conversion: Any, work: Any, beam: 
 
 
 @elementwise
-def _last_pass(need: Any, passes: Any, optical: Any, into: Any) -> Any:
-    """(share of the light that reaches the substrate, share the film takes) in the last pass, any shape.
+def _pass_light(needed: Any, index: Any, optical: Any, into: Any) -> Any:
+    """(share of the light that reaches the substrate, share the film takes) in pass `index`, from 1, any shape.
 
-    The film covers the first part of that pass, thinning as it goes; then the substrate is bare.
+    `needed` is how many passes the film takes to go. It covers the first part of its last one, thinning as it goes;
+    then the substrate is bare.
     """
-    needed = np.maximum(passes * need, 1e-9)
-    covered = np.minimum(np.maximum(needed - (passes - 1.0), 0.0), 1.0)
-    start = np.minimum(np.maximum((needed - passes + 1.0) / needed, 0.0), 1.0)
-    end = np.minimum(np.maximum((needed - passes) / needed, 0.0), 1.0)
+    needed = np.maximum(needed, 1e-9)
+    covered = np.minimum(np.maximum(needed - (index - 1.0), 0.0), 1.0)
+    start = np.minimum(np.maximum((needed - index + 1.0) / needed, 0.0), 1.0)
+    end = np.minimum(np.maximum((needed - index) / needed, 0.0), 1.0)
     through = np.exp(-optical * end) * _mean_transmitted_share(optical * np.maximum(start - end, 0.0))
     return covered * into * through + (1.0 - covered), covered * into * (1.0 - through)
+
+
+@elementwise
+def _left(straight: Any, spread: Any, missed: Any, lifted: Any, soak: Any) -> Any:
+    """(share left, the same as one log need), any shape: misses add, lift takes off, what soaks in stays."""
+    left = normal_cdf(straight / spread)
+    left = (left + missed * (1.0 - left)) * (1.0 - lifted)
+    left = np.maximum(left, soak * (1.0 - left))
+    folded = spread * normal_quantile(np.minimum(np.maximum(left, 1e-9), 0.9995))
+    # Beyond the quantile's reach the straight need goes on; lift fades it into the folded one.
+    weight = np.minimum(lifted / FADE, 1.0)
+    return left, choose(straight > 3.0 * spread, (1.0 - weight) * straight + weight * folded, folded)
 
 
 @elementwise
@@ -174,15 +181,18 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     """
     count = len(layer)
     n = setting[at.PASSES]
-    optical, film, film_heat, toughness = 0.0, 0.0, 0.0, 0.0
+    optical, film, film_heat, toughness, thin = 0.0, 0.0, 0.0, 0.0, 0.0
     for i in range(count):
-        optical = optical + layer[i, at.ABSORPTION] * layer[i, at.THICKNESS]
+        depth = layer[i, at.ABSORPTION] * layer[i, at.THICKNESS]
+        optical = optical + depth
+        thin = thin + depth * np.exp(-hand[at.QUANTILE] * layer[i, at.THICKNESS_SPREAD])
         film = film + layer[i, at.THICKNESS]
         film_heat = film_heat + layer[i, at.FILM_HEAT] * layer[i, at.THICKNESS]
         toughness = toughness + layer[i, at.TOUGHNESS] * layer[i, at.THICKNESS]
+    coated = film > 10.0 * ABSENT
     film = np.maximum(film, ABSENT)
     film_heat = np.maximum(film_heat / film, 1e3)
-    film_k, into = layer[0, at.FILM_CONDUCTIVITY], 1.0 - layer[0, at.REFLECTANCE]
+    film_k, into = layer[0, at.FILM_CONDUCTIVITY], choose(coated, 1.0 - layer[0, at.REFLECTANCE], 1.0)
     transmitted = np.exp(-optical)
     k, rho_c, heat = sub[at.CONDUCTIVITY], sub[at.HEAT_CAPACITY], sub[at.HEAT_FACTOR]
     diffusivity = k / rho_c
@@ -190,23 +200,29 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     skin_taken = sub[at.ABSORPTANCE] * sub[at.SKIN_SHARE]
     pulse_reach = np.sqrt(math.pi * diffusivity * setting[at.WIDTH]) / 2.0  # depth one pulse heats by conduction alone
 
-    # Rise of the face per unit of flux: into the skin, into the film over a poor and over a good heat sink.
-    flux = beam.band_dose / beam.seconds
+    # Rise of the face per unit of flux of the band: into the skin, into the film over a poor and over a good heat sink.
+    flux = beam.dose / beam.seconds
     per_skin = _volume_heated_face_rise(beam.seconds, 1.0, k, diffusivity, 1.0 / skin)
     per_film = _volume_heated_face_rise(beam.seconds, 1.0, film_k, film_k / film_heat, 1.0 / film)
     per_both = _volume_heated_face_rise(beam.seconds, 1.0, k, diffusivity, 1.0 / (film + skin))
+    # On top of the band half a line crossing: it heats the film evenly and the skin by conduction.
+    per_line = _volume_heated_face_rise(beam.crossing_seconds, 1.0, k, diffusivity, 1.0 / skin)
+    line_flux = beam.crossing / beam.crossing_seconds
     skin_rise = flux * into * transmitted * skin_taken * per_skin * heat
-    film_flux = flux * into * (1.0 - transmitted)
-    warm = film_flux * np.minimum(per_film, film / (2.0 * film_k) + per_both) * heat + skin_rise
+    taken = into * (1.0 - transmitted)
+    warm = taken * (
+        flux * np.minimum(per_film, film / (2.0 * film_k) + per_both) + 0.5 * beam.crossing / (film_heat * film)
+    )
+    warm = warm * heat + skin_rise
 
     # From above, layer by layer.
     through_plume = _plume_saturation(beam.mean, layer[0, at.PLUME])
     used = beam.energy * through_plume / beam.mean
-    need, need_all, variance, missed, per_pass, kept, soak = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    need, need_all, variance, missed, per_pass, kept, soak, steep = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     for i in range(count):
         there = layer[i, at.THICKNESS] > ABSENT
         threshold, eta = _threshold(layer, i, beam, used, warm, setting)
-        share, wide, gap, depth = _layer_removal(layer, i, beam, used, threshold, setting, hand, sub[at.DEPTH_FACTOR])
+        share, wide, gap, depth, slope = _layer_removal(layer, i, beam, used, threshold, setting, sub[at.DEPTH_FACTOR])
         share = choose(there, share, 0.0)
         need_all = need_all + share
         kept = kept + eta * choose(there, layer[i, at.THICKNESS], 0.0) / film
@@ -216,9 +232,11 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
             need = need + share
             variance = variance + share * share * wide
             missed = np.maximum(missed, choose(there, gap, 0.0))
+            steep = np.maximum(steep, choose(there, slope, 0.0))
             per_pass = depth
-    need, need_all = np.maximum(need, 1e-9), np.maximum(need_all, 1e-9)
-    spread = np.maximum(np.sqrt(variance) / need, LEAST_SPREAD)
+    need, need_all, kept = np.maximum(need, 1e-9), np.maximum(need_all, 1e-9), np.minimum(kept, 1.0)
+    wobble = hand[at.SPEED_SPREAD] ** 2 / n + 2.0 * (beam.blur * steep) ** 2  # the hand is the same for every layer
+    spread = np.maximum(np.sqrt(variance / (need * need) + wobble), LEAST_SPREAD)
 
     # From below: light through the whole stack turns the skin to gas and throws the film off.
     gas = choose(sub[at.GAS] > 0.0, sub[at.GAS], layer[count - 1, at.DECOMPOSITION])
@@ -226,47 +244,51 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     interface = through_plume * into * transmitted * skin_taken
     work = layer[count - 1, at.BOND] + toughness
     lifted = _lifted_share(interface, onset, sub[at.GAS_CONVERSION] * sub[at.LIFT_FACTOR], work, beam, setting)
+    left, log_need = _left(np.log(need), spread, missed, lifted, soak)
 
-    # Share left, and the same as one log need (a quantile only where misses or lift change it).
-    straight = np.log(need)
-    left = normal_cdf(straight / spread)
-    left = (left + missed * (1.0 - left)) * (1.0 - lifted)
-    left = np.maximum(left, soak * (1.0 - left))
-    folded = spread * normal_quantile(np.minimum(np.maximum(left, 1e-9), 0.9995))
-    log_need = choose((straight > 3.0 * spread) & (lifted < 1e-3), straight, folded)
-
-    # Heat of the last pass, in the substrate and from the film that is left.
-    reaching, film_share = _last_pass(need_all * (1.0 - lifted), n, optical, into)
-    film_share = film_share * np.minimum(kept, 1.0)
-    diffuse = (
-        sub[at.ABSORPTANCE] * (1.0 - sub[at.SKIN_SHARE]) * beam.band_dose * reaching / (rho_c * sub[at.DIFFUSE_DEPTH])
-    )
+    # Heat of the first pass (film there), of the last (film thin or gone) and of a bare place, whichever is worst;
+    # a place is bare in the last pass as soon as 0.1 % of the area is.
+    needed = n * need_all * (1.0 - lifted)
+    trapped = 1.0 / (1.0 - TRAPPED * (1.0 - sub[at.ABSORPTANCE]) * transmitted * transmitted)
+    early, early_film = _pass_light(needed, 1.0, optical, into)
+    late, late_film = _pass_light(needed, n, optical, into)
+    bare = choose(left < 1.0 - BARE_SHARE, 1.0, 0.0)
+    reaching = np.maximum(np.maximum(early, late) * trapped, bare)
+    diffuse = sub[at.ABSORPTANCE] * (1.0 - sub[at.SKIN_SHARE]) * beam.dose / (rho_c * sub[at.DIFFUSE_DEPTH])
+    by_light, by_film = flux * skin_taken * per_skin + diffuse, flux * kept * per_both
     hot = setting[at.EDGE] * heat
-    strip = hot * (flux * (skin_taken * reaching * per_skin + film_share * per_both) + diffuse)
-    spike = 0.5 * skin_taken * beam.mean * reaching * heat / (rho_c * (skin + pulse_reach))
-    absorbed = beam.dose * (sub[at.ABSORPTANCE] * reaching + film_share) * heat
+    strip = np.maximum(
+        by_light * early * trapped + by_film * early_film, by_light * late * trapped + by_film * late_film
+    )
+    strip = hot * np.maximum(strip, by_light * bare)
+    absorbed = np.maximum(
+        sub[at.ABSORPTANCE] * early * trapped + kept * early_film,
+        sub[at.ABSORPTANCE] * late * trapped + kept * late_film,
+    )
+    absorbed = beam.dose * heat * np.maximum(absorbed, sub[at.ABSORPTANCE] * bare)
     bulk = n * absorbed / (rho_c * sub[at.SOLID_THICKNESS])
+    # Passes follow each other without cooling: the part is already warm when the last band comes.
+    strip = strip + bulk * (n - 1.0) / n
+    # The top of the staircase: half a line, or half a pulse, on the band; one line or one pulse at its peak alone.
+    line = line_flux * skin_taken * per_line * reaching * hot
+    pulse = skin_taken * beam.mean * reaching * heat / (rho_c * (skin + pulse_reach))
+    spike = 0.5 * np.maximum(line, pulse)
+    alone = np.maximum(line, pulse * beam.peak / beam.mean)
 
-    # Worst 0.1 % of the area: slow hand and dark grain for heat, grain for flash; flash needs bare substrate.
-    kinetics = (sub[at.LN_FREQUENCY], sub[at.ACTIVATION], sub[at.LIMIT])
+    # Worst 0.1 % of the area: slow hand and dark grain for heat, grain for flash; flash needs light on the substrate.
+    ln_a, activation, limit = sub[at.LN_FREQUENCY], sub[at.ACTIVATION], sub[at.LIMIT]
     worst = hand[at.QUANTILE] * np.sqrt(hand[at.SPEED_SPREAD] ** 2 + sub[at.SPREAD] * sub[at.SPREAD])
     covered = np.maximum(1.0 - (1.0 - np.minimum(left, 1.0)) / BARE_SHARE, 0.0)
-    flash = np.log(sub[at.FLASH_FACTOR]) - hand[at.QUANTILE] * sub[at.SPREAD] + 10.0 * covered
+    shield = covered * np.minimum(-np.log(np.maximum(into * np.exp(-thin), 1e-5)), SHIELD)
+    flash = np.log(sub[at.FLASH_FACTOR]) - hand[at.QUANTILE] * sub[at.SPREAD] + shield
     flash = flash + _flash_margin(
-        beam.peak,
-        strip,
-        setting[at.WIDTH],
-        sub[at.ABSORPTANCE],
-        k,
-        rho_c,
-        sub[at.MELT],
-        sub[at.FLASH_LIMIT],
-        sub[at.FLASH_WIDTH],
-        sub[at.FLASH_EXPONENT],
-    )
-    banded = _strip_margin(strip, spike, n, skin * skin / diffusivity, kinetics[0], kinetics[1], kinetics[2]) - worst
-    through = _bulk_margin(bulk, kinetics[0], kinetics[1], kinetics[2])
-    glued = _glue_margin(absorbed, bulk, rho_c, sub[at.GLUE_DEPTH], sub[at.GLUE])
+        beam.peak, strip + choose(activation > 0.0, 0.0, line), setting[at.WIDTH], sub[at.ABSORPTANCE], k, rho_c,
+        sub[at.MELT], sub[at.FLASH_LIMIT], sub[at.FLASH_WIDTH], sub[at.FLASH_EXPONENT],
+    )  # fmt: skip
+    skin_seconds = np.maximum(skin * skin / diffusivity, 0.2 * beam.seconds)
+    banded = _strip_margin(strip, spike, alone, n, skin_seconds, ln_a, activation, limit) - worst
+    through = _bulk_margin(bulk, ln_a, activation, limit) - worst
+    glued = _glue_margin(absorbed * setting[at.EDGE], bulk, rho_c, sub[at.GLUE_DEPTH], sub[at.GLUE]) - worst
     margin, clock = flash, 0.0 * flash
     clock = choose(banded < margin, 1.0, clock)
     margin = np.minimum(margin, banded)
@@ -275,11 +297,28 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     clock = choose(glued < margin, 3.0, clock)
     margin = np.minimum(margin, glued)
     if hand[at.STOP] > 0.0:
-        stopped = setting[at.POWER] / (2.0 * setting[at.SPOT] * setting[at.SWEEP])
-        still = _stop_margin(
-            stopped, hand[at.STOP], strip, sub[at.ABSORPTANCE], sub[at.SKIN_SHARE], skin, sub[at.DIFFUSE_DEPTH],
-            k, rho_c, hot, kinetics[0], kinetics[1], kinetics[2],
-        )  # fmt: skip
+        still = _stopped(sub, setting, hand[at.STOP], strip, taken * kept, skin, film) - worst
         clock = choose(still < margin, 4.0, clock)
         margin = np.minimum(margin, still)
     return log_need, spread, margin, clock, into * transmitted * sub[at.ABSORPTANCE], per_pass
+
+
+@elementwise
+def _stopped(sub: Any, setting: Any, seconds: float, strip: Any, film_share: Any, skin: Any, film: Any) -> Any:
+    """Margin of a line that stands still with the beam on, on bare substrate or on film, any shape."""
+    k, rho_c = sub[at.CONDUCTIVITY], sub[at.HEAT_CAPACITY]
+    flux = setting[at.POWER] / (2.0 * setting[at.SPOT] * setting[at.SWEEP])
+    hot = setting[at.EDGE] * sub[at.HEAT_FACTOR]
+    absorbed = sub[at.ABSORPTANCE] * flux * seconds
+    bare = (
+        flux
+        * sub[at.ABSORPTANCE]
+        * sub[at.SKIN_SHARE]
+        * _volume_heated_face_rise(seconds, 1.0, k, k / rho_c, 1.0 / skin)
+        + absorbed * (1.0 - sub[at.SKIN_SHARE]) / (rho_c * sub[at.DIFFUSE_DEPTH])
+        + absorbed / (rho_c * sub[at.SOLID_THICKNESS])
+    )
+    coated = flux * film_share * _volume_heated_face_rise(seconds, 1.0, k, k / rho_c, 1.0 / (film + skin))
+    rise = hot * np.maximum(bare, coated) + strip
+    margin = _stop_margin(rise, seconds, sub[at.LN_FREQUENCY], sub[at.ACTIVATION], sub[at.LIMIT])
+    return np.minimum(margin, _glue_margin(hot * absorbed, strip, rho_c, sub[at.GLUE_DEPTH], sub[at.GLUE]))
