@@ -1,0 +1,342 @@
+"""Commands: read, call, show. Exit 0 done, 1 the answer is no, 2 bad input."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import json
+import os
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, NoReturn
+
+import click
+
+from proofpatch.cli_read import (
+    GRADE_OPTIONS,
+    KNOBS,
+    MOST_STEPS,
+    OPTIONS,
+    REPEATED,
+    STOP,
+    SURFACE,
+    argument,
+    at_options,
+    number,
+    options,
+    read_job_or_options,
+    read_laser,
+    read_setting,
+    whole,
+)
+from proofpatch.errors import InputError
+
+DONE, NO, BAD = 0, 1, 2
+LONGEST_SENTENCE = 400
+
+
+class Answer(Exception):
+    """Carries the exit code of an answer that is no."""
+
+    def __init__(self, code: int) -> None:
+        super().__init__()
+        self.code = code
+
+
+as_json = click.option("--json", "json_", is_flag=True, help="one JSON record on standard output")
+
+
+def say(record: Mapping[str, Any], json_: bool, lines: Callable[[], Sequence[str]]) -> None:
+    """The record as JSON, or the lines that show it."""
+    plain = not (sys.stdout.encoding or "").lower().startswith("utf")
+    text = json.dumps(record, ensure_ascii=plain, allow_nan=False, indent=2) if json_ else "\n".join(lines())
+    try:
+        click.echo(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # The reader went away, as a pager does: the answer stands, and so does its exit code.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def note(line: str) -> None:
+    """Progress and warnings, on standard error."""
+    click.echo(line, err=True)
+
+
+def refuse(answer: str, why: str, json_: bool) -> NoReturn:
+    """The sentence of a hard stop in the shape of the answer it stands for, and exit 1."""
+    from proofpatch.cli_show import wrapped
+    from proofpatch.records import refusal_record
+
+    say(refusal_record(answer, why), json_, lambda: wrapped(why))
+    raise Answer(NO)
+
+
+def read_work(answer: str, path: str | None, given: Mapping[str, Any], json_: bool) -> Any:
+    """The job; a material that no beam touches ends here, and lead too where a beam would follow."""
+    from proofpatch.survey import HardStop, first_stop
+
+    try:
+        work = read_job_or_options(path, given)
+    except HardStop as stop:
+        refuse(answer, stop.because, json_)
+    if answer in ("patch", "recipe"):
+        why = first_stop(work.surface, work.year, work.lead, work.suspects)
+        if why:
+            refuse(answer, why, json_)
+    return work
+
+
+def patches_of(work: Any) -> list[Any]:
+    """The graded patches of the job's log; what is torn in it is said on standard error."""
+    from proofpatch.shop.log import read_log
+
+    if work.path is None:
+        return []
+    graded, complaints = read_log(work.log_path, len(work.surface.coats))
+    for line in complaints:
+        note(line)
+    return graded
+
+
+def believe(work: Any, graded: Sequence[Any]) -> Any:
+    """The belief of a job: its prior and what these patches taught."""
+    import proofpatch as pp
+    from proofpatch.learn.compiled import warm
+
+    warm(note)
+    belief = pp.prior(work.surface, work.laser, work.hand, seed=work.seed)
+    return pp.update(belief, graded) if graded else belief
+
+
+@click.group(
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110}, invoke_without_command=True
+)
+@click.version_option(package_name="proofpatch")
+@click.pass_context
+def cli(context: click.Context) -> None:
+    """From a described surface to a proven laser-cleaning recipe."""
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help())
+
+
+@cli.command()
+@options("laser", *KNOBS, "top_hat_share")
+@as_json
+def bench(json_: bool, **given: Any) -> None:
+    """Pulse, overlap and dose of one setting.
+
+    Example: proofpatch bench --laser pulsed-500 --power "500 W" --rate "20 kHz" --width "200 ns"
+    """
+    from proofpatch.cli_show import bench_lines
+    from proofpatch.lasers import laser as find_laser
+    from proofpatch.records import bench_record
+    from proofpatch.shop.job import DEFAULT_LASER
+
+    laser = read_laser(given)
+    share = number("top_hat_share", "share", given)
+    setting, assumed = read_setting(given, laser)
+    if share is None:
+        share = (laser or find_laser(DEFAULT_LASER)).top_hat_share
+    record = bench_record(setting, share, assumed)
+    say(record, json_, lambda: bench_lines(record, setting, laser, share))
+
+
+@cli.command()
+@argument("job", required=False)
+@options(*SURFACE)
+@as_json
+def forecast(job: str | None, json_: bool, **given: Any) -> None:
+    """Can it be done at all? The chance, the best setting, and why.
+
+    Example: proofpatch forecast --coating varnish --coating-condition aged --substrate "red oak" --laser pulsed-500
+    """
+    import proofpatch as pp
+    from proofpatch.cli_show import forecast_lines
+    from proofpatch.records import forecast_record
+
+    work = read_work("forecast", job, given, json_)
+    window = pp.forecast(believe(work, patches_of(work)), work.limits)
+    record = forecast_record(window)
+    say(record, json_, lambda: forecast_lines(record, window))
+    if window.answer == "decline":
+        raise Answer(NO)
+
+
+@cli.command()
+@argument("job", required=False)
+@options(*SURFACE, *STOP, "count")
+@as_json
+def patch(job: str | None, json_: bool, **given: Any) -> None:
+    """The next test patch, or a strip of several steps, gentlest first.
+
+    Example: proofpatch patch chest.toml --count 3
+    """
+    import proofpatch as pp
+    from proofpatch.cli_show import patch_lines
+    from proofpatch.records import patches_record
+
+    count = whole("count", given, 1, 1, MOST_STEPS)
+    work = read_work("patch", job, given, json_)
+    patches = pp.next_patch(believe(work, patches_of(work)), work.limits, count=count)
+    record = patches_record(patches, work.limits)
+    say(record, json_, lambda: patch_lines(record, patches, work))
+    if not patches:
+        raise Answer(NO)
+
+
+@cli.command()
+@argument("job", required=True)
+@options(*KNOBS, "residue", "harm", "fraction_left", "layer", "seconds", "length", "grader")
+@click.option("--unwiped", is_flag=True, help="dust was not wiped off")
+@as_json
+def grade(job: str, json_: bool, unwiped: bool, **given: Any) -> None:
+    """Write one graded patch into the log beside the job, and say what it taught.
+
+    Example: proofpatch grade chest.toml --power "500 W" --rate "20 kHz" --width "200 ns" --residue partial --harm none
+    """
+    import proofpatch as pp
+    from proofpatch.cli_show import grade_lines
+    from proofpatch.learn.surface import MOST_LAYERS
+    from proofpatch.records import graded_record
+    from proofpatch.shop.log import append_log, checked_graded
+
+    work = read_work("grade", job, {}, json_)
+    setting, _ = read_setting(given, work.laser)
+    values = {
+        "residue": given["residue"],
+        "harm": given["harm"],
+        "layer": whole("layer", given, 0, 0, MOST_LAYERS - 1),
+        "wiped": not unwiped,
+        "grader": given.get("grader"),
+        "fraction_left": number("fraction_left", "share", given),
+        "seconds": number("seconds", "time", given),
+        "length": number("length", "length", given),
+    }
+    with at_options(GRADE_OPTIONS):
+        graded = checked_graded(setting, values, len(work.surface.coats))
+    earlier = patches_of(work)
+    # On disk first: nothing below may cost the patch.
+    append_log(work.log_path, graded, datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"))
+    before = pp.forecast(believe(work, earlier), work.limits)
+    after = pp.forecast(pp.update(before.belief, graded), work.limits)
+    record = graded_record(str(work.log_path), before, after)
+    say(record, json_, lambda: grade_lines(record, after, work))
+
+
+@cli.command()
+@argument("job", required=False)
+@options(*SURFACE, *STOP)
+@as_json
+def recipe(job: str | None, json_: bool, **given: Any) -> None:
+    """What to dial in: the fastest setting inside the limits, or why there is none.
+
+    Example: proofpatch recipe chest.toml
+    """
+    import proofpatch as pp
+    from proofpatch.cli_show import recipe_lines
+    from proofpatch.records import recipe_record
+
+    work = read_work("recipe", job, given, json_)
+    belief = believe(work, patches_of(work))
+    found = pp.recipe(belief, work.limits)
+    hours = pp.hours(found, belief, work.zones, work.rates) if found.setting and work.zones else None
+    record = recipe_record(found, hours)
+    say(record, json_, lambda: recipe_lines(record, found, hours, work))
+    if found.setting is None:
+        raise Answer(NO)
+
+
+@cli.command()
+@argument("name", required=False)
+@as_json
+def materials(name: str | None, json_: bool) -> None:
+    """Coatings and substrates, or every value of one with its source.
+
+    Example: proofpatch materials varnish
+    """
+    from proofpatch.cli_materials import material_lines, materials_lines, materials_record
+
+    record = materials_record(name)
+    say(record, json_, lambda: material_lines(record) if name else materials_lines(record))
+
+
+@cli.command()
+@argument("name", required=False)
+@as_json
+def lasers(name: str | None, json_: bool) -> None:
+    """Built-in lasers (invented), or one of your own from a TOML file.
+
+    Example: proofpatch lasers pulsed-500
+    """
+    from proofpatch.cli_show import laser_lines
+    from proofpatch.lasers import laser_ids
+    from proofpatch.records import laser_record
+    from proofpatch.shop.job import find_any_laser
+
+    found = [find_any_laser(key, field="NAME") for key in ([name] if name else laser_ids())]
+    record = {"lasers": [laser_record(laser) for laser in found]}
+    say(record, json_, lambda: [line for laser in found for line in laser_lines(laser)])
+
+
+@cli.command()
+@options("seed")
+@as_json
+def demo(json_: bool, **given: Any) -> None:
+    """An invented workshop's job through all six calls, explained.
+
+    Example: proofpatch demo --seed 2
+    """
+    seed = whole("seed", given, 1, 0, 2**31 - 1)
+    from proofpatch.demo import play
+    from proofpatch.learn.compiled import warm
+
+    warm(note)
+    record = play(seed, (lambda line: None) if json_ else click.echo)
+    if json_:
+        say(record, True, list)
+
+
+def sentence(error: InputError) -> str:
+    """The error on one line that names its field."""
+    line = " ".join("".join(c if c.isprintable() else " " for c in str(error)).split())
+    if error.field not in line:
+        line = f"{error.field}: {line}"
+    if line[-1:] not in (".", "?", "!"):
+        line += "."
+    return line if len(line) <= LONGEST_SENTENCE else line[: LONGEST_SENTENCE - 3] + "..."
+
+
+def check_repeats(words: Sequence[str]) -> None:
+    """An option given twice contradicts itself; click would take the last in silence."""
+    for name, (flag, _) in OPTIONS.items():
+        given = sum(1 for word in words if word == flag or word.startswith(f"{flag}="))
+        if name not in REPEATED and given > 1:
+            raise InputError(flag, f"{flag} is given {given} times.", "Give it once.")
+
+
+def main(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Entry point: one sentence and exit 2 for bad input, never a traceback for it."""
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    code: Any = DONE
+    # A terminal that cannot show "²" gets "?" for it, not a traceback.
+    with contextlib.suppress(AttributeError, ValueError):
+        sys.stdout.reconfigure(errors="replace")  # type: ignore[union-attr]
+    try:
+        check_repeats(words)
+        code = cli.main(words, prog_name="proofpatch", standalone_mode=False) or DONE
+    except Answer as answer:
+        code = answer.code
+    except InputError as error:
+        note(sentence(error))
+        code = BAD
+    except click.ClickException as error:
+        note(sentence(InputError("", error.format_message())))
+        code = BAD
+    except click.exceptions.Abort:
+        code = 130
+    sys.exit(code if isinstance(code, int) else DONE)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,246 @@
+"""What the commands are given: every option is text until the reader of the job file has read it.
+
+So a wrong unit or an absurd number gets the same sentence in both places, and the sentence names the option.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any
+
+import click
+
+from proofpatch.errors import InputError
+from proofpatch.lasers import Laser
+from proofpatch.lasers import laser as find_laser
+from proofpatch.physics.setting import MOST_PASSES, Setting
+from proofpatch.shop.job import DEFAULT_LASER, Job, find_any_laser, job_from, quoted, read_job
+from proofpatch.units import parse
+
+MOST_TEXT = 4096  # characters; longer than any name, number or path
+TRAVEL_SPEED = 0.05  # m/s, a hand at its usual pace, where none is given (common practice, no source)
+MOST_STEPS = 12
+LEAD_FORM = "Write 'negative; METHOD; DATE' or 'accepted; NAME; CONTROLS'."
+
+# name -> (option, help)
+OPTIONS = {
+    "laser": ("--laser", "built-in laser, or a TOML file of your own"),
+    "coating": ("--coating", "coating, by id or everyday name"),
+    "colour": ("--colour", "white, pale, red-brown, blue-green, black, clear or unknown"),
+    "coating_condition": ("--coating-condition", "fresh, aged, tinted, dirty or unknown"),
+    "thickness": ("--thickness", "dry thickness of the coating, like '90 um'"),
+    "substrate": ("--substrate", "substrate, by id or everyday name"),
+    "substrate_condition": ("--substrate-condition", "for wood new, aged, stained or unknown"),
+    "year": ("--year", "year of the coating; before 1978 or undated asks for the lead status"),
+    "lead": ("--lead", "'negative; METHOD; DATE' or 'accepted; NAME; CONTROLS'"),
+    "suspect": ("--suspect", "other material suspected in the coating; may be repeated"),
+    "power": ("--power", "average power, like '500 W'"),
+    "rate": ("--rate", "repetition rate, like '20 kHz'"),
+    "width": ("--width", "pulse width, like '200 ns'"),
+    "spot_diameter": ("--spot-diameter", "1/e² spot diameter at the work, like '0.9 mm'"),
+    "top_hat_share": ("--top-hat-share", "0 Gaussian, 1 top-hat"),
+    "sweep_width": ("--sweep-width", "length of the swept line, like '100 mm'"),
+    "sweep_speed": ("--sweep-speed", "mean speed along the line, like '10 m/s'"),
+    "travel_speed": ("--travel-speed", "speed of the hand, like '50 mm/s'"),
+    "passes": ("--passes", "how often the area is gone over"),
+    "count": ("--count", f"steps of the strip, 1 to {MOST_STEPS}"),
+    "residue": ("--residue", "'no effect', trace, partial, nearly or clean, dust wiped off"),
+    "harm": ("--harm", "none, tint, marked or burnt"),
+    "fraction_left": ("--fraction-left", "share of the area still covered, measured"),
+    "layer": ("--layer", "layer judged, 0 the top one"),
+    "seconds": ("--seconds", "time one stroke really took, like '4 s'"),
+    "length": ("--length", "its length, like '100 mm'"),
+    "grader": ("--grader", "who judged"),
+    "seed": ("--seed", "another simulated piece"),
+}
+SURFACE = ("laser", "coating", "colour", "coating_condition", "thickness", "substrate", "substrate_condition")
+STOP = ("year", "lead", "suspect")
+KNOBS = ("power", "rate", "width", "spot_diameter", "sweep_width", "sweep_speed", "travel_speed", "passes")
+REQUIRED = ("residue", "harm")
+REPEATED = ("suspect",)
+
+# Field of an InputError from the core -> the option it came from.
+SETTING_OPTIONS = {
+    "average_power": "--power", "repetition_rate": "--rate", "pulse_width": "--width",
+    "spot_radius": "--spot-diameter", "sweep_width": "--sweep-width", "sweep_speed": "--sweep-speed",
+    "travel_speed": "--travel-speed", "passes": "--passes", "pattern": "--laser",
+}  # fmt: skip
+GRADE_OPTIONS = {
+    name: OPTIONS[name][0] for name in ("residue", "harm", "fraction_left", "layer", "seconds", "length", "grader")
+}
+SURFACE_OPTIONS = {
+    "layers[0].coating": "--coating", "layers[0].colour": "--colour", "layers[0].condition": "--coating-condition",
+    "layers[0].thickness": "--thickness", "surface.substrate": "--substrate",
+    "surface.condition": "--substrate-condition", "job.laser": "--laser", "job.year": "--year",
+    "job.suspects": "--suspect", "lead.status": "--lead", "lead.method": "--lead", "lead.date": "--lead",
+    "lead.name": "--lead", "lead.controls": "--lead",
+}  # fmt: skip
+
+
+class Words(click.ParamType[str]):
+    """One short line of text."""
+
+    name = "text"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """The line without its margins.
+
+        Raises:
+            InputError: empty, too long, or not to be shown.
+        """
+        flag = "argument" if param is None else param.opts[0] if param.opts[0][0] == "-" else param.human_readable_name
+        if not value.strip():
+            raise InputError(flag, f"{flag} is empty.", "Give a value, or leave it out.")
+        if len(value) > MOST_TEXT:
+            raise InputError(flag, f"{flag} has {len(value)} characters.", "Check what was pasted.")
+        if not value.isprintable():
+            raise InputError(flag, f"{flag} holds characters that cannot be shown.", "Type it anew.")
+        return str(value.strip())
+
+
+def options(*names: str) -> Callable[[Any], Any]:
+    """The options of these names, in this order."""
+
+    def add(function: Any) -> Any:
+        for name in reversed(names):
+            flag, words = OPTIONS[name]
+            function = click.option(
+                flag, name, metavar="TEXT", help=words, type=Words(), multiple=name in REPEATED,
+                required=name in REQUIRED,
+            )(function)  # fmt: skip
+        return function
+
+    return add
+
+
+def argument(name: str, *, required: bool) -> Callable[[Any], Any]:
+    """A positional argument of text."""
+    return click.argument(name, required=required, type=Words())
+
+
+@contextmanager
+def at_options(names: Mapping[str, str]) -> Iterator[None]:
+    """Names the option, not the key behind it, in an InputError raised inside."""
+    try:
+        yield
+    except InputError as error:
+        flag = names.get(error.field)
+        if flag is None:
+            raise
+        problem = error.problem.removeprefix(f"In {error.field}: ").replace(error.field, flag)
+        if flag not in problem:
+            problem = f"{flag}: {problem}"
+        raise InputError(flag, problem, error.remedy.replace(error.field, flag)) from None
+
+
+def number(name: str, kind: str, given: Mapping[str, Any]) -> float | None:
+    """A quantity option in SI, or None where it was not given."""
+    text = given.get(name)
+    return None if text is None else parse(text, kind, OPTIONS[name][0])
+
+
+def whole(name: str, given: Mapping[str, Any], default: int, low: int, high: int) -> int:
+    """A whole number of an option, or its default.
+
+    Raises:
+        InputError: it is none, or lies outside.
+    """
+    text, flag = given.get(name), OPTIONS[name][0]
+    if text is None:
+        return default
+    if text.isascii() and text.isdigit() and len(text) <= 10 and low <= int(text) <= high:
+        return int(text)
+    raise InputError(
+        flag, f"{flag} {quoted(text)} is not a whole number from {low} to {high}.", f"Give for example {max(low, 1)}."
+    )
+
+
+def read_laser(given: Mapping[str, Any]) -> Laser | None:
+    """The laser of --laser, if given."""
+    return None if given.get("laser") is None else find_any_laser(given["laser"], field="--laser")
+
+
+def read_setting(given: Mapping[str, Any], laser: Laser | None) -> tuple[Setting, list[str]]:
+    """(the setting of the knob options, what of it was assumed); a laser gives its spot, and binds.
+
+    Raises:
+        InputError: a knob is missing, is no quantity, or the laser cannot do it.
+    """
+    head = (laser or find_laser(DEFAULT_LASER)).handpiece
+    diameter = 2 * laser.spot_radius if laser else None
+    knobs = (
+        ("average_power", "power", "power", None),
+        ("repetition_rate", "rate", "frequency", None),
+        ("pulse_width", "width", "time", None),
+        ("spot_radius", "spot_diameter", "length", diameter),
+        ("sweep_width", "sweep_width", "length", head.sweep_width_default),
+        ("sweep_speed", "sweep_speed", "speed", head.sweep_speed_default),
+        ("travel_speed", "travel_speed", "speed", TRAVEL_SPEED),
+    )
+    values: dict[str, Any] = {}
+    assumed: list[str] = []
+    for field, name, kind, default in knobs:
+        value = number(name, kind, given)
+        if value is None:
+            flag = OPTIONS[name][0]
+            if default is None:
+                raise InputError(flag, f"{flag} is missing.", "Give it, " + OPTIONS[name][1].split(", ")[-1] + ".")
+            value = default
+            assumed.append(field)
+        values[field] = value
+    values["spot_radius"] /= 2
+    with at_options(SETTING_OPTIONS):
+        setting = Setting(**values, passes=whole("passes", given, 1, 1, MOST_PASSES))
+        if laser:
+            laser.check(setting)
+    return setting, assumed
+
+
+def read_job_or_options(path: str | None, given: Mapping[str, Any]) -> Job:
+    """The job of a file, or one made of the surface options; never both.
+
+    Raises:
+        InputError: both or neither, or a value that is none.
+        HardStop: a coating that no beam touches.
+    """
+    used = [OPTIONS[name][0] for name in (*SURFACE, *STOP) if given.get(name)]
+    if path is not None:
+        if used:
+            said = f"{used[0]} was given beside a job file."
+            raise InputError(used[0], said, "Write it into the file, or leave the file out.")
+        return read_job(path)
+    for name in ("coating", "substrate"):
+        if given.get(name) is None:
+            flag = OPTIONS[name][0]
+            raise InputError(flag, f"There is no job file and no {flag}.", "Name a job file, or describe the surface.")
+    with at_options(SURFACE_OPTIONS):
+        return job_from(_table(given))
+
+
+def _table(given: Mapping[str, Any]) -> dict[str, Any]:
+    """The options as a job file would say them."""
+
+    def chosen(**names: str) -> dict[str, Any]:
+        return {key: given[name] for key, name in names.items() if given.get(name) is not None}
+
+    head = chosen(laser="laser")
+    if given.get("year") is not None:
+        year = given["year"]
+        head["year"] = int(year) if year.isascii() and year.isdigit() and len(year) <= 9 else year
+    if given.get("suspect"):
+        head["suspects"] = list(given["suspect"])
+    table: dict[str, Any] = {
+        "job": head,
+        "layers": [chosen(coating="coating", colour="colour", condition="coating_condition", thickness="thickness")],
+        "surface": chosen(substrate="substrate", condition="substrate_condition"),
+    }
+    if given.get("lead") is not None:
+        status, *parts = (part.strip() for part in given["lead"].split(";"))
+        keys = ("name", "controls") if status.casefold() == "accepted" else ("method", "date")
+        if len(parts) > len(keys):
+            raise InputError("--lead", "--lead has more than three parts.", LEAD_FORM)
+        if not status:
+            raise InputError("--lead", "--lead has no status.", LEAD_FORM)
+        table["lead"] = {"status": status} | {key: part for key, part in zip(keys, parts, strict=False) if part}
+    return table

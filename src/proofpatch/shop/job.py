@@ -1,0 +1,296 @@
+"""A job file in TOML. docs/job-file.md says what each key means; the patch log beside it is `shop.log`."""
+
+from __future__ import annotations
+
+import datetime
+import difflib
+import math
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from proofpatch.errors import InputError
+from proofpatch.lasers import Laser, laser_from_toml
+from proofpatch.lasers import laser as find_laser
+from proofpatch.learn.limits import PRESETS, Hand, Limits
+from proofpatch.learn.surface import Layer, Surface
+from proofpatch.offer.hours import BOUNDS
+from proofpatch.survey.stop import HardStop, Lead, never_pass
+from proofpatch.units import parse
+
+# table -> key -> kind of quantity, or how it is read.
+KEYS: dict[str, dict[str, str]] = {
+    "job": {"title": "text", "laser": "text", "year": "year", "suspects": "texts", "seed": "seed"},
+    "surface": {"substrate": "text", "condition": "text", "thickness": "length", "moisture": "share"},
+    "layers": {
+        "coating": "coating", "colour": "text", "condition": "text", "thickness": "length", "thickness_spread": "share",
+    },
+    "limits": {"preset": "text", "p_clean": "share", "p_harm": "share", "p_harm_patch": "share"},
+    "hand": {"speed_spread": "share", "stand_off_spread": "length", "starts": "text"},
+    "lead": {"status": "text", "method": "text", "date": "date", "name": "text", "controls": "text"},
+    "zones": {"name": "text", "area": "zone", "effort": "factor"},
+    "rates": {"set_up": "set-up", "hand_factor": "hand factor"},
+}  # fmt: skip
+LISTS = ("layers", "zones")
+REQUIRED = {"surface": ("substrate",), "layers": ("coating",), "zones": ("area",)}
+DEFAULT_LASER = "pulsed-500"
+# kind -> (kind of quantity, smallest, largest [SI]), and of plain numbers (smallest, largest)
+BOUNDED: dict[str, tuple[str, float | None, float | None]] = {
+    "zone": ("area", 1e-6, 1e5),
+    "set-up": ("duration", *BOUNDS["set_up"][:2]),
+}
+FACTORS = {"factor": (0.1, 20.0), "hand factor": BOUNDS["hand_factor"][:2]}
+LARGEST_FILE = 1_000_000  # bytes; a job is a page of text
+LONGEST_TEXT = 500
+EARLIEST_YEAR = 1000
+
+
+@dataclass(frozen=True)
+class Job:
+    """A job as its file says it. zones: (area [m²], effort factor)."""
+
+    title: str
+    surface: Surface
+    laser: Laser
+    limits: Limits = field(default_factory=Limits)
+    hand: Hand = field(default_factory=Hand)
+    year: int | None = None
+    lead: Lead = field(default_factory=Lead)
+    suspects: tuple[str, ...] = ()
+    zones: tuple[tuple[float, float], ...] = ()
+    rates: Mapping[str, float] = field(default_factory=dict)
+    seed: int = 0
+    path: Path | None = None
+
+    @property
+    def log_path(self) -> Path:
+        """The patch log beside the job file."""
+        assert self.path is not None
+        return self.path.with_suffix(".patches.jsonl")
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """`Did you mean …?` or the list of what is known."""
+    options = list(known)
+    close = difflib.get_close_matches(word[:100], options, n=1, cutoff=0.5)
+    return f"Did you mean {close[0]}?" if close else f"Known here: {', '.join(options)}."
+
+
+def quoted(text: object) -> str:
+    """What was written, in quotes, short and on one line."""
+    line = "".join(c if c.isprintable() else " " for c in str(text))
+    return repr(line if len(line) <= 40 else line[:37] + "...")
+
+
+def named(place: str, key: str) -> str:
+    """The field of a key that somebody wrote, never longer than a line."""
+    return f"{place}.{quoted(key)[1:-1]}"
+
+
+def read_file(path: Path, field: str, what: str) -> bytes:
+    """The bytes of a file of a page or so.
+
+    Raises:
+        InputError: it cannot be read, or is no page of text.
+    """
+    try:
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_FILE + 1)
+    except (OSError, ValueError) as trouble:
+        why = getattr(trouble, "strerror", None) or "not a file name"
+        raise InputError(field, f"The {what} {quoted(path)} cannot be read: {why}.", "Check its name.") from None
+    if len(raw) > LARGEST_FILE:
+        said = f"The {what} {quoted(path)} is larger than {LARGEST_FILE // 1000} kB."
+        raise InputError(field, said, "It is a page of text; check its name.")
+    return raw
+
+
+def read_job(path: str | Path) -> Job:
+    """The job of a TOML file.
+
+    Raises:
+        InputError: no such file, no TOML, an unknown key (the nearest known one is named), a value that is none.
+        HardStop: a coating that no beam touches.
+    """
+    path = Path(path)
+    raw = read_file(path, "job file", "job file")
+    try:
+        table = tomllib.loads(raw.decode("utf-8"))
+    # Besides its own error tomllib lets through what a number of a thousand digits or a deep nest raises.
+    except (ValueError, RecursionError) as trouble:
+        said = " ".join(str(trouble).split())[:80] if not isinstance(trouble, UnicodeDecodeError) else "it is not text"
+        raise InputError(
+            "job file", f"The job file {quoted(path)} is not TOML ({said}).", "See docs/job-file.md for an example."
+        ) from None
+    return job_from(table, path)
+
+
+def job_from(table: Mapping[str, Any], path: Path | None = None) -> Job:
+    """The job of a table as TOML gives it.
+
+    Raises:
+        InputError, HardStop: as `read_job`.
+    """
+    read = _read_tables(table)
+    layers = []
+    for i, entry in enumerate(read["layers"]):
+        with inside(f"layers[{i}]"):
+            layers.append(Layer(**entry))
+    under = read["surface"]
+    with inside("surface", {"substrate_thickness": "thickness"}):
+        surface = Surface(
+            layers, under["substrate"], under.get("condition", "unknown"), under.get("thickness"), under.get("moisture")
+        )
+    limits = dict(read["limits"])
+    preset = limits.pop("preset", "ordinary")
+    if preset not in PRESETS:
+        raise InputError("limits.preset", f"limits.preset {quoted(preset)} is not known.", nearest(preset, PRESETS))
+    with inside("limits"):
+        bounds = Limits(**{**asdict(PRESETS[preset]), **limits})
+    with inside("hand"):
+        hand = Hand(**read["hand"])
+    head = read["job"]
+    return Job(
+        title=head.get("title", "Untitled job"),
+        surface=surface,
+        laser=find_any_laser(head.get("laser", DEFAULT_LASER), path.parent if path else None, "job.laser"),
+        limits=bounds,
+        hand=hand,
+        year=head.get("year"),
+        lead=Lead(**read["lead"]),
+        suspects=tuple(head.get("suspects", ())),
+        zones=tuple((zone["area"], zone.get("effort", 1.0)) for zone in read["zones"]),
+        rates=read["rates"],
+        seed=head.get("seed", 0),
+        path=path,
+    )
+
+
+def _read_tables(table: Mapping[str, Any]) -> dict[str, Any]:
+    """Every table with its values read; a table that is not there is empty."""
+    for name in table:
+        if name not in KEYS:
+            raise InputError(
+                quoted(name)[1:-1], f"The job file has an unknown table {quoted(name)}.", nearest(name, KEYS)
+            )
+    read: dict[str, Any] = {}
+    for name in KEYS:
+        given = table.get(name)
+        if name in LISTS:
+            if given is not None and not (isinstance(given, list) and all(isinstance(entry, dict) for entry in given)):
+                raise InputError(name, f"{name} is not a list of tables.", f"Head each entry with [[{name}]].")
+            read[name] = [_read_table(f"{name}[{i}]", name, entry) for i, entry in enumerate(given or ())]
+        else:
+            if given is not None and not isinstance(given, dict):
+                raise InputError(name, f"{name} is not a table.", f"Head it with [{name}].")
+            read[name] = _read_table(name, name, given or {})
+    if not read["layers"]:
+        raise InputError("layers", "The job has no layers.", "Add [[layers]] with a coating.")
+    return read
+
+
+def _read_table(place: str, name: str, given: Mapping[str, Any]) -> dict[str, Any]:
+    keys = KEYS[name]
+    for key in given:
+        if key not in keys:
+            raise InputError(named(place, key), f"{place} has an unknown key {quoted(key)}.", nearest(key, keys))
+    for key in REQUIRED.get(name, ()):
+        if key not in given:
+            raise InputError(f"{place}.{key}", f"{place}.{key} is missing.", "Add it.")
+    return {key: read_value(f"{place}.{key}", kind, given[key]) for key, kind in keys.items() if key in given}
+
+
+@contextmanager
+def inside(place: str, names: Mapping[str, str] | None = None) -> Iterator[None]:
+    """Names the place in the job file in an InputError raised inside; `names` are keys called otherwise there."""
+    try:
+        yield
+    except InputError as error:
+        where = f"{place}.{(names or {}).get(error.field, error.field)}"
+        raise InputError(where, f"In {where}: {error.problem}", error.remedy) from None
+
+
+def find_any_laser(name: str, folder: Path | None = None, field: str = "laser") -> Laser:
+    """A built-in laser by id, or one of the owner's from a TOML file (beside the job file).
+
+    Raises:
+        InputError: there is none, or the file makes none; its field is `field`.
+    """
+    try:
+        return laser_from_toml((folder or Path()) / name) if name.endswith(".toml") else find_laser(name)
+    except InputError as error:
+        raise InputError(field, f"In {field}: {error.problem}", error.remedy) from None
+    except (ValueError, RecursionError):  # what tomllib lets through: a number of a thousand digits, a deep nest
+        raise InputError(
+            field, f"In {field}: the laser file {quoted(name)} is not TOML.", "Copy a built-in one and change it."
+        ) from None
+
+
+def read_value(place: str, kind: str, value: Any) -> Any:
+    """One value of a job file or an option, by its kind.
+
+    Raises:
+        InputError: it is not of that kind.
+        HardStop: it names a coating that no beam touches.
+    """
+    if kind in ("text", "date"):
+        # TOML has dates of its own.
+        if kind == "date" and isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
+            return value.isoformat()
+        if not isinstance(value, str) or not value.strip() or len(value) > LONGEST_TEXT or not value.isprintable():
+            raise InputError(place, f"{place} is not a short line of text.", "Write it in quotes.")
+        return value.strip()
+    if kind == "texts":
+        if not isinstance(value, list):
+            raise InputError(place, f"{place} is not a list of texts.", 'Write it like ["a", "b"].')
+        return [read_value(place, "text", entry) for entry in value]
+    if kind == "coating":
+        return _read_coating(place, value)
+    if kind in ("year", "seed"):
+        low, high = (EARLIEST_YEAR, datetime.date.today().year) if kind == "year" else (0, 2**31)
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+            raise InputError(place, f"{place} is not a whole number from {low} to {high}.", "Write it without quotes.")
+        return value
+    if kind in FACTORS:
+        least, most = FACTORS[kind]
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or not least <= value <= most:
+            raise InputError(place, f"{place} is not a number from {least:g} to {most:g}.", "Write for example 1.5.")
+        return float(value)
+    quantity, lowest, highest = BOUNDED.get(kind, (kind, None, None))
+    try:
+        return parse(value, quantity, place, low=lowest, high=highest)
+    except InputError as error:
+        label = place.replace("_", " ")
+        raise InputError(place, error.problem.replace(label, place), error.remedy) from None
+
+
+def _read_coating(place: str, value: Any) -> str | dict[str, float]:
+    names = list(value) if isinstance(value, dict) else [read_value(place, "text", value)]
+    for name in names:
+        why = never_pass(name)
+        if why:
+            raise HardStop(why)
+    if not isinstance(value, dict):
+        return str(names[0])
+    return {
+        name: plain_number(place, share, f"The chance of {quoted(name)} in {place}") for name, share in value.items()
+    }
+
+
+def plain_number(field: str, value: Any, words: str) -> float:
+    """A finite number that is no text, truth or list.
+
+    Raises:
+        InputError: it is none.
+    """
+    if not isinstance(value, bool) and isinstance(value, (int, float)):
+        try:
+            number = float(value)
+        except OverflowError:
+            number = math.inf
+        if math.isfinite(number):
+            return number
+    raise InputError(field, f"{words} is not a finite number.", "Give a plain number.")

@@ -1,0 +1,188 @@
+"""The first hard stop: lead, and what never passes.
+
+No test patch and no recipe is named for a coating that is painted, not known, or older than 1978 or undated,
+until its lead status is on record. Sources: US consumer ban of lead paint effective 28 Feb 1978 (16 CFR 1303);
+presuming lead until shown otherwise is common practice, no source. An unknown is treated as hazardous.
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+import tomllib
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from proofpatch.errors import InputError
+from proofpatch.learn.surface import Surface
+from proofpatch.materials import coating, find_coating
+
+LEAD_YEAR = 1978  # 16 CFR 1303
+SURE = 0.9  # a coating less likely than this is not known (common practice, no source)
+STATUSES = ("unknown", "negative", "positive", "accepted")
+LEAD_KEYS = ("status", "method", "date", "name", "controls")
+# A word that only fills the line is no record.
+FILLERS = frozenset({"", "unknown", "none", "no", "na", "n a", "not known", "tbd", "todo", "later", "pending"})
+LONG_NAME = 6  # letters from which a name is found inside a longer word too, as in "asbestoscement"
+
+
+class HardStop(Exception):
+    """A material that no beam of this shop touches; `because` is the sentence to show.
+
+    Not an InputError: nothing is wrong with what was written, the answer is no.
+    """
+
+    def __init__(self, because: str) -> None:
+        super().__init__(because)
+        self.because = because
+
+
+@dataclass(frozen=True)
+class Lead:
+    """What is on record about lead.
+
+    status: unknown; negative (needs method and date); positive; accepted (someone takes it on: needs name, controls).
+
+    Raises:
+        InputError: an unknown status, or a date that is none or lies ahead.
+    """
+
+    status: str = "unknown"
+    method: str = ""
+    date: str = ""
+    name: str = ""
+    controls: str = ""
+
+    def __post_init__(self) -> None:
+        for field in LEAD_KEYS:
+            value = getattr(self, field)
+            if isinstance(value, datetime.date):
+                value = value.isoformat()
+            if not isinstance(value, str):
+                raise InputError(f"lead.{field}", f"lead.{field} is not text.", "Write it in quotes.")
+            object.__setattr__(self, field, value.strip())
+        object.__setattr__(self, "status", self.status.casefold())
+        if self.status not in STATUSES:
+            raise InputError(
+                "lead.status",
+                f"lead.status {self.status[:40]!r} is not known.",
+                f"Use one of: {', '.join(STATUSES)}.",
+            )
+        if self.date:
+            self._check_date()
+
+    def _check_date(self) -> None:
+        try:
+            day = datetime.date.fromisoformat(self.date)
+        except ValueError:
+            said = f"lead.date {self.date[:40]!r} is not a date."
+            raise InputError("lead.date", said, "Write it as year-month-day, like 2025-04-30.") from None
+        # A day's grace: it may be tomorrow already where the test was done.
+        if day > datetime.date.today() + datetime.timedelta(days=1):
+            raise InputError("lead.date", f"lead.date {self.date} lies ahead.", "Give the day it was done.")
+
+    @property
+    def cleared(self) -> bool:
+        """Negative with method and date, or accepted with a name and controls."""
+        if self.status == "negative":
+            return _says_something(self.method) and bool(self.date)
+        return self.status == "accepted" and _says_something(self.name) and _says_something(self.controls)
+
+
+def plain_words(text: str) -> str:
+    """Small letters and digits with single spaces: "P.V.C.-film" as "pvc film"."""
+    plain = unicodedata.normalize("NFKC", text).casefold().replace(".", "").replace("'", "")
+    return " ".join(re.findall(r"[^\W_]+", plain))
+
+
+def _says_something(text: str) -> bool:
+    return plain_words(text) not in FILLERS
+
+
+@lru_cache(maxsize=1)
+def _never() -> dict[str, str]:
+    """Every name -> why."""
+    table = tomllib.loads(Path(__file__).with_name("never.toml").read_text(encoding="utf-8"))
+    return {plain_words(name): entry["why"] for entry in table.values() for name in entry["names"]}
+
+
+def never_pass(name: str) -> str | None:
+    """Why a material of this name is never cleaned with a beam, or None. A name anywhere in the text counts."""
+    words = plain_words(name)
+    squeezed = words.replace(" ", "")
+    for known, why in _never().items():
+        joined = known.replace(" ", "")
+        if f" {known} " in f" {words} " or (len(joined) >= LONG_NAME and joined in squeezed):
+            return f"Stop: {why}, so no setting is named for it; find another method."
+    return None
+
+
+def _has_lead(text: str) -> bool:
+    return "lead" in plain_words(text).split()
+
+
+def first_stop(
+    surface: Surface, year: int | None = None, lead: Lead | None = None, suspects: Sequence[str] = ()
+) -> str | None:
+    """One sentence if no patch and no recipe may be named, else None.
+
+    Args:
+        surface: as described.
+        year: of the coating, or None where undated.
+        lead: what is on record.
+        suspects: other materials suspected in the coating; one that is not known here is treated as hazardous.
+    """
+    for suspect in suspects:
+        why = never_pass(suspect)
+        if why:
+            return why
+    lead = lead or Lead()
+    reasons: list[str] = []
+    for coat in surface.coats:
+        reasons += _doubts(coat.shares, lead)
+    for suspect in suspects:
+        if _has_lead(suspect):
+            reasons.append("suspected of lead")
+            continue
+        try:
+            known = coating(find_coating(suspect))
+        except InputError:
+            said = " ".join(suspect.split())[:40]
+            return (
+                f"Stop: {said!r} is suspected in the coating and is not known here, so it counts as hazardous; "
+                "have it tested and take it off the suspects, before any patch or recipe."
+            )
+        if known.kind == "paint":
+            reasons.append("perhaps painted")
+    if year is None:
+        reasons.append("undated")
+    elif year < LEAD_YEAR:
+        reasons.append(f"from {year}, before {LEAD_YEAR}")
+    contradicted = lead.status == "negative" and "lead paint by name" in reasons
+    if not reasons or (lead.cleared and not contradicted):
+        return None
+    missing = {
+        "unknown": "its lead status is not on record",
+        "negative": "the lead test lacks its method or date",
+        "positive": "it tested positive for lead",
+        "accepted": "the acceptance of lead lacks a name or the controls",
+    }[lead.status]
+    if contradicted and lead.cleared:
+        missing = "the negative lead test contradicts that"
+    return (
+        f"Stop: the coating is {' and '.join(dict.fromkeys(reasons))} and {missing}; record a negative result with "
+        "method and date, or who accepts it with which controls, before any patch or recipe."
+    )
+
+
+def _doubts(shares: dict[str, float], lead: Lead) -> list[str]:
+    """Why lead must be presumed in one coat."""
+    favourite = max(shares, key=lambda key: shares[key])
+    if lead.status == "negative" and _has_lead(favourite):
+        return ["lead paint by name"]
+    if any(coating(key).kind == "paint" for key in shares):
+        return ["painted"]
+    return ["not known for sure"] if shares[favourite] < SURE else []

@@ -1,0 +1,171 @@
+"""The first hard stop at the command line: exit 1, the sentence in text and in "because", and no setting anywhere."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from proofpatch.cli import DONE, Answer, main
+from proofpatch.survey import first_stop
+
+EXAMPLE = Path(__file__).parent.parent / "docs" / "examples" / "chest.toml"
+NEGATIVE = "negative; laboratory test; 2025-03-11"
+ACCEPTED = "accepted; A. Owner; enclosure, half masks"
+NEVER = (
+    "PVC",
+    "vinyl film",
+    "fluoropolymer",
+    "PTFE",
+    "zinc chromate",
+    "chromate primer",
+    "asbestos",
+    "asbestos-suspect",
+)
+COATING = {
+    "painted": ("--coating", "milk paint", "--year", "2015"),
+    "old": ("--coating", "varnish", "--year", "1904"),
+    "undated": ("--coating", "varnish"),
+    "of unsure year": ("--coating", "shellac", "--year", "1977"),
+}
+# Records of lead that lack a part.
+HALF = (
+    (), ("--lead", "unknown"), ("--lead", "negative"), ("--lead", "negative; swab"),
+    ("--lead", "negative; ; 2025-03-11"),
+    ("--lead", "negative; unknown; 2025-03-11"), ("--lead", "accepted"), ("--lead", "accepted; A. Owner"),
+    ("--lead", "accepted; ; enclosure"), ("--lead", "positive; swab; 2025-03-11"),
+)  # fmt: skip
+MIXTURE = """
+[job]
+year = 2015
+[surface]
+substrate = "red oak"
+[[layers]]
+coating = { "varnish" = 0.89, "shellac" = 0.11 }
+"""
+
+
+@pytest.fixture
+def run(capsys, monkeypatch):
+    """(exit code, standard output, standard error); the engine answers with exit 0 at once."""
+
+    def stop(*_, **__):
+        raise Answer(DONE)
+
+    monkeypatch.setattr("proofpatch.cli.believe", stop)
+
+    def call(*words):
+        with pytest.raises(SystemExit) as done:
+            main([str(word) for word in words])
+        return done.value.code, *capsys.readouterr()
+
+    return call
+
+
+def refused(run, *words):
+    """The sentence of a refusal, the same in text and JSON, with no setting in either."""
+    code, out, err = run(*words)
+    assert (code, err) == (1, ""), (words, out, err)
+    assert out.startswith("Stop: ")
+    why = " ".join(out.split())
+    code, out, err = run(*words, "--json")
+    record = json.loads(out)
+    assert (code, err) == (1, "")
+    assert record["because"] == why
+    if words[0] == "patch":
+        assert record["patches"] == []
+    elif words[0] == "recipe":
+        assert record["setting"] is None
+        assert record["gentler"] is None
+    assert "average_power_W" not in out
+    assert why.endswith(".")
+    return why
+
+
+@pytest.mark.parametrize("command", ["patch", "recipe"])
+@pytest.mark.parametrize("case", COATING)
+def test_lead_must_be_on_record(run, command, case):
+    words = (command, *COATING[case], "--substrate", "red oak")
+    for half in HALF:
+        assert "lead" in refused(run, *words, *half)
+    for whole in (NEGATIVE, ACCEPTED):
+        assert run(*words, "--lead", whole) == (0, "", "")
+
+
+@pytest.mark.parametrize("command", ["patch", "recipe"])
+def test_a_mixture_without_a_favourite_is_not_known(run, tmp_path, command):
+    path = tmp_path / "job.toml"
+    path.write_text(MIXTURE, encoding="utf-8")
+    assert "not known for sure" in refused(run, command, path)
+    path.write_text(MIXTURE.replace("0.89", "0.9").replace("0.11", "0.1"), encoding="utf-8")
+    assert run(command, path) == (0, "", "")
+    path.write_text(MIXTURE.replace("0.89", "0.95").replace("shellac", "milk paint").replace("0.11", "0.05"))
+    assert "painted" in refused(run, command, path)
+
+
+@pytest.mark.parametrize("command", ["patch", "recipe"])
+@pytest.mark.parametrize("name", NEVER)
+def test_what_never_passes_whatever_the_lead_status(run, chest, command, name):
+    for lead in ((), ("--lead", NEGATIVE), ("--lead", ACCEPTED)):
+        refused(run, command, "--coating", name, "--substrate", "red oak", "--year", "2015", *lead)
+        as_suspect = ("--coating", "varnish", "--substrate", "red oak", "--suspect", "paste wax", "--suspect", name)
+        refused(run, command, *as_suspect, "--year", "2015", *lead)
+    text = chest.read_text(encoding="utf-8")
+    for old, new in (
+        ('coating = "varnish"', f'coating = "{name}"'),
+        ('coating = "varnish"', f'coating = {{ "varnish" = 0.99, "{name}" = 0.01 }}'),
+        ("[job]", f'[job]\nsuspects = ["paste wax", "{name}"]'),
+    ):
+        chest.write_text(text.replace(old, new), encoding="utf-8")
+        refused(run, command, chest)
+    assert list(chest.parent.iterdir()) == [chest]
+
+
+def test_the_example_job_is_cleared_and_stops_without_its_record(run, chest):
+    text = chest.read_text(encoding="utf-8")
+    for command in ("patch", "recipe"):
+        chest.write_text(text, encoding="utf-8")
+        assert run(command, chest) == (0, "", "")
+        for gone in ('method = "laboratory test of a scraping"\n', "date = 2025-03-11\n", 'status = "negative"\n'):
+            assert gone in text
+            chest.write_text(text.replace(gone, ""), encoding="utf-8")
+            refused(run, command, chest)
+
+
+# No beam: a forecast and the bench are not stopped by lead.
+def test_forecast_and_bench_are_not_stopped_by_lead(run, chest):
+    assert run("forecast", "--coating", "lead paint", "--substrate", "red oak") == (0, "", "")
+    chest.write_text(chest.read_text(encoding="utf-8").replace('status = "negative"', 'status = "positive"'))
+    assert run("forecast", chest) == (0, "", "")
+    assert run("bench", "--power", "5 W", "--rate", "5 kHz", "--width", "100 ns", "--spot-diameter", "1 mm")[0] == 0
+
+
+def test_a_forecast_of_what_never_passes_declines(run):
+    refused(run, "forecast", "--coating", "PVC", "--substrate", "red oak")
+    record = json.loads(run("forecast", "--coating", "PVC", "--substrate", "red oak", "--json")[1])
+    assert record["answer"] == "decline"
+    assert record["chance"] == 0
+    assert record["best"] is None
+    assert set(record) >= {"assumptions", "sources"}
+
+
+def test_nothing_of_a_refused_grade_is_written(run, chest):
+    chest.write_text(chest.read_text(encoding="utf-8").replace('coating = "varnish"', 'coating = "PVC"'))
+    setting = ("--power", "150 W", "--rate", "12.5 kHz", "--width", "100 ns")
+    refused(run, "grade", chest, *setting, "--residue", "clean", "--harm", "none")
+    assert list(chest.parent.iterdir()) == [chest]
+
+
+def test_the_command_line_and_the_core_say_the_same(run, chest):
+    from proofpatch.shop.job import read_job
+
+    chest.write_text(
+        chest.read_text(encoding="utf-8").replace("year = 1904", "year = 1962").replace("date =", "name = 'x' #")
+    )
+    job = read_job(chest)
+    assert refused(run, "recipe", chest) == first_stop(job.surface, job.year, job.lead, job.suspects)
+
+
+@pytest.fixture
+def chest(tmp_path):
+    return Path(shutil.copy(EXAMPLE, tmp_path / "chest.toml"))
