@@ -22,7 +22,8 @@ from proofpatch.learn.forecast import FORECAST_DRAWS, envelope, setting_rows_cac
 from proofpatch.learn.rows import hand_row
 from proofpatch.learn.update import patch_arguments
 
-COMMAND = [str(Path(sys.executable).with_name("proofpatch")), "forecast", "--coating", "varnish", "--substrate", "red oak", "--json"]  # fmt: skip
+OPTIONS = "forecast --coating varnish --substrate oak --json"
+COMMAND = [str(Path(sys.executable).with_name("proofpatch")), *OPTIONS.split()]
 
 
 def median(call: Callable[[], object], times: int = 5) -> float:
@@ -43,7 +44,8 @@ def row(words: str, ours: float, peer: float, peer_words: str) -> None:
 def main() -> None:
     surface = pp.Surface([pp.Layer("oil-varnish", condition="aged")], "oak", condition="aged")
     belief = pp.prior(surface, "pulsed-500")
-    few, rows, hand, noise = thinned(belief, FORECAST_DRAWS), setting_rows_cached(belief.laser), hand_row(belief.hand), assumption("setting_noise").value  # fmt: skip
+    few, noise = thinned(belief, FORECAST_DRAWS), assumption("setting_noise").value
+    rows, hand = setting_rows_cached(belief.laser), hand_row(belief.hand)
     arguments = (few.layer, few.substrate, few.weight, rows, hand, noise)
     plain = median(lambda: kernels.plain_window(*arguments), 3)
     print(f"{len(envelope(belief.laser))} settings × {FORECAST_DRAWS} draws, {os.cpu_count()} cores")
@@ -62,11 +64,11 @@ def main() -> None:
     )
     row("next strip of 3", median(lambda: pp.next_patch(belief, count=3), 3), plain, "one plain NumPy window")
     row("recipe with margins", median(lambda: pp.recipe(belief), 3), plain, "one plain NumPy window")
-    interpreter = median(
-        lambda: subprocess.run([sys.executable, "-c", "import numpy, scipy.stats, numba"], check=True), 3
-    )
+    imports = [sys.executable, "-c", "import numpy, scipy.special, numba"]
+    interpreter = median(lambda: subprocess.run(imports, check=True), 3)
     subprocess.run(COMMAND, check=False, capture_output=True)
-    row("command line, cold, kernels cached", median(lambda: subprocess.run(COMMAND, check=False, capture_output=True), 3), interpreter, "importing numpy, scipy, numba")  # fmt: skip
+    cold = median(lambda: subprocess.run(COMMAND, check=False, capture_output=True), 3)
+    row("command line, cold, kernels cached", cold, interpreter, "importing numpy, scipy, numba")
     with tempfile.TemporaryDirectory() as empty:
         started = time.perf_counter()
         subprocess.run(COMMAND, check=False, capture_output=True, env={**os.environ, "NUMBA_CACHE_DIR": empty})

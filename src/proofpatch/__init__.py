@@ -19,6 +19,7 @@ from proofpatch.physics.setting import Setting
 
 __version__ = "0.1.0"
 __all__ = [
-    "HARMS", "PRESETS", "RESIDUES", "Belief", "Graded", "Hand", "HeatLayer", "Hours", "InputError", "Layer", "Limits", "Patch",
-    "Recipe", "Setting", "Surface", "Window", "forecast", "hours", "laser", "layered_rise", "next_patch", "prior", "recipe", "update",
+    "HARMS", "PRESETS", "RESIDUES", "Belief", "Graded", "Hand", "HeatLayer", "Hours", "InputError", "Layer", "Limits",
+    "Patch", "Recipe", "Setting", "Surface", "Window", "forecast", "hours", "laser", "layered_rise", "next_patch",
+    "prior", "recipe", "update",
 ]  # fmt: skip

@@ -182,7 +182,9 @@ def parse(text: object, kind: str, field: str, low: float | None = None, high: f
     factor = expected.factor(unit) if unit else 1.0
     if factor is None:
         raise InputError(field, _about_unit(unit, rest, expected, label), remedy)
-    value = number * factor
+    # Dividing by 100 or 1 000 000 gives the float people mean; multiplying by 0.01 gives 0.9500000000000001.
+    inverse = round(1 / factor) if 0 < factor < 1 else 0
+    value = number / inverse if inverse and math.isclose(1 / factor, inverse, rel_tol=1e-12) else number * factor
     if expected.name == "temperature":
         value += _OFFSET.get(unit.lower(), 0.0)
     return _bounded(value, expected, field, label, low, high, plain=not unit)

@@ -1,5 +1,7 @@
 """The prior: every unknown inside its datum, doubt a mixture, the same seed the same draws."""
 
+import pickle
+
 import numpy as np
 import pytest
 
@@ -72,6 +74,18 @@ def test_same_seed_same_draws(varnished_oak):
     a, b, c = (pp.prior(varnished_oak, "pulsed-500", seed=s) for s in (5, 5, 6))
     assert np.array_equal(a.layer, b.layer)
     assert not np.array_equal(a.layer, c.layer)
+
+
+def test_beliefs_can_be_compared_kept_and_read_back(varnished_oak, at_work):
+    a, b = (pp.prior(varnished_oak, "pulsed-500", seed=5, draws=64) for _ in range(2))
+    assert a == b
+    assert hash(a) == hash(b)
+    assert a != pp.update(a, pp.Graded(at_work(), "clean", "none"))
+    back = pickle.loads(pickle.dumps(a))
+    assert back == a
+    assert np.array_equal(back.layer, a.layer)
+    assert pp.forecast(a, settings=[at_work()]) == pp.forecast(back, settings=[at_work()])
+    assert pp.recipe(a, pp.Limits()) == pp.recipe(back, pp.Limits())
 
 
 def test_belief_cannot_be_changed(oak_belief):

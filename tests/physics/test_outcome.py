@@ -136,7 +136,7 @@ def test_oak_table(absorptance, share, skin, peaks):
         assert 0.88 * (peak - 20) < rise < (1.35 if speed < 0.1 else 1.8) * (peak - 20)
 
 
-# starting-values.md, same table: aged oak at 592 °C is 2 % converted (tint), dark oak at 726 °C 5 %; beech kinetics CV-1.7.
+# starting-values.md, same table: aged oak at 592 °C is 2 % converted (tint), dark at 726 °C 5 %; kinetics CV-1.7.
 @pytest.mark.parametrize(("peak", "skin", "spike", "converted"), [(592, 60e-6, 143, 0.02), (726, 40e-6, 392, 0.05)])
 def test_time_near_the_peak(peak, skin, spike, converted):
     seconds = skin**2 / 1.5e-7

@@ -291,7 +291,7 @@ def concrete(table: Latents, component: NDArray[np.int64], z: Floats, layers: in
     return layer, sub
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Belief:
     """Weighted draws of one surface, with what they rest on. Nothing in it changes; an update makes another.
 
@@ -318,6 +318,16 @@ class Belief:
         object.__setattr__(self, "substrate", sub)
         for array in (self.z, self.component, self.weight, layer, sub):
             array.setflags(write=False)
+
+    def key(self) -> tuple[Any, ...]:
+        """What the draws follow from: two beliefs with the same key are the same."""
+        return self.surface, self.laser, self.hand, self.seed, len(self.weight), self.evidence
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Belief) and self.key() == other.key()
+
+    def __hash__(self) -> int:
+        return hash(self.key())
 
     @property
     def draws(self) -> int:

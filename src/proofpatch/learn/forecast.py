@@ -29,8 +29,8 @@ SLOWEST_HAND, FASTEST_HAND = 2e-3, 150e-3
 FORECAST_DRAWS = 512
 # How finely the window spans the envelope.
 RATES, SPEEDS = 6, 6
-POWER_SHARES = (1.0, 0.6, 0.36)
-PASSES = (2, 10, 40)
+POWER_SHARES = (1.0, 0.55)
+PASSES = (1, 3, 12, 40)
 
 
 @lru_cache(maxsize=16)
@@ -62,7 +62,7 @@ def envelope(laser: Laser) -> tuple[Setting, ...]:
     return tuple(seen.values())
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Window:
     """What every setting would do to the finished surface.
 
@@ -80,6 +80,13 @@ class Window:
     chance: float
     limits: Limits
     belief: Belief = field(repr=False)
+
+    def __eq__(self, other: object) -> bool:
+        mine = (self.belief, self.limits, self.settings)
+        return isinstance(other, Window) and mine == (other.belief, other.limits, other.settings)
+
+    def __hash__(self) -> int:
+        return hash((self.belief, self.limits, len(self.settings)))
 
     @property
     def answer(self) -> str:

@@ -142,11 +142,16 @@ if numba is not None:
         return out
 
 
+def _call(kernel: Any, *values: Any) -> Any:
+    """The kernel on contiguous, writable copies: it is compiled anew for every other kind of array."""
+    return kernel(*(np.array(value, order="C") if isinstance(value, np.ndarray) else value for value in values))
+
+
 def window(layer: Floats, sub: Floats, weight: Floats, settings: Floats, hand: Floats, noise: float) -> tuple[Any, ...]:
     """As `plain_window`, compiled."""
     if numba is None:
         return plain_window(layer, sub, weight, settings, hand, noise)
-    p_clean, p_harm, light, clocks, suits = _window(layer, sub, weight, settings, hand, noise)
+    p_clean, p_harm, light, clocks, suits = _call(_window, layer, sub, weight, settings, hand, noise)
     return p_clean, p_harm, light, clocks, np.any(suits, axis=0)
 
 
@@ -154,12 +159,12 @@ def outcomes(layer: Floats, sub: Floats, settings: Floats, hand: Floats, target:
     """As `plain_outcomes`, compiled."""
     if numba is None:
         return plain_outcomes(layer, sub, settings, hand, target)
-    return tuple(_outcomes(layer, sub, settings, hand, target))
+    return tuple(_call(_outcomes, layer, sub, settings, hand, target))
 
 
 def patch_logs(*args: Any) -> Floats:
     """As `plain_patch_logs`, compiled."""
-    return plain_patch_logs(*args) if numba is None else np.asarray(_patch_logs(*args))
+    return plain_patch_logs(*args) if numba is None else np.asarray(_call(_patch_logs, *args))
 
 
 def warm_calls() -> list[tuple[str, Callable[[], Any]]]:

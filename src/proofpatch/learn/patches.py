@@ -257,7 +257,7 @@ def _best_strip(
 def _confirmation(wide: Window, laid: Sequence[Setting], count: int) -> list[Patch]:
     """The stair of passes that ends at the recipe as it stands, if there is one still to be confirmed."""
     belief, limits = wide.belief, wide.limits
-    found = recipe_in(wide)
+    found = recipe_in(wide, with_margins=False)
     if found.setting is None or found.confirmed or any(same(found.setting, s) for s in laid):
         return []
     steps, _, _ = _strips(belief, found.setting, count)[0]

@@ -31,8 +31,12 @@ def finite_number(field: str, words: str, value: Any, low: float, high: float, u
     """
     if isinstance(value, bool) or (not isinstance(value, (int, float)) and not hasattr(value, "__float__")):
         raise InputError(field, f"{words} is not a number.", f"Give it in {unit}." if unit else "Give a plain number.")
-    number = float(value)
-    if not math.isfinite(number) or not low <= number <= high:
+    try:
+        number = float(value)
+    except (OverflowError, ValueError, TypeError):
+        number = math.inf
+    # A limit itself is allowed however it was rounded on the way in.
+    if not math.isfinite(number) or not low * (1 - 1e-9) <= number <= high * (1 + 1e-9):
         raise InputError(
             field,
             f"{words} of {number:g} {unit}".rstrip() + f" is outside {low:g} to {high:g} {unit}.".replace(" .", "."),
