@@ -22,6 +22,7 @@ from proofpatch.learn.assumptions import assumption
 from proofpatch.learn.forecast import envelope
 from proofpatch.learn.grading import CLEAN_EDGE, harm_chance, residue_chance
 from proofpatch.learn.kernels import outcomes
+from proofpatch.learn.recipe import same
 from proofpatch.learn.rows import hand_row, setting_rows
 from proofpatch.physics.rows import GRADER, SPEED_SPREAD
 from proofpatch.records import forecast_record, recipe_record
@@ -38,7 +39,7 @@ LEAD = Lead("negative", "laboratory test of a scraping", "2025-03-11")
 # The owner of the chest accepts that a faint tint may have to be scraped away in places.
 LIMITS = pp.Limits(p_clean=0.90, p_harm=0.05, p_harm_patch=0.15)
 ZONES = (0.55, (0.12, 1.5))  # m²: the flat of the lid; its mouldings take half as long again
-STRIPS, STEPS, CONFIRMATIONS = 4, 3, 2
+STRIPS, STEPS, CONFIRMATIONS = 4, 3, 4
 STROKE = 0.1  # m, length of a test stroke
 TRUTH_SEEDS = 1000
 
@@ -167,12 +168,15 @@ def _test(belief: pp.Belief, piece: Piece, teller: _Teller, record: dict[str, An
         confirming = found.setting is not None
         if (confirming and confirmations == CONFIRMATIONS) or (not confirming and strips == STRIPS):
             break
-        teller.head(
-            "4. confirm: the recipe itself as a patch"
-            if confirming
-            else f"3. next_patch and update: strip {strips + 1}"
-        )
         patches = pp.next_patch(belief, LIMITS, count=1 if confirming else STEPS)
+        on_the_way = found.setting is not None and not (patches and same(patches[-1].setting, found.setting))
+        if on_the_way:
+            teller.head("4. a step towards the recipe")
+            teller.tell("The recipe is more than a step harder than anything shown yet, so one patch lies on the way.")
+        elif confirming:
+            teller.head("4. confirm: the recipe itself as a patch")
+        else:
+            teller.head(f"3. next_patch and update: strip {strips + 1}")
         if not patches:
             teller.tell(
                 f"No patch is left that only goes a step past what was shown and keeps its harm within "
@@ -188,13 +192,13 @@ def _test(belief: pp.Belief, piece: Piece, teller: _Teller, record: dict[str, An
         seen = _lay(patches, piece, teller)
         record["strips"].append(
             {
-                "confirms": confirming,
+                "confirms": confirming and not on_the_way,
                 "steps": [{"setting": setting_to(g.setting), "residue": g.residue, "harm": g.harm} for g in seen],
             }
         )
         belief = pp.update(belief, seen)
         found = pp.recipe(belief, LIMITS)
-        _learned(found, belief, seen[-1] if confirming else None, teller)
+        _learned(found, belief, seen[-1] if confirming and not on_the_way else None, teller)
     return found, belief
 
 
@@ -226,7 +230,7 @@ def _learned(found: pp.Recipe, belief: pp.Belief, confirmation: pp.Graded | None
         teller.tell(f"{learned}there is no recipe: {found.because.removeprefix('None: ').split('. After ')[0]}.")
     else:
         if confirmation is None:
-            said = "a recipe is in sight"
+            said = "a recipe is in sight, not confirmed yet"
         elif (confirmation.residue, confirmation.harm) == ("clean", "none"):
             said = "the patch was as hoped, and what it taught moves the recipe on; the new one is to be confirmed too"
         else:
