@@ -14,7 +14,8 @@ from proofpatch.learn.recipe import Recipe, recipe
 from proofpatch.learn.surface import Layer, Surface
 from proofpatch.learn.update import update
 from proofpatch.offer.hours import Hours, hours
-from proofpatch.physics.layered import HeatLayer, layered_rise
+from proofpatch.physics.heat_stack import HeatLayer
+from proofpatch.physics.layered import layered_rise
 from proofpatch.physics.setting import Setting
 
 __version__ = "0.1.0"

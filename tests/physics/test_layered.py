@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from proofpatch.errors import InputError
 from proofpatch.physics import accumulation, heat, layered
-from proofpatch.physics.layered import HeatLayer, layered_energy, layered_rise
+from proofpatch.physics.heat_stack import HeatLayer
+from proofpatch.physics.layered import layered_energy, layered_rise
 
 UM = 1e-6
 J_CM2 = 1e4

@@ -9,16 +9,34 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
 
 PACKAGE = Path(__file__).resolve().parent.parent
-SOURCES = (
-    *sorted((PACKAGE / "physics").glob("*.py")),
-    *(PACKAGE / "learn" / name for name in ("grading.py", "kernels.py")),
-)
+ROOTS = (PACKAGE / "learn" / "kernels.py", PACKAGE / "learn" / "grading.py")
+
+
+def _reached(roots: tuple[Path, ...]) -> tuple[Path, ...]:
+    """The roots and every module of `physics` they import, and those import in turn."""
+    found: set[Path] = set()
+    waiting = list(roots)
+    while waiting:
+        path = waiting.pop()
+        if path in found:
+            continue
+        found.add(path)
+        text = path.read_text(encoding="utf-8")
+        names = re.findall(r"^from proofpatch\.physics\.(\w+) import", text, re.MULTILINE)
+        for line in re.findall(r"^from proofpatch\.physics import (.+)$", text, re.MULTILINE):
+            names += [part.split()[0] for part in line.split(",")]
+        waiting += [PACKAGE / "physics" / f"{name}.py" for name in names]
+    return tuple(sorted(found))
+
+
+SOURCES = _reached(ROOTS)
 
 
 def digest() -> str:
