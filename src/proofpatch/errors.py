@@ -15,3 +15,14 @@ class InputError(ValueError):
         self.field = field
         self.problem = problem
         self.remedy = remedy
+
+
+def expect(field: str, value: object, kind: type | tuple[type, ...], remedy: str) -> None:
+    """One sentence when a call is given a thing of another kind.
+
+    Raises:
+        InputError: `value` is not a `kind`.
+    """
+    if not isinstance(value, kind):
+        names = " or ".join(k.__name__ for k in (kind if isinstance(kind, tuple) else (kind,)))
+        raise InputError(field, f"{field} is a {type(value).__name__}, not a {names}.", remedy)

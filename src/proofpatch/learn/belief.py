@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from proofpatch.errors import InputError
+from proofpatch.errors import InputError, expect
 from proofpatch.lasers import Laser
 from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.assumptions import assumption
 from proofpatch.learn.evidence import Graded
-from proofpatch.learn.limits import Hand
+from proofpatch.learn.limits import Hand, Limits
 from proofpatch.learn.surface import Surface
 from proofpatch.materials import coating_data, substrate_data
 from proofpatch.materials import substrate as substrate_record
@@ -351,6 +351,17 @@ class Belief:
         return {stack: float(p) for stack, p in zip(table.stacks, shares, strict=True)}
 
 
+def expect_belief(belief: object, limits: object = None) -> None:
+    """One sentence where a call is not given a Belief, or Limits that are none.
+
+    Raises:
+        InputError: it is something else.
+    """
+    expect("belief", belief, Belief, "Make it with prior(surface, laser).")
+    if limits is not None:
+        expect("limits", limits, Limits, "Build them with Limits(p_clean, p_harm, p_harm_patch).")
+
+
 def _latin_square(draws: int, unknowns: int, rng: np.random.Generator) -> Floats:
     """Points (draws, unknowns) in the unit cube, each of `draws` equal slices of every unknown met once.
 
@@ -387,12 +398,18 @@ def prior(
         raise InputError("seed", f"The seed {seed!r} is not a whole number from 0.", "Give for example 0.")
     if isinstance(draws, bool) or not isinstance(draws, int) or not LEAST_DRAWS <= draws <= MOST_DRAWS:
         raise InputError("draws", f"The number of draws is {draws!r}.", f"Give {LEAST_DRAWS} to {MOST_DRAWS}.")
+    found = find_laser(laser) if isinstance(laser, str) else laser
+    expect("laser", found, Laser, "Name a built-in one, or build a Laser.")
+    if hand is not None:
+        expect("hand", hand, Hand, "Build it with Hand(...).")
+    if memory is not None:
+        expect("memory", memory, Sequence, "Give a list of graded patches.")
     table = latents(surface)
     points = _latin_square(draws, len(table.names) + 1, np.random.default_rng(seed))
     component = np.minimum(np.searchsorted(np.cumsum(table.weights), points[:, -1]), len(table.weights) - 1)
     belief = Belief(
         surface=surface,
-        laser=find_laser(laser) if isinstance(laser, str) else laser,
+        laser=found,
         hand=hand or Hand(),
         seed=seed,
         z=np.asarray(special.ndtri(points[:, :-1])),

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from proofpatch.errors import InputError
+from proofpatch.errors import InputError, expect
+from proofpatch.lasers import Laser
 from proofpatch.physics.setting import Setting, finite_number
 
 # By area still covered: all and thinned by under 5 %; over 90 %; 10 to 90 %; 1 to 10 %; at most 1 %.
@@ -45,6 +46,13 @@ class Graded:
     grader: str | None = None
 
     def __post_init__(self) -> None:
+        expect("setting", self.setting, Setting, "Build it with Setting(...).")
+        for field, kind in (("residue", str), ("harm", str), ("wiped", bool)):
+            expect(field, getattr(self, field), kind, "See the grades.")
+        if self.grader is not None:
+            expect("grader", self.grader, str, "Give a name.")
+        if self.laser is not None:
+            expect("laser", self.laser, (str, Laser), "Name a built-in one, or build a Laser.")
         if self.residue not in RESIDUES:
             raise InputError(
                 "residue", f"The residue grade {self.residue!r} is not known.", f"Use one of: {', '.join(RESIDUES)}."

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from proofpatch.errors import InputError
 from proofpatch.lasers import Laser
 from proofpatch.learn.assumptions import assumption
-from proofpatch.learn.belief import Belief
+from proofpatch.learn.belief import Belief, expect_belief
 from proofpatch.learn.evidence import HARMS, RESIDUES
 from proofpatch.learn.grading import CLEAN_EDGE, harm_chance, residue_chance
 from proofpatch.learn.kernels import outcomes, window
@@ -159,6 +159,7 @@ def forecast(
     Raises:
         InputError: an empty list of settings.
     """
+    expect_belief(belief, limits)
     chosen = envelope(belief.laser) if settings is None else tuple(settings)
     if not chosen:
         raise InputError(
@@ -226,10 +227,11 @@ def reason(window: Window) -> str:
     belief, best = window.belief, window.best
     middle, low, high = light_taken(belief)
     patches = len(belief.evidence)
+    recalled = sum(datum.status == "memory" for datum in belief.data)
     rests = (
         f"{patches} graded patch{'es' if patches != 1 else ''}"
         if patches
-        else "published data and physics alone, no patch yet"
+        else f"physics and data ({recalled} of {len(belief.data)} values from memory), no patch yet"
     )
     light = f"The coating takes {middle:.0%} of the light ({low:.0%} to {high:.0%})"
     setting = window.settings[best]

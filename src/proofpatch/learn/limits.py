@@ -61,7 +61,7 @@ class Hand:
         )
         value = finite_number("stand_off_spread", "Stand-off spread", self.stand_off_spread, 0.0, 0.1, "m")
         object.__setattr__(self, "stand_off_spread", value)
-        if self.starts not in ("mask", "free"):
+        if not isinstance(self.starts, str) or self.starts not in ("mask", "free"):
             raise InputError("starts", f"Starts {self.starts!r} is not known.", "Use mask or free.")
 
     @property

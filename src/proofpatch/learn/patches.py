@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from proofpatch.errors import InputError
+from proofpatch.errors import InputError, expect
 from proofpatch.learn.assumptions import assumption
-from proofpatch.learn.belief import Belief
+from proofpatch.learn.belief import Belief, expect_belief
 from proofpatch.learn.evidence import Graded
 from proofpatch.learn.forecast import Draws, Window, envelope, forecast, setting_rows_cached, thinned
 from proofpatch.learn.grading import CLEAN_EDGE, harm_chance, residue_chance
@@ -179,7 +179,10 @@ def next_patch(
     Raises:
         InputError: a count that is no whole number from 1 to 12.
     """
+    expect_belief(belief, limits)
     limits = limits or Limits()
+    for laid_one in done:
+        expect("done", laid_one, (Setting, Patch, Graded), "Give settings, patches or graded patches.")
     if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MOST_STEPS:
         raise InputError("count", f"The number of steps is {count!r}.", f"Give a whole number from 1 to {MOST_STEPS}.")
     laid = [d if isinstance(d, Setting) else d.setting for d in done]
@@ -277,10 +280,13 @@ def _patch(setting: Setting, p_clean: float, p_harm: float, information: float, 
         hope = f"may clean ({p_clean:.0%})"
     else:
         hope = f"unlikely to clean ({p_clean:.0%}), but shows how the coating begins to answer"
+    # Under a hundredth of a nat a grade leaves the choice of recipe as it was.
+    telling = (
+        "Most telling of those that risk little" if information >= 0.01 else "Teaches little, as anything safe here"
+    )
     return Patch(
         setting,
         p_clean,
         p_harm,
-        f"Most telling of those that risk little: {hope}, harm {p_harm:.1%}, {information:.2f} nat expected about the "
-        f"recipe.{words}",
+        f"{telling}: {hope}, harm {p_harm:.1%}.{words}",
     )

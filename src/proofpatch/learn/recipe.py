@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from proofpatch.errors import InputError
-from proofpatch.learn.belief import Belief
-from proofpatch.learn.forecast import FASTEST_HAND, FORECAST_DRAWS, SLOWEST_HAND, Window, forecast
+from proofpatch.learn.belief import Belief, expect_belief
+from proofpatch.learn.forecast import DECLINE, FASTEST_HAND, FORECAST_DRAWS, SLOWEST_HAND, Window, forecast
 from proofpatch.learn.limits import Limits
 from proofpatch.physics.setting import BOUNDS, Setting
 
@@ -102,6 +102,7 @@ def recipe(belief: Belief, limits: Limits | None = None) -> Recipe:
         belief: what is known.
         limits: of the job; None: the ordinary ones.
     """
+    expect_belief(belief, limits)
     limits = limits or Limits()
     return recipe_in(forecast(belief, limits))
 
@@ -169,11 +170,12 @@ def _none(belief: Belief, limits: Limits, wide: Window, near: Window) -> Recipe:
             f"{p_clean[harmless].max():.0%} only, "
             f"and those that reach {limits.p_clean:.0%} harm with chance {p_harm[cleaning].min():.1%} by the {governs}"
         )
-    more = (
-        "more patches narrow this down"
-        if len(belief.evidence) < 12
-        else "the patches so far leave no room; another method may be advised"
-    )
+    if wide.chance <= DECLINE:
+        more = f"the chance that any setting works is {wide.chance:.0%}: stop here, another method is advised"
+    elif len(belief.evidence) < 12:
+        more = "more patches narrow this down"
+    else:
+        more = "the patches so far leave no room; another method may be advised"
     return Recipe(
         None,
         f"None: {why}. After {len(belief.evidence)} graded patches; {more}.",

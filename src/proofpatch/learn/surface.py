@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from proofpatch.errors import InputError
+from proofpatch.errors import InputError, expect
 from proofpatch.materials import coating, coating_mixture, find_coating, find_substrate, substrate_mixture
 from proofpatch.physics.setting import finite_number
 
@@ -36,8 +36,10 @@ class Layer:
 
     def __post_init__(self) -> None:
         given = {self.coating: 1.0} if isinstance(self.coating, str) else self.coating
-        if isinstance(given, tuple):  # An already checked Layer, copied with a change.
-            given = dict(given)
+        if isinstance(given, tuple) and all(isinstance(pair, tuple) and len(pair) == 2 for pair in given):
+            given = dict(given)  # an already checked Layer, copied with a change
+        for field in ("colour", "condition"):
+            expect(field, getattr(self, field), str, "Write it as text.")
         if not isinstance(given, Mapping) or not given:
             raise InputError(
                 "coating", "The coating is neither a name nor a list of names with chances.", "Give a coating id."
@@ -110,6 +112,7 @@ class Surface:
 
     def __post_init__(self) -> None:
         given = self.layers if isinstance(self.layers, (list, tuple)) else (self.layers,)
+        expect("condition", self.condition, str, "Write it as text.")
         if not given:
             raise InputError("layers", "The surface has no layer.", "Name at least one coating.")
         if len(given) > MOST_LAYERS:

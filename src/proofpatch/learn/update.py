@@ -22,7 +22,7 @@ from proofpatch.errors import InputError
 from proofpatch.lasers import Laser
 from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.assumptions import assumption
-from proofpatch.learn.belief import Belief, concrete, latents
+from proofpatch.learn.belief import Belief, concrete, expect_belief, latents
 from proofpatch.learn.evidence import HARMS, RESIDUES, Graded
 from proofpatch.learn.kernels import patch_logs
 from proofpatch.learn.rows import hand_row, setting_row
@@ -86,6 +86,7 @@ def update(belief: Belief, graded: Graded | Sequence[Graded]) -> Belief:
     Raises:
         InputError: a patch that judges a layer the surface has not.
     """
+    expect_belief(belief)
     new = (graded,) if isinstance(graded, Graded) else tuple(graded)
     for g in new:
         if not isinstance(g, Graded):

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from proofpatch.errors import InputError
-from proofpatch.learn.belief import Belief
+from proofpatch.errors import InputError, expect
+from proofpatch.learn.belief import Belief, expect_belief
 from proofpatch.learn.recipe import Recipe
 from proofpatch.physics.setting import finite_number
 from proofpatch.sources import Datum, cite, read_table
@@ -59,8 +59,11 @@ def hours(recipe: Recipe, belief: Belief, zones: Iterable[Any], rates: Mapping[s
     Raises:
         InputError: no recipe, no area, or a number that is none.
     """
+    expect("recipe", recipe, Recipe, "Make it with recipe(belief).")
+    expect_belief(belief)
     if recipe.setting is None or recipe.area_rate <= 0:
         raise InputError("recipe", "There is no recipe to time.", "Test further until a setting meets the limits.")
+    expect("rates", rates or {}, Mapping, "Give {name: value}.")
     given = dict(rates or {})
     for name in given:
         if name not in GIVEN:
@@ -89,7 +92,7 @@ def _effective_area(zones: Iterable[Any]) -> float:
     """Area times effort, summed [m²]."""
     found = []
     for zone in zones:
-        area, effort = zone if isinstance(zone, (tuple, list)) else (zone, 1.0)
+        area, effort = zone if isinstance(zone, (tuple, list)) and len(zone) == 2 else (zone, 1.0)
         area = finite_number("zones", "An area", area, 1e-6, 1e5, "m²")
         found.append(area * finite_number("zones", "An effort factor", effort, 0.1, 20.0, ""))
     if not found:

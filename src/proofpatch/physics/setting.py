@@ -81,7 +81,7 @@ class Setting:
         if passes != int(passes):
             raise InputError("passes", f"The number of passes is {passes:g}.", "Give a whole number.")
         object.__setattr__(self, "passes", int(passes))
-        if self.pattern not in PATTERNS:
+        if not isinstance(self.pattern, str) or self.pattern not in PATTERNS:
             raise InputError(
                 "pattern", f"The pattern {self.pattern!r} is not known.", f"Use one of: {', '.join(PATTERNS)}."
             )
