@@ -18,7 +18,7 @@ from proofpatch.hazards import CAUTIONS
 from proofpatch.shop.log import UNIT_KEYS, read_log
 
 EXAMPLE = Path(__file__).parent.parent / "docs" / "examples" / "chest.toml"
-KNOBS = ("--power", "150 W", "--rate", "12.5 kHz", "--width", "100 ns")
+KNOBS = ("--power", "150 W", "--rate", "12.5 kHz", "--width", "100 ns", "--travel-speed", "50 mm/s")
 BENCH = ("bench", "--power", "500 W", "--rate", "20 kHz", "--width", "200 ns")
 CHEST = ("--coating", "varnish", "--coating-condition", "aged", "--substrate", "red oak")
 # Design §8, command line.
@@ -243,6 +243,43 @@ def test_patch_grade_and_recipe_of_one_job(run, engine, chest):
     found = run("recipe", chest, "--json")
     assert found.code == (0 if found.record["setting"] else 1)
     assert set(KEYS["recipe"].split()) <= set(found.record)
+
+
+def test_a_grade_without_the_hand_speed_is_not_written(run, engine, chest):
+    log = chest.with_suffix(".patches.jsonl")
+    refused = run("grade", chest, *KNOBS[:6], "--residue", "trace", "--harm", "none")
+    assert (refused.code, refused.out) == (2, "")
+    assert refused.err.startswith("--travel-speed")
+    assert not log.exists()
+    timed = run(
+        "grade", chest, *KNOBS[:6], "--seconds", "4 s", "--length", "100 mm", "--residue", "Trace", "--harm", "none"
+    )
+    assert timed.code == 0
+    assert json.loads(log.read_text())["setting"]["travel_speed_m_s"] == pytest.approx(0.025)
+
+
+def test_after_a_decline_nothing_asks_for_more_beam(run, engine, tmp_path):
+    path = tmp_path / "table.toml"
+    path.write_text(
+        '[job]\nyear = 2015\n[surface]\nsubstrate = "oak"\ncondition = "new"\n'
+        '[[layers]]\ncoating = "water-based varnish"\ncondition = "fresh"\n'
+    )
+    assert run("patch", path).out.startswith("The forecast is decline")
+    assert run("patch", path, "--json").record["answer"] == "decline"
+    found = run("recipe", path)
+    assert "stop here" in found.out
+    assert "Next:" not in found.out
+
+
+def test_a_top_layer_that_decides_is_named(run, engine, tmp_path):
+    path = tmp_path / "waxed.toml"
+    path.write_text(
+        '[surface]\nsubstrate = "oak"\ncondition = "aged"\n[[layers]]\ncoating = "wax"\n'
+        '[[layers]]\ncoating = "varnish"\ncondition = "aged"\n'
+    )
+    record = run("forecast", path, "--json").record
+    assert record["chance_without_top_layer"] > record["chance"] + 0.3
+    assert "taken off by other means" in run("forecast", path).out
 
 
 def test_a_torn_log_is_said_and_the_rest_is_kept(run, engine, chest):

@@ -39,7 +39,8 @@ COMMANDS = {
 }
 GOOD = {
     "power": "150 W", "rate": "12.5 kHz", "width": "100 ns", "spot_diameter": "0.9 mm", "residue": "partial",
-    "harm": "none", "coating": "varnish", "substrate": "red oak", "year": "2001", "seconds": "2 s", "length": "100 mm",
+    "harm": "none", "travel_speed": "50 mm/s", "coating": "varnish",
+    "substrate": "red oak", "year": "2001", "seconds": "2 s", "length": "100 mm",
 }  # fmt: skip
 
 
@@ -178,7 +179,20 @@ def test_a_job_file_and_surface_options_contradict_each_other(run, chest, name):
 
 
 def test_a_grade_that_contradicts_itself(run, chest):
-    base = ("grade", chest, "--power", "150 W", "--rate", "12.5 kHz", "--width", "100 ns", "--harm", "none")
+    base = (
+        "grade",
+        chest,
+        "--power",
+        "150 W",
+        "--rate",
+        "12.5 kHz",
+        "--width",
+        "100 ns",
+        "--travel-speed",
+        "50 mm/s",
+        "--harm",
+        "none",
+    )
     for more, field in (
         (("--residue", "clean", "--fraction-left", "60 %"), "--fraction-left"),
         (("--residue", "clean", "--seconds", "2 s"), "--length"),

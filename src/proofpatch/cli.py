@@ -153,11 +153,11 @@ def forecast(job: str | None, json_: bool, **given: Any) -> None:
     """
     import proofpatch as pp
     from proofpatch.cli_show import forecast_lines
-    from proofpatch.records import forecast_record
+    from proofpatch.records import forecast_record, without_top_layer
 
     work = read_work("forecast", job, given, json_)
     window = pp.forecast(believe(work, patches_of(work)), work.limits)
-    record = forecast_record(window)
+    record = forecast_record(window, without_top_layer(window))
     say(record, json_, lambda: forecast_lines(record, window))
     if window.answer == "decline":
         raise Answer(NO)
@@ -178,8 +178,10 @@ def patch(job: str | None, json_: bool, **given: Any) -> None:
 
     count = whole("count", given, 1, 1, MOST_STEPS)
     work = read_work("patch", job, given, json_)
-    patches = pp.next_patch(believe(work, patches_of(work)), work.limits, count=count)
-    record = patches_record(patches, work.limits)
+    belief = believe(work, patches_of(work))
+    window = pp.forecast(belief, work.limits)
+    patches = pp.next_patch(belief, work.limits, count=count)
+    record = patches_record(patches, work.limits, window)
     say(record, json_, lambda: patch_lines(record, patches, work))
     if not patches:
         raise Answer(NO)
@@ -193,7 +195,8 @@ def patch(job: str | None, json_: bool, **given: Any) -> None:
 def grade(job: str, json_: bool, unwiped: bool, **given: Any) -> None:
     """Write one graded patch into the log beside the job, and say what it taught.
 
-    Example: proofpatch grade chest.toml --power "500 W" --rate "20 kHz" --width "200 ns" --residue partial --harm none
+    Example: proofpatch grade chest.toml --power "500 W" --rate "20 kHz" --width "200 ns" --travel-speed "50 mm/s"
+    --residue partial --harm none
     """
     import proofpatch as pp
     from proofpatch.cli_show import grade_lines
@@ -202,16 +205,24 @@ def grade(job: str, json_: bool, unwiped: bool, **given: Any) -> None:
     from proofpatch.shop.log import append_log, checked_graded
 
     work = read_work("grade", job, {}, json_)
+    seconds, length = number("seconds", "time", given), number("length", "length", given)
+    if given.get("travel_speed") is None:
+        # A guessed speed would log a dose nobody laid.
+        if seconds is None or length is None:
+            raise InputError(
+                "--travel-speed", "--travel-speed is missing.", "Give it, or the --seconds and --length of a stroke."
+            )
+        given["travel_speed"] = f"{length / seconds!r} m/s"
     setting, _ = read_setting(given, work.laser)
     values = {
-        "residue": given["residue"],
-        "harm": given["harm"],
+        "residue": given["residue"].strip().lower(),
+        "harm": given["harm"].strip().lower(),
         "layer": whole("layer", given, 0, 0, MOST_LAYERS - 1),
         "wiped": not unwiped,
         "grader": given.get("grader"),
         "fraction_left": number("fraction_left", "share", given),
-        "seconds": number("seconds", "time", given),
-        "length": number("length", "length", given),
+        "seconds": seconds,
+        "length": length,
     }
     with at_options(GRADE_OPTIONS):
         graded = checked_graded(setting, values, len(work.surface.coats))

@@ -177,6 +177,12 @@ def forecast_lines(record: Mapping[str, Any], window: Window) -> list[str]:
         f"{chance(record['chance'])}."
     )
     lines += ["", *wrapped(record["because"])]
+    if record["chance_without_top_layer"] is not None:
+        top = window.belief.surface.coats[0].title
+        lines += wrapped(
+            f"With the top layer ({top}) taken off by other means first, the chance would be "
+            f"{chance(record['chance_without_top_layer'])}."
+        )
     title = (
         "Fastest setting inside the limits:"
         if best["inside_limits"]
@@ -207,7 +213,15 @@ def patch_lines(record: Mapping[str, Any], patches: Sequence[Patch], work: Job) 
         if len(steps) > 1
         else "Lay this patch, let it cool, wipe off the dust and judge it."
     )
-    lines = wrapped(head)
+    lines = []
+    if record.get("answer") == "decline":
+        lines = wrapped(
+            f"The forecast is decline: the chance that any setting works is "
+            f"{chance(record['chance'])}. Another method is advised; what follows "
+            "only shows where a patch would teach most."
+        )
+        lines.append("")
+    lines += wrapped(head)
     for i, (step, patch) in enumerate(zip(steps, patches, strict=True), 1):
         digits = digits_of(patch.setting, work.laser)
         lines += ["", *wrapped(f"Step {i}: {setting_words(step['setting'], digits)}.")]
@@ -234,6 +248,8 @@ def grade_lines(record: Mapping[str, Any], window: Window, work: Job) -> list[st
         "draws effective."
     )
     job = shlex.quote(str(work.path))
+    if record["answer"] == "decline":
+        return [*lines, "", "Stop here: another method is advised."]
     return [*lines, "", f"Next: proofpatch patch {job} --count 3, or proofpatch recipe {job}"]
 
 
@@ -242,6 +258,8 @@ def recipe_lines(record: Mapping[str, Any], found: Recipe, hours: Hours | None, 
     if found.setting is None:
         lines = wrapped(f"No recipe yet. {record['because']}")
         job = f" {shlex.quote(str(work.path))}" if work.path else ""
+        if "stop here" in record["because"]:
+            return lines
         return [*lines, "", f"Next: proofpatch patch{job} --count 3"]
     digits = digits_of(found.setting, work.laser)
     lines = wrapped(f"Dial in {setting_words(record['setting'], digits)}.")
@@ -264,6 +282,8 @@ def recipe_lines(record: Mapping[str, Any], found: Recipe, hours: Hours | None, 
         lines += ["", *wrapped(said)]
     if not found.confirmed:
         lines += ["", *wrapped("Not confirmed yet: lay one patch at this very setting before the piece.")]
+        if work.path:
+            lines.append(f"  {grade_command(found.setting, work.laser, str(work.path))}")
     return lines + cautions_of(record)
 
 

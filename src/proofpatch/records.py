@@ -6,13 +6,14 @@ The command line shows them and, later, HTTP and the documents; text and JSON co
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 from proofpatch.hazards import CAUTIONS
 from proofpatch.lasers import Laser
 from proofpatch.learn.assumptions import assumptions
-from proofpatch.learn.belief import Belief
-from proofpatch.learn.forecast import Window, area_rate
+from proofpatch.learn.belief import Belief, prior
+from proofpatch.learn.forecast import Window, area_rate, forecast
 from proofpatch.learn.limits import Limits
 from proofpatch.learn.patches import Patch
 from proofpatch.learn.recipe import Recipe
@@ -97,12 +98,23 @@ def assumptions_of(belief: Belief) -> list[str]:
     return lines
 
 
-def forecast_record(window: Window) -> dict[str, Any]:
+def without_top_layer(window: Window) -> float | None:
+    """The chance with the top layer off by other means; None for a single layer or a job worth it anyway."""
+    belief = window.belief
+    coats = belief.surface.coats
+    if len(coats) < 2 or window.answer == "worth it" or belief.evidence:
+        return None
+    rest = replace(belief.surface, layers=coats[1:])
+    return forecast(prior(rest, belief.laser, belief.hand, seed=belief.seed), window.limits).chance
+
+
+def forecast_record(window: Window, chance_without_top: float | None = None) -> dict[str, Any]:
     """The contract's keys of a forecast."""
     i = window.best
     return {
         "answer": window.answer,
         "chance": window.chance,
+        "chance_without_top_layer": chance_without_top,
         "because": window.because,
         "best": {
             "setting": setting_to(window.settings[i]),
@@ -117,7 +129,7 @@ def forecast_record(window: Window) -> dict[str, Any]:
     }
 
 
-def patches_record(patches: Sequence[Patch], limits: Limits) -> dict[str, Any]:
+def patches_record(patches: Sequence[Patch], limits: Limits, window: Window | None = None) -> dict[str, Any]:
     """The contract's keys of a strip; with `because` where there is none to lay."""
     record: dict[str, Any] = {
         "patches": [
@@ -126,6 +138,8 @@ def patches_record(patches: Sequence[Patch], limits: Limits) -> dict[str, Any]:
         ],
         "cautions": list(CAUTIONS),
     }
+    if window is not None:
+        record |= {"answer": window.answer, "chance": window.chance}
     if not patches:
         record["because"] = (
             "No patch is worth laying: none that goes only a step past what the gentler ones have shown keeps its "

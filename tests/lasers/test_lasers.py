@@ -226,3 +226,8 @@ def test_a_file_that_cannot_be_read_gets_a_sentence(tmp_path):
 def test_no_derived_figure_is_typed():
     for entry in tomllib.loads(BUILTIN.read_text(encoding="utf-8")).values():
         assert not {"rayleigh_range", "divergence", "corner_rate"} & set(entry)
+
+
+def test_the_example_of_the_documents_is_a_laser():
+    example = Path(__file__).resolve().parents[2] / "docs" / "examples" / "laser.toml"
+    assert lasers.laser_from_toml(example).max_power == 300.0
