@@ -229,5 +229,5 @@ def test_no_derived_figure_is_typed():
 
 
 def test_the_example_of_the_documents_is_a_laser():
-    example = Path(__file__).resolve().parents[2] / "docs" / "examples" / "laser.toml"
+    example = Path(__file__).resolve().parents[2] / "docs" / "own-laser.toml"
     assert lasers.laser_from_toml(example).max_power == 300.0
