@@ -1,8 +1,6 @@
 # `make demo` and `make test` set everything up themselves; see README.md.
 PYTHON ?= python3
 BIN := .venv/bin
-# Compiled kernels live in one writable cache beside the environment.
-export NUMBA_CACHE_DIR ?= $(CURDIR)/.cache/kernels
 
 .PHONY: install demo test lint long clean
 

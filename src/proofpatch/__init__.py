@@ -3,6 +3,8 @@
 The whole job in six calls: `prior`, `forecast`, `next_patch`, `update`, `recipe`, `hours`. SI floats throughout.
 """
 
+from typing import TYPE_CHECKING, Any
+
 from proofpatch.errors import InputError
 from proofpatch.lasers import laser
 from proofpatch.learn.belief import Belief, prior
@@ -15,8 +17,10 @@ from proofpatch.learn.surface import Layer, Surface
 from proofpatch.learn.update import update
 from proofpatch.offer.hours import Hours, hours
 from proofpatch.physics.heat_stack import HeatLayer
-from proofpatch.physics.layered import layered_rise
 from proofpatch.physics.setting import Setting
+
+if TYPE_CHECKING:
+    from proofpatch.physics.layered import layered_rise
 
 __version__ = "0.1.0"
 __all__ = [
@@ -24,3 +28,12 @@ __all__ = [
     "Patch", "Recipe", "Setting", "Surface", "Window", "forecast", "hours", "laser", "layered_rise", "next_patch",
     "prior", "recipe", "update",
 ]  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    # The solver's own imports cost a quarter of every cold command, and few calls want it.
+    if name == "layered_rise":
+        from proofpatch.physics.layered import layered_rise
+
+        return layered_rise
+    raise AttributeError(f"module 'proofpatch' has no attribute {name!r}")
