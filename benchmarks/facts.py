@@ -224,12 +224,12 @@ def ends() -> dict[tuple[str, str, str], list[str]]:
             for end, side in (("low", -1.0), ("high", 1.0)):
                 belief_module.latents = lambda s, place=place, name=name, side=side: _moved(
                     honest(s), place, name, side
-                )  # type: ignore[assignment]
+                )  # type: ignore[assignment]  # put back below
                 window.cache_clear()
                 found[place, name, end] = [f.words for f in facts() if f.holds != plain[f.words]]
                 print(place, name, end, found[place, name, end], flush=True)
     finally:
-        belief_module.latents = honest  # type: ignore[assignment]
+        belief_module.latents = honest  # type: ignore[assignment]  # put back below
         window.cache_clear()
     return found
 

@@ -332,7 +332,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
     code: Any = DONE
     # A terminal that cannot show "²" gets "?" for it, not a traceback.
     with contextlib.suppress(AttributeError, ValueError):
-        sys.stdout.reconfigure(errors="replace")  # type: ignore[union-attr]
+        sys.stdout.reconfigure(errors="replace")  # type: ignore[union-attr]  # a real terminal has it
     try:
         check_repeats(words)
         code = cli.main(words, prog_name="proofpatch", standalone_mode=False) or DONE

@@ -95,7 +95,7 @@ def test_no_coating_that_is_in_the_data_never_passes():
 
 
 def test_other_suspects():
-    ask = lambda suspect, *lead: first_stop(surface("oil-varnish"), 2020, *(lead or (None,)), [suspect])  # noqa: E731
+    ask = lambda suspect, *lead: first_stop(surface("oil-varnish"), 2020, *(lead or (None,)), [suspect])  # noqa: E731  # reads as a question
     assert ask("paste wax") is None
     assert ask("lead")
     assert ask("red lead primer")
