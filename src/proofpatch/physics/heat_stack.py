@@ -26,7 +26,9 @@ class HeatLayer:
         conductivity: k [W/(m K)].
         density: ρ [kg/m³].
         specific_heat: c [J/(kg K)].
-        absorption: α [1/m]; None means that light is stopped at the layer's front face.
+        absorption: α [1/m]; None means that light is stopped at the layer's front face. Or several places where light
+            goes, as (share, α) pairs: of the light that reaches the layer each takes its share, along its own depth
+            1/α. Shares add up to at most 1; the rest is thrown back and gone.
 
     Raises:
         InputError: a value is not a positive number; `field` is its name.
@@ -36,12 +38,14 @@ class HeatLayer:
     conductivity: float
     density: float
     specific_heat: float
-    absorption: float | None = None
+    absorption: float | tuple[tuple[float, float | None], ...] | None = None
 
     def __post_init__(self) -> None:
         for name in ("conductivity", "density", "specific_heat"):
             _positive(name, getattr(self, name))
-        if self.absorption is not None:
+        if isinstance(self.absorption, (list, tuple)):
+            object.__setattr__(self, "absorption", _places(self.absorption))
+        elif self.absorption is not None:
             _positive("absorption", self.absorption, "Give None where light stops at the face, little where it passes.")
         if not self.is_thick:
             _positive("thickness", self.thickness, "Give None for a thick last layer.")
@@ -50,6 +54,11 @@ class HeatLayer:
     def is_thick(self) -> bool:
         """Whether heat and light never find its back."""
         return self.thickness is None or self.thickness == math.inf
+
+    @property
+    def places(self) -> tuple[tuple[float, float | None], ...]:
+        """(share, α) of each place where light goes."""
+        return self.absorption if isinstance(self.absorption, tuple) else ((1.0, self.absorption),)
 
     @property
     def heat_capacity(self) -> float:
@@ -80,6 +89,23 @@ def _positive(field: str, value: Any, remedy: str = "Check the value and its uni
         usable = False
     if not usable:
         raise InputError(field, f"{field} must be a number greater than zero, not {value!r}.", remedy)
+
+
+def _places(pairs: Sequence[Any]) -> tuple[tuple[float, float | None], ...]:
+    """(share, α) pairs, refusing what cannot be one."""
+    if not pairs or not all(isinstance(pair, (list, tuple)) and len(pair) == 2 for pair in pairs):
+        raise InputError(
+            "absorption", "The places of absorption are not (share, absorption) pairs.", "Give two of each."
+        )
+    for share, depth in pairs:
+        _positive("absorption", share, "Give each place a share above zero.")
+        if depth is not None:
+            _positive("absorption", depth, "Give None where light stops at the face.")
+    if sum(share for share, _ in pairs) > 1 + 1e-9:
+        raise InputError(
+            "absorption", "The shares of absorption add up to more than 1.", "What is left over is lost light."
+        )
+    return tuple((float(share), None if depth is None else float(depth)) for share, depth in pairs)
 
 
 def _numbers(field: str, values: ArrayLike) -> Floats:

@@ -179,10 +179,10 @@ def _mesh(stack: list[HeatLayer], train: _Train, asked: Floats, deepest: float, 
     clock = _clock(train, asked)
     for layer in stack:
         finest = FINEST_CELL * math.sqrt(layer.diffusivity * clock)
-        if layer.absorption is not None:
-            finest = min(finest, FINEST_CELL / layer.absorption)
+        depths_taken = [1 / alpha for _, alpha in layer.places if alpha is not None]
+        finest = min([finest, *(FINEST_CELL * depth for depth in depths_taken)])
         if layer.is_thick:
-            dark = 0.0 if layer.absorption is None else DARK / layer.absorption
+            dark = DARK * max(depths_taken, default=0.0)
             thickness = max(THICK * math.sqrt(layer.diffusivity * asked[-1]), dark, deepest - top)
             points = _graded(thickness, finest, CELL_GROWTH, resolution)
         else:
@@ -192,15 +192,17 @@ def _mesh(stack: list[HeatLayer], train: _Train, asked: Floats, deepest: float, 
         cells = np.diff(points)
         leads.append(layer.conductivity / cells)
         mass.append(layer.heat_capacity * cells / 2)  # of either half between two nodes
-        if layer.absorption is None:
-            taken = np.zeros((2, cells.size))
-            taken[0, 0] = arrives
-            arrives = 0.0
-        else:
+        taken = np.zeros((2, cells.size))
+        passed = 0.0
+        for share, alpha in layer.places:
+            if alpha is None:
+                taken[0, 0] += arrives * share
+                continue
             # Each half between two nodes takes 1 − e^(−αΔ/2) of what reaches it, exactly.
             depths = np.stack([points[:-1], points[:-1] + cells / 2])
-            taken = -arrives * np.exp(-layer.absorption * depths) * np.expm1(-layer.absorption * cells / 2)
-            arrives *= math.exp(-layer.absorption * thickness)
+            taken -= arrives * share * np.exp(-alpha * depths) * np.expm1(-alpha * cells / 2)
+            passed += share * math.exp(-alpha * thickness)
+        arrives *= passed
         absorbed.append(taken)
         nodes.append(top + points[1:])
         fronts.append(fronts[-1] + cells.size)
