@@ -100,7 +100,7 @@ def test_edge_dose_factor_limits():
         (lambda: sweep.area_rate(0.1, float("nan")), "travel_speed"),
         (lambda: sweep.gaussian_line_sum(0, 1), "pitch"),
         (lambda: sweep.gaussian_area_dose(1e-3, 5e-5, 5e-5, 0), "line_pitch"),
-        (lambda: sweep.edge_dose_factor(0.1, 1e-3, "zigzag"), "pattern"),
+        (lambda: sweep.edge_dose_factor(0.1, 1e-3, "star"), "pattern"),
         (lambda: sweep.edge_dose_factor(0.0, 1e-3, "line"), "sweep_width"),
     ],
 )

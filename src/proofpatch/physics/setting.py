@@ -19,7 +19,7 @@ BOUNDS = {
     "sweep_speed": ("Sweep speed", "m/s", 1e-3, 1e3),
     "travel_speed": ("Travel speed", "m/s", 1e-5, 10.0),
 }
-PATTERNS = ("line", "sine")
+PATTERNS = ("line", "sine", "zigzag", "circle", "spiral")
 MOST_PASSES = 1000
 
 
@@ -54,11 +54,12 @@ class Setting:
         repetition_rate: f [Hz]; 20 kHz is 20 000 pulses a second.
         pulse_width: τ, full width at half maximum [s].
         spot_radius: w, 1/e² radius at the work [m].
-        sweep_width: W, length of the swept line [m].
-        sweep_speed: v, mean speed along the line [m/s].
+        sweep_width: W, length of the swept line, diameter of a circle or spiral [m].
+        sweep_speed: v, mean speed along the traced figure [m/s]; a line takes W/v, a turn of the circle πW/v.
         travel_speed: u, speed of the hand across the line [m/s].
         passes: how often the whole area is gone over; each pass at the same setting.
-        pattern: "line" (beam off in the turn-round) or "sine" (beam on in a sinusoidal turn: hot edges).
+        pattern: "line" (beam off in the turn-round), "zigzag" (to and fro, constant speed), "sine" (beam on in a
+            sinusoidal turn: hot edges), "circle" (hot edges too) or "spiral" (out and in: hot middle).
 
     Raises:
         InputError: a value that no such head can have.

@@ -1,6 +1,7 @@
 """From a swept line and a moving hand to the dose: pitch, overlap, pulses per area, edges of the line.
 
 A line is `sweep_width` long and takes sweep_width/sweep_speed; meanwhile the hand moves on by a line pitch.
+A circle or spiral is `sweep_width` across and traced at `sweep_speed`: it gives an area as many pulses.
 Overlap is linear, 1 − pitch/diameter; negative means a gap.
 """
 
@@ -14,8 +15,11 @@ import numpy as np
 from proofpatch.errors import InputError
 from proofpatch.physics.beam import _peak_fluence
 from proofpatch.physics.elementwise import NOT_NEGATIVE, POSITIVE, checked, choose, elementwise
+from proofpatch.physics.setting import PATTERNS
 
-PATTERNS = ("line", "sine")
+# Of a spiral over an evenly filled disc, in the middle hundredth of its width, where its innermost turn crowds.
+HEART = 1.07  # counted in tests/physics/test_strokes.py
+MIDDLE = {"line": 1.0, "zigzag": 1.0, "sine": 2 / math.pi, "circle": 2 / math.pi, "spiral": 4 / math.pi * HEART}
 
 
 @elementwise
@@ -295,24 +299,88 @@ def _sine_edge_dose_factor(sweep_width: Any, spot_diameter: Any) -> Any:
 sine_edge_dose_factor = checked(_sine_edge_dose_factor, sweep_width=POSITIVE, spot_diameter=POSITIVE)
 
 
+@elementwise
+def _disc_edge_dose_factor(sweep_width: Any, spot_diameter: Any) -> Any:
+    """Dose of an evenly filled disc moved along, in the last spot diameter of its width, over the mean along it.
+
+        (1/(π q)) [ arccos(1 − 2q) − 2 (1 − 2q) √(q (1 − q)) ],   q = d/W        (1)
+
+    Args:
+        sweep_width: W, diameter of the disc, > 0 [m]; any shape.
+        spot_diameter: d = 2 w, > 0 [m]; a disc smaller than the spot has no edge and gives 1.
+
+    Returns:
+        Factor, at most 1: the edges of a disc get less than its middle [1].
+
+    Raises:
+        InputError: an argument is not positive.
+
+    Source: area of a circle's segment; derived, checked by counting pulses.
+    """
+    q = np.minimum(spot_diameter / sweep_width, 1.0)
+    chord = 2.0 * (1.0 - 2.0 * q) * np.sqrt(q * (1.0 - q))
+    return (np.arccos(1.0 - 2.0 * q) - chord) / (math.pi * q)  # (1)
+
+
+disc_edge_dose_factor = checked(_disc_edge_dose_factor, sweep_width=POSITIVE, spot_diameter=POSITIVE)
+
+
 def edge_dose_factor(sweep_width: Any, spot_diameter: Any, pattern: str) -> Any:
-    """Dose at the ends of the line over the mean along it: 1 for "line", `sine_edge_dose_factor` for "sine".
+    """Dose at the ends of the line over the mean along it, averaged along the travel.
+
+    1 for "line" and "zigzag", `sine_edge_dose_factor` for "sine" and "circle" (the same dwell across the travel),
+    `disc_edge_dose_factor` for "spiral".
 
     Args:
         sweep_width: W, > 0 [m]; any shape.
         spot_diameter: d = 2 w, > 0 [m].
-        pattern: "line" (beam off in the turn-round) or "sine" (beam on).
+        pattern: "line" (beam off in the turn-round), "zigzag", "sine", "circle" or "spiral" (beam on).
 
     Returns:
         Factor [1].
 
     Raises:
         InputError: a length is not positive, or the pattern is not known.
+
+    A zigzag turns at once here: a head that slows down for the turn with the beam on is hotter there. A spiral is
+    hottest in the middle (`middle_dose_factor`).
     """
-    if pattern not in PATTERNS:
-        raise InputError("pattern", f"The pattern {pattern!r} is not known.", f"Use one of: {', '.join(PATTERNS)}.")
+    refuse_unknown(pattern)
     factor = sine_edge_dose_factor(sweep_width, spot_diameter)
-    return factor if pattern == "sine" else np.ones_like(factor)
+    if pattern in ("sine", "circle"):
+        return factor
+    return disc_edge_dose_factor(sweep_width, spot_diameter) if pattern == "spiral" else np.ones_like(factor)
+
+
+def middle_dose_factor(pattern: str) -> float:
+    """Dose in the middle of the line over the mean along it, averaged along the travel.
+
+        1 at constant speed;   2/π for x = (W/2) cos ωt and a circle;   4/π for an evenly filled disc,   (1)
+        7 % more for a spiral, whose innermost turn crowds in the middle
+
+    Args:
+        pattern: as in `edge_dose_factor`.
+
+    Returns:
+        Factor [1].
+
+    Raises:
+        InputError: the pattern is not known.
+
+    Source: share of the time spent there; derived, checked by counting pulses.
+    """
+    refuse_unknown(pattern)
+    return MIDDLE[pattern]  # (1)
+
+
+def refuse_unknown(pattern: Any) -> None:
+    """One sentence for a pattern that is not known.
+
+    Raises:
+        InputError: it is none of PATTERNS.
+    """
+    if not isinstance(pattern, str) or pattern not in PATTERNS:
+        raise InputError("pattern", f"The pattern {pattern!r} is not known.", f"Use one of: {', '.join(PATTERNS)}.")
 
 
 pulse_pitch = checked(_pulse_pitch, sweep_speed=POSITIVE, repetition_rate=POSITIVE)
