@@ -15,6 +15,7 @@ import click
 from proofpatch.cli_read import (
     GRADE_OPTIONS,
     KNOBS,
+    MEASURE,
     MOST_STEPS,
     OPTIONS,
     REPEATED,
@@ -138,7 +139,7 @@ def bench(json_: bool, **given: Any) -> None:
     setting, assumed = read_setting(given, laser)
     if share is None:
         share = (laser or find_laser(DEFAULT_LASER)).top_hat_share
-    record = bench_record(setting, share, assumed)
+    record = bench_record(setting, share, assumed, laser.power_factor if laser else 1.0)
     say(record, json_, lambda: bench_lines(record, setting, laser, share))
 
 
@@ -276,18 +277,45 @@ def materials(name: str | None, json_: bool) -> None:
 @argument("name", required=False)
 @as_json
 def lasers(name: str | None, json_: bool) -> None:
-    """Built-in lasers (invented), or one of your own from a TOML file.
+    """Built-in lasers (invented), or one of your own from a TOML file, with what was measured on it.
 
     Example: proofpatch lasers pulsed-500
     """
     from proofpatch.cli_show import laser_lines
-    from proofpatch.lasers import laser_ids
+    from proofpatch.lasers import laser, laser_ids
     from proofpatch.records import laser_record
-    from proofpatch.shop.job import find_any_laser
 
-    found = [find_any_laser(key, field="NAME") for key in ([name] if name else laser_ids())]
-    record = {"lasers": [laser_record(laser) for laser in found]}
-    say(record, json_, lambda: [line for laser in found for line in laser_lines(laser)])
+    if name is None:
+        built_in = [laser(key) for key in laser_ids()]
+        say({"lasers": [laser_record(one) for one in built_in]}, json_,
+            lambda: [line for one in built_in for line in laser_lines(one)])  # fmt: skip
+        return
+    from proofpatch.cli_lasers import history_lines, history_record, read_own
+
+    own = read_own(name, "NAME")
+    for complaint in own.complaints:
+        note(complaint)
+    history = history_record(own)
+    record = {"lasers": [laser_record(own.course.laser) | history]}
+    say(record, json_, lambda: [*laser_lines(own.course.laser), *history_lines(history)])
+
+
+@cli.command("measure-laser")
+@argument("laser", required=True)
+@options(*MEASURE)
+@as_json
+def measure_laser(laser: str, json_: bool, **given: Any) -> None:
+    """Write what you read off your own laser beside its file, and say what is now known; without readings, what to lay.
+
+    Example: proofpatch measure-laser pulsed-300 --material "black card" --mark "12 mJ, 0.72 mm" --mark "12 mJ, 0.70 mm"
+    --lift "12 mm, 1.02 mm" --power-reading "150 W, 141 W"
+    """
+    from proofpatch.cli_lasers import measured
+
+    answer = measured(laser, given, note)
+    say(answer.record, json_, answer.lines)
+    if not answer.told:
+        raise Answer(NO)
 
 
 @cli.command()

@@ -53,12 +53,23 @@ OPTIONS = {
     "length": ("--length", "its length, like '100 mm'"),
     "grader": ("--grader", "who judged"),
     "seed": ("--seed", "another simulated piece"),
+    "mark": ("--mark", "'PULSE ENERGY, DIAMETER' or 'POWER/RATE, DIAMETER' of one mark in focus; repeat"),
+    "lift": ("--lift", "'LIFT, PULSE ENERGY, DIAMETER' of one mark, the head moved, away positive; repeat"),
+    "power_reading": ("--power-reading", "'SET, MEASURED', like '150 W, 141 W'; repeat"),
+    "burn_card": ("--burn-card", "'PULSE ENERGY, DIAMETER' of the mark you make each time; repeat"),
+    "material": ("--material", "what was marked, by the same name each time"),
+    "reading_error": ("--reading-error", "diameters are read to ± this, 9 times in 10; 0.03 mm if left out"),
+    "meter_error": ("--meter-error", "the same of the power meter; 5 % if left out"),
+    "date": ("--date", "day it was read, like 2026-03-02; today if left out"),
 }
 SURFACE = ("laser", "coating", "colour", "coating_condition", "thickness", "substrate", "substrate_condition")
 STOP = ("year", "lead", "suspect")
 KNOBS = ("power", "rate", "width", "spot_diameter", "sweep_width", "sweep_speed", "travel_speed", "passes")
+MEASURE = (
+    "mark", "lift", "power_reading", "burn_card", "material", "top_hat_share", "reading_error", "meter_error", "date",
+)  # fmt: skip
 REQUIRED = ("residue", "harm")
-REPEATED = ("suspect",)
+REPEATED = ("suspect", "mark", "lift", "power_reading", "burn_card")
 
 # Field of an InputError from the core -> the option it came from.
 SETTING_OPTIONS = {
@@ -69,6 +80,12 @@ SETTING_OPTIONS = {
 GRADE_OPTIONS = {
     name: OPTIONS[name][0] for name in ("residue", "harm", "fraction_left", "layer", "seconds", "length", "grader")
 }
+# A field of a reading, or of the fit behind it.
+MEASURE_OPTIONS = {
+    "marks": "--mark", "lifts": "--lift", "power": "--power-reading", "cards": "--burn-card", "material": "--material",
+    "top_hat_share": "--top-hat-share", "reading_error": "--reading-error", "meter_error": "--meter-error",
+    "date": "--date",
+}  # fmt: skip
 SURFACE_OPTIONS = {
     "layers[0].coating": "--coating", "layers[0].colour": "--colour", "layers[0].condition": "--coating-condition",
     "layers[0].thickness": "--thickness", "surface.substrate": "--substrate",

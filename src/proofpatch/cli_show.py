@@ -158,6 +158,7 @@ def bench_lines(record: Mapping[str, Any], setting: Setting, laser: Laser | None
         ("pulses", f"{per_mm2:.3g} per mm², all passes"),
         ("area rate", f"{show(record['area_rate_m2_s'], 'area rate')}, beam on"),
         ("laser", laser.title if laser else "none named: no envelope binds"),
+        *(("measured", said) for said in (laser.measured if laser else ())),
     ]
     lines = [*wrapped(head), ""]
     for name, words in rows:
@@ -325,7 +326,7 @@ def laser_lines(laser: Laser) -> list[str]:
                           f"{r['wavelength_m'] * 1e9:.0f} nm; source: {r['source']}.")]  # fmt: skip
     lines += wrapped(
         f"rate {show(low, 'frequency')} to {show(high, 'frequency')}; spot {show(r['spot_diameter_m'], 'length')}, "
-        f"M² {r['m2']:g}, top-hat share {show(r['top_hat_share'], 'share')}, Rayleigh range "
+        f"M² {r['m2']:.3g}, top-hat share {show(r['top_hat_share'], 'share')}, Rayleigh range "
         f"{show(r['rayleigh_range_m'], 'length')}",
         "  ",
     )

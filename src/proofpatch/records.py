@@ -32,10 +32,15 @@ HOURS_QUANTILES = (10, 50, 90)
 FEW_DRAWS = 0.25  # of all draws effective: below this the belief is said to be thin (common practice, no source)
 
 
-def bench_record(setting: Setting, top_hat_share: float, assumed: Sequence[str] = ()) -> dict[str, Any]:
-    """Pulse, overlap and dose of one setting; every figure from physics. `assumed`: knobs that were not given."""
-    s = setting
-    energy = pulses.pulse_energy(s.average_power, s.repetition_rate)
+def bench_record(
+    setting: Setting, top_hat_share: float, assumed: Sequence[str] = (), power_factor: float = 1.0
+) -> dict[str, Any]:
+    """Pulse, overlap and dose of one setting; every figure from physics.
+
+    assumed: knobs that were not given. power_factor: of the dialled power arrives at the work [1].
+    """
+    s, power = setting, setting.average_power * power_factor
+    energy = pulses.pulse_energy(power, s.repetition_rate)
     diameter = 2 * s.spot_radius
     pitch = sweep.pulse_pitch(s.sweep_speed, s.repetition_rate)
     line = sweep.line_pitch(s.travel_speed, s.sweep_width, s.sweep_speed)
@@ -49,13 +54,14 @@ def bench_record(setting: Setting, top_hat_share: float, assumed: Sequence[str] 
         "line_pitch_m": line,
         "line_overlap": sweep.linear_overlap(line, diameter),
         "pulses_per_m2": sweep.pulses_per_area(s.repetition_rate, s.sweep_width, s.travel_speed, s.passes),
-        "dose_J_m2": sweep.mean_dose(s.average_power, s.sweep_width, s.travel_speed, s.passes),
+        "dose_J_m2": sweep.mean_dose(power, s.sweep_width, s.travel_speed, s.passes),
         "area_rate_m2_s": sweep.area_rate(s.sweep_width, s.travel_speed, s.passes),
     }
     return {
         **{key: float(value) for key, value in figures.items()},
         "setting": setting_to(s),
         "top_hat_share": top_hat_share,
+        "power_factor": power_factor,
         "assumed": [UNIT_KEYS[knob] for knob in assumed],
         "cautions": list(CAUTIONS),
     }
@@ -79,6 +85,7 @@ def assumptions_of(belief: Belief) -> list[str]:
     lines = [
         f"Laser: {laser.title}, spot {show(2 * laser.spot_radius, 'length')}, top-hat share "
         f"{show(laser.top_hat_share, 'share')}, in focus unless said.",
+        *(f"Laser as measured: {said}." for said in laser.measured),
         f"Hand: speed ±{show(hand.speed_spread, 'share')}, stand-off ±{show(hand.stand_off_spread, 'length')} "
         f"(one standard deviation), {strokes}.",
         f"{memory} of the {len(belief.data)} values behind this are from memory, unverified; wide ranges are drawn "
@@ -221,6 +228,7 @@ def laser_record(laser: Laser) -> dict[str, Any]:
         "focus_cue": head.focus_cue,
         "electrical_power_W": laser.electrical_power,
         "supply_voltage_V": laser.supply_voltage,
+        "power_factor": laser.power_factor,
     }
 
 

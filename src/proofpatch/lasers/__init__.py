@@ -87,6 +87,8 @@ class Laser:
         handpiece: the scanning head.
         electrical_power: drawn from the wall at full power [W].
         supply_voltage: [V].
+        power_factor: power measured at the work over the power dialled [1]; settings stay what the panel says.
+        measured: which of these numbers are the owner's own measurements, each in a sentence; see `history`.
 
     Raises:
         InputError: the numbers do not make a laser.
@@ -106,9 +108,13 @@ class Laser:
     handpiece: Handpiece
     electrical_power: float
     supply_voltage: float
+    power_factor: float = 1.0
+    measured: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        positive = ("wavelength", "max_power", "min_rate", "spot_radius", "electrical_power", "supply_voltage")
+        positive = (
+            "wavelength", "max_power", "min_rate", "spot_radius", "electrical_power", "supply_voltage", "power_factor",
+        )  # fmt: skip
         for name in positive:
             if not 0 < getattr(self, name) < math.inf:
                 raise InputError(name, f"The {name.replace('_', ' ')} is not above zero.", "Give what the label says.")

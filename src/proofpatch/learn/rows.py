@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from proofpatch.lasers import Laser
 from proofpatch.learn.limits import Hand
 from proofpatch.physics.setting import Setting
-from proofpatch.physics.sweep import edge_dose_factor
+from proofpatch.physics.sweep import edge_dose_factor, middle_dose_factor
 
 Floats = NDArray[np.float64]
 # ±25 % covers 95 % of the surface.
@@ -22,15 +22,16 @@ PATCH_HAND = 0.5  # a timed stroke varies about half as much as a day's work; fr
 
 
 def setting_row(setting: Setting, laser: Laser) -> list[float]:
-    """One row of physics.outcome.SETTING; Rayleigh range πw²/(M²λ) of this spot."""
-    sine = setting.pattern == "sine"
+    """One row of physics.outcome.SETTING: the power that arrives, and the Rayleigh range πw²/(M²λ) of this spot."""
     diameter = min(2 * setting.spot_radius, setting.sweep_width)
+    edge = float(edge_dose_factor(setting.sweep_width, diameter, setting.pattern))
+    middle = middle_dose_factor(setting.pattern)
     rayleigh = math.pi * setting.spot_radius**2 / (laser.m2 * laser.wavelength)
     return [
-        setting.average_power, setting.repetition_rate, setting.pulse_width, setting.spot_radius, setting.sweep_width,
-        setting.sweep_speed, setting.travel_speed, float(setting.passes), laser.top_hat_share, rayleigh,
-        float(edge_dose_factor(setting.sweep_width, diameter, setting.pattern)) if sine else 1.0,
-        2 / math.pi if sine else 1.0,  # a sinusoidal sweep is fastest in the middle
+        setting.average_power * laser.power_factor, setting.repetition_rate, setting.pulse_width, setting.spot_radius,
+        setting.sweep_width, setting.sweep_speed, setting.travel_speed, float(setting.passes), laser.top_hat_share,
+        rayleigh,
+        max(edge, middle), min(edge, middle, 1.0),  # the hottest and the thinnest place along the line
     ]  # fmt: skip
 
 

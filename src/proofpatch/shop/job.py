@@ -213,14 +213,25 @@ def inside(place: str, names: Mapping[str, str] | None = None) -> Iterator[None]
         raise InputError(where, f"In {where}: {error.problem}", error.remedy) from None
 
 
-def find_any_laser(name: str, folder: Path | None = None, field: str = "laser") -> Laser:
+def find_any_laser(name: str, folder: Path | None = None, field: str = "laser", measured: bool = True) -> Laser:
     """A built-in laser by id, or one of the owner's from a TOML file (beside the job file).
 
+    measured: with the newest readings beside that file; else as the file says.
+
     Raises:
-        InputError: there is none, or the file makes none; its field is `field`.
+        InputError: there is none, the file makes none, or its readings cannot be believed; its field is `field`.
     """
     try:
-        return laser_from_toml((folder or Path()) / name) if name.endswith(".toml") else find_laser(name)
+        if not name.endswith(".toml"):
+            return find_laser(name)
+        path = (folder or Path()) / name
+        laser = laser_from_toml(path)
+        if not measured:
+            return laser
+        # The log reads its lines with this module's own readers.
+        from proofpatch.shop.laser_log import as_measured
+
+        return as_measured(laser, path)
     except InputError as error:
         raise InputError(field, f"In {field}: {error.problem}", error.remedy) from None
     except (ValueError, RecursionError):  # what tomllib lets through: a number of a thousand digits, a deep nest
