@@ -172,3 +172,27 @@ def test_refuses_what_cannot_be(call, field):
     with pytest.raises(InputError) as refused:
         call()
     assert refused.value.field == field
+
+
+# The dent of one pulse averaged over its place's hits, against summing δ ln(F(r)/F_th j^(S−1)) over every hit and ring.
+@pytest.mark.parametrize("hits", [1, 3, 12, 80, 400])
+@pytest.mark.parametrize("exponent", [0.6, 0.85, 1.0])
+@pytest.mark.parametrize("over", [1.2, 2.0, 8.0])
+@pytest.mark.parametrize("share", [0.0, 0.7])
+def test_incubated_dent_is_the_mean_over_hits_and_rings(hits, exponent, over, share):
+    w, energy, depth, most = 0.45e-3, 10e-3, 5e-6, 100.0
+    threshold = energy / (np.pi * w * w) / over
+    low, ramp = removal._softening(float(hits), exponent, most)
+    assert low == pytest.approx(min(hits, most) ** (exponent - 1))
+    volume, square = removal._incubated_depth_moments(energy, w, share, threshold * low, depth, exponent, ramp)
+    u = (np.arange(20_000) + 0.5) / 20_000 * 6.0  # r²/w²
+    fluence = energy / (np.pi * w * w) * (2 * (1 - share) * np.exp(-2 * u) + share * (u < 1))
+    j = np.minimum(np.arange(1, hits + 1), most)[:, None]
+    dents = np.maximum(np.log(fluence[None] / (threshold * j ** (exponent - 1.0))), 0).mean(axis=0) * depth
+    ring = np.pi * w * w * 6.0 / 20_000
+    # Nearest the threshold a few hits are not yet a ramp.
+    off = 0.15 if over < 1.5 else 0.05
+    assert volume == pytest.approx(np.sum(dents) * ring, rel=off, abs=1e-4 * depth * w * w)
+    assert square == pytest.approx(
+        np.sum(dents**2) * ring, rel=2.5 * off if over > 1.5 else 0.3, abs=1e-4 * (depth * w) ** 2
+    )

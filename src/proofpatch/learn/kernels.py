@@ -73,8 +73,10 @@ def plain_patch_logs(
 if numba is not None:
     # Before the first decorator: kernels of this very source only (see learn.compiled).
     numba.config.CACHE_DIR = str(cache_folder())  # type: ignore[attr-defined]  # set when Numba starts
-    compiled = numba.njit(cache=True, nogil=True, error_model="numpy")
-    compiled_parallel = numba.njit(cache=True, nogil=True, parallel=True, error_model="numpy")
+    # Contracting and reciprocals move the last digits only; the other liberties of fast arithmetic are not taken.
+    liberties = {"contract", "arcp"}
+    compiled = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=liberties)
+    compiled_parallel = numba.njit(cache=True, nogil=True, parallel=True, error_model="numpy", fastmath=liberties)
 
     @compiled
     def _one(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, target: int) -> Any:

@@ -26,16 +26,17 @@ PLANE_PEAK = math.sqrt(2.0 / (math.pi * math.e))
 
 @elementwise
 def _strip_margin(
-    strip: Any, spike: Any, alone: Any, passes: Any, skin_seconds: Any, ln_frequency: Any, activation: Any, limit: Any
+    strip: Any, top: Any, crossing: Any, passes: Any, skin_seconds: Any, ln_frequency: Any, activation: Any, limit: Any
 ) -> Any:
     """Margin of the band under the hand, any shape.
 
     The face stays within RT²/E of its peak, where a reaction runs e times slower, for about
-    (0.886 min(1, RT²/(E ΔT_pulse)))² d²/D after the last pulse: the time its spike needs to fall that far.
+    (0.886 min(1, RT²/(E ΔT_crossing)))² d²/D after the last pulse: the time the last crossing's rise needs to fall
+    that far.
 
     Args:
-        strip: rise of the band [K]. spike: half the rise of one line or pulse, on top of the band [K].
-        alone: rise of one line, or of one pulse at its peak, without a band [K].
+        strip: rise of the band [K]. top: what the hottest moment stands above it [K].
+        crossing: what of the peak the last crossing has brought [K].
         passes: each adds its conversion. skin_seconds: d²/D of the skin [s].
         ln_frequency, activation: of the kinetics [1, J/mol]; activation 0 where a temperature decides.
         limit: rise of the band that is harm where a temperature decides [K].
@@ -44,9 +45,9 @@ def _strip_margin(
     """
     kinetic = activation > 0.0
     energy = np.maximum(activation, 1.0)
-    peak = choose(kinetic, np.maximum(strip + spike, alone), strip)
+    peak = choose(kinetic, strip + top, strip)
     e_fold = GAS_CONSTANT * (peak + ROOM) * (peak + ROOM) / energy
-    fall = 0.886 * np.minimum(1.0, e_fold / np.maximum(2.0 * spike, 1e-3))
+    fall = 0.886 * np.minimum(1.0, e_fold / np.maximum(crossing, 1e-3))
     near = np.maximum(fall * fall * skin_seconds, 1e-6)
     tint = _temperature_for_conversion(TINT, passes * near, ln_frequency, energy) - ROOM
     return np.log(choose(kinetic, tint, limit) / np.maximum(peak, 1e-3))

@@ -267,6 +267,70 @@ def _disc_depth_moments(
     return area * u_t, area * delta * first, area * delta * delta * second
 
 
+@elementwise
+def _softening(hits: Any, exponent: Any, most: float) -> Any:
+    """How far the threshold falls over the hits of a place, and what the early hits lack for it.
+
+        F_min = F_th J^(S−1),  J = min(N, N_max);   c = (1 − S) g(J) J/N         (1)
+        g(J) = 1 − ln(2π J)/(2J) − 1/(12 J²),  the mean of ln(J/j) over j = 1…J               (2)
+
+    Args:
+        hits: N, ≥ 1 [1]; any shape. exponent: S [1]. most: N_max, hits after which it falls no further [1].
+
+    Returns:
+        (F_min/F_th, c) [1]; (1, 0) for a single hit, S above 1 as it is.
+
+    Source: derived from Jee, Becker & Walser (1988), form as `incubation`; (2) is Stirling's series.
+    """
+    counted = np.minimum(hits, most)
+    fall = 1.0 - np.log(2.0 * math.pi * counted) / (2.0 * counted) - 1.0 / (12.0 * counted * counted)  # (2)
+    ramp = (1.0 - exponent) * np.maximum(fall, 0.0) * counted / hits
+    return np.exp((exponent - 1.0) * np.log(counted)), ramp
+
+
+@elementwise
+def _incubated_depth_moments(
+    pulse_energy: Any, spot_radius: Any, top_hat_share: Any, lowest_threshold: Any, effective_depth: Any,
+    exponent: Any, ramp: Any,
+) -> Any:  # fmt: skip
+    """Volume and squared depth of the dent of one pulse, averaged over all the hits of a place.
+
+        d̄ = δ [L − c (1 − e^(−L/a))],   L = ln(F/F_min),   a = 1 − S              (1)
+
+    which is the mean over the hits j of δ ln(F/F_th(j)) where that is positive: early hits see a higher threshold.
+    Inside the top-hat by four Gauss–Legendre points, beyond it in closed form; e^(−x) there and here as
+    1/(1 + x + x²/2 + x³/6).
+
+    Args:
+        pulse_energy, spot_radius, top_hat_share, effective_depth: as of `disc_depth_moments`.
+        lowest_threshold, exponent, ramp: F_min [J/m²], S and c [1] of `_softening`.
+
+    Returns:
+        (∫ d̄ dA [m³], ∫ d̄² dA [m⁴]); zeros where the threshold is not reached.
+
+    Source: derived here; held against the pulse-by-pulse map in `benchmarks/agreement.py`.
+    """
+    w, m = spot_radius, top_hat_share
+    a = np.maximum(np.abs(1.0 - exponent), 1e-3)
+    u_t = (_threshold_radius(lowest_threshold, pulse_energy, w, m) / w) ** 2
+    inner, outer = np.minimum(u_t, 1.0), np.maximum(u_t - 1.0, 0.0)
+    over = _mean_fluence(pulse_energy, w) / lowest_threshold
+    reach = 2.0 * outer
+    x = reach / a
+    gone = 1.0 - 1.0 / (1.0 + x * (1.0 + x * (0.5 + x / 6.0)))
+    beyond = np.maximum(0.5 * (0.5 * reach * reach - ramp * reach + ramp * a * gone), 0.0)
+    volume, square = beyond, 4.0 / 3.0 * beyond * np.sqrt(beyond)
+    for i in range(len(NODES)):
+        level = over * (m + 2.0 * (1.0 - m) * np.exp(-2.0 * inner * NODES[i]))
+        depth = np.log(np.maximum(level, 1.0))
+        x = depth / a
+        depth = np.maximum(depth - ramp * (1.0 - 1.0 / (1.0 + x * (1.0 + x * (0.5 + x / 6.0)))), 0.0)
+        volume = volume + inner * WEIGHTS[i] * depth
+        square = square + inner * WEIGHTS[i] * depth * depth
+    area, delta = math.pi * w * w, effective_depth
+    return area * delta * volume, area * delta * delta * square
+
+
 BELOW_ONE = (lambda v: np.all(np.greater_equal(v, 0) & np.less(v, 1)), "must be at least 0 and below 1")
 
 blow_off_depth = checked(_blow_off_depth, fluence=NOT_NEGATIVE, threshold_fluence=POSITIVE, effective_depth=POSITIVE)
