@@ -362,6 +362,7 @@ _DATA_UNITS: Mapping[str, tuple[float, str]] = {
     "kJ/mol": (1e3, "J/mol"),
     "C": (1, "K"),
     "K": (1, "K"),
+    "1/K": (1, "1/K"),
     "kg/m3": (1, "kg/m³"),
     "J/kg/K": (1, "J/(kg K)"),
     "W/m/K": (1, "W/(m K)"),
