@@ -31,6 +31,7 @@ lint: install
 	$(BIN)/mypy
 
 long: install
+	$(BIN)/python benchmarks/agreement.py --write
 	$(BIN)/python benchmarks/loop.py --write
 	$(BIN)/python benchmarks/facts.py --ends
 

@@ -642,39 +642,44 @@ def test_one_pulse_may_be_longer_than_a_period():
 
 
 class Oak:
-    """One place on oak under the 500 W setting of starting-values.md, last section: its lines and their hits.
+    """Places on oak under the 500 W setting of starting-values.md, last section: their lines and pulses.
 
-    25 mJ in a flat spot of 0.9 mm, 20 kHz, a line of 100 mm at 10 m/s: pulses 0.5 mm apart, a line every 10 ms. A line
-    that passes at distance y from the place puts 2 √(w² − y²)/0.5 mm pulses on it, on average; they lie 50 µs apart, in
-    which heat goes 3 µm, so they count as one. Three-place absorption: of what is absorbed, the share s in the skin
-    with depth d_s, the rest in the diffuse depth, 2.5 mm (the table says only "millimetres"). The stack is linear,
-    so one pulse in each depth is solved and all hits are summed.
+    25 mJ in a flat spot of 0.9 mm, 20 kHz, a line of 100 mm at 10 m/s: pulses 0.5 mm apart, a line every 10 ms.
+    Three-place absorption: of what is absorbed, the share s in the skin with depth d_s, the rest in the diffuse depth.
+    The stack is linear, so one pulse in each depth is solved and all are summed. Oak's properties and the diffuse
+    depth are not printed there ("millimetres"); taken are 705 kg/m³, 1650 J/(kg K), 0.17 W/(m K) and 2 mm.
     """
 
     fluence = 25e-3 / (math.pi * 0.45e-3**2)
     width = 200e-9
+    diffuse = 2e-3
+    solid = Solid(0.17, 705, 1650)
 
     def __init__(self):
-        self.ages = np.arange(0, 12) * 10e-3 + self.width
-        self.rise = {}
-        for depth in (60 * UM, 40 * UM, 2.5e-3):
-            oak = WOOD.layer(absorption=1 / depth)
-            self.rise[depth] = layered_rise([oak], 1 / self.width, self.width, 1.0, 1, 0, self.ages)
+        self.ages = np.concatenate([[self.width], np.geomspace(1e-5, 0.2, 120)])
+        self.rise = {
+            depth: layered_rise(
+                [self.solid.layer(absorption=1 / depth)], 1 / self.width, self.width, 1.0, 1, 0, self.ages
+            )
+            for depth in (60 * UM, 40 * UM, self.diffuse)
+        }
 
     def peak(self, travel_speed, absorptance, share, skin):
-        """Hottest moment [°C], averaged over where the place lies between two lines."""
+        """Hottest moment [°C], averaged over where the place lies between lines and pulses, unlit places too."""
+        rng = np.random.default_rng(1)
         pitch = travel_speed * 10e-3
+        one = share * self.rise[skin] + (1 - share) * self.rise[self.diffuse]
         peaks = []
-        for offset in (np.arange(40) + 0.5) / 40 * pitch:
-            y = np.arange(-60, 61) * pitch + offset
-            hits = 2 * np.sqrt(np.maximum(0.45e-3**2 - y**2, 0)) / 0.5e-3
-            hits = hits[hits > 0]
-            if not hits.size:
-                peaks.append(20.0)
-                continue
-            one = share * self.rise[skin] + (1 - share) * self.rise[2.5e-3]
-            after = [np.sum(hits[: n + 1] * one[n::-1]) for n in range(hits.size)]
-            peaks.append(20 + absorptance * self.fluence * max(after))
+        for offset in (np.arange(300) + 0.5) / 300 * pitch:
+            times = []
+            for line in range(-30, 31):
+                half = math.sqrt(max(0.45e-3**2 - (line * pitch + offset) ** 2, 0.0))
+                x = (np.arange(-2, 3) + rng.random()) * 0.5e-3
+                times += list(line * 10e-3 + x[np.abs(x) < half] / 10.0)
+            t = np.sort(times)
+            age = t[:, None] - t[None, :] + self.width
+            parts = np.where(age > 0, np.interp(np.maximum(age, self.width), self.ages, one), 0.0)
+            peaks.append(20 + absorptance * self.fluence * parts.sum(axis=1).max(initial=0.0))
         return float(np.mean(peaks))
 
 
@@ -683,10 +688,8 @@ def oak():
     return Oak()
 
 
-# starting-values.md, last section (computed there, pulse by pulse). Oak's properties, the diffuse depth, the spot's
-# profile and the places averaged over are not printed; the place alone moves the peak by 10 % and more. So 15 % of the
-# rise is what can be asked (found: 0 to 10 %). A hit too many in each burst, the whole light in the skin, or a skin
-# half as deep would be outside.
+# starting-values.md, last section (computed there, pulse by pulse; a second route, not an outside source). With inputs
+# that are not printed there taken as above, and places averaged over: 10 % of the rise, not its rounding.
 @pytest.mark.parametrize(
     ("absorptance", "share", "skin", "printed"),
     [
@@ -698,4 +701,4 @@ def oak():
 def test_oak_table_of_the_starting_values(oak, absorptance, share, skin, printed):
     for speed, celsius in zip((0.02, 0.05, 0.1), printed, strict=True):
         got = oak.peak(speed, absorptance, share, skin)
-        assert got - 20 == pytest.approx(celsius - 20, rel=0.15)
+        assert got - 20 == pytest.approx(celsius - 20, rel=0.10)
