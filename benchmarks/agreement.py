@@ -345,8 +345,8 @@ def main() -> None:
             stamp(f"Seed {SEED}, {given.settings} settings"), "", *lines, "",
             "The belief is wider than what is seen: temperatures are drawn with a factor of 0.75 to 1.33, depths with",
             "0.6 to 1.67 (90 %), and near the threshold the spread of the dose needed grows by a tenth of the",
-            "steepness. Not covered by that: heat under a film that stays. On wood it is overrated, up to twice and",
-            "more under a thick film; on metal it is underrated to 0.6, where it is a few kelvin.", "",
+            "steepness. Heat under a film that stays is overrated rather than underrated, on wood up to twice and more",
+            "under a thick film, which is the careful side.", "",
         ]  # fmt: skip
         DOCS.joinpath("agreement.md").write_text("\n".join(text), encoding="utf-8")
 

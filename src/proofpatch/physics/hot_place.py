@@ -145,12 +145,14 @@ def _film_rise(
 
     First where the film stays in part, so that its heat has to cross it, during the band or after:
 
-        B_L(t; 0.7 h ρc_f/ρc) e^(−x(1.77 + 0.7 x)) + late,   x = z/(2 √(D_f t))   (1)
+        B_L(t; 0.7 h ρc_f/ρc) e^(−x(1.77 r + (1 − 0.3 r) x)) + late,   x = z/(2 √(D_f t))   (1)
         late = t e^(−½)/(√(k ρc) √(π (t_d + t))) t_d/(t_d + t),   t_d = z²/(2 D_f)  (2)
 
     then where it goes, its heat held by half of it and with no way to cross; both at least the common rise of film
-    and substrate, t/(ρc L + ρc_f h). z is how far below the middle of its light the film ends; the exponential
-    stands for √π ierfc x, (2) for a plane of heat that arrives later.
+    and substrate, t/(ρc L + ρc_f h). z is how far below the middle of its light the film ends; r is the effusivity
+    of the film over the substrate's, at most 1. The exponential stands for √π ierfc x where the two are alike (r = 1)
+    and for a lag of z²/(4 D_f) where the substrate takes all that comes (r = 0), (2) for a plane of heat that arrives
+    later.
 
     Args:
         seconds, early: t of the band and t' of `_early_time` [s]; any shape.
@@ -161,7 +163,7 @@ def _film_rise(
     Returns:
         (rise while film stays, rise as the last of it goes) over flux [K m²/W].
 
-    Source: ours; too hot rather than too cold on wood (benchmarks/agreement.py).
+    Source: ours; too hot rather than too cold (benchmarks/agreement.py).
     """
     d, d_film = conductivity / heat_capacity, film_conductivity / film_capacity
     heated = np.maximum(FILM_DEPTH * film * film_capacity / heat_capacity, THIN)
@@ -173,7 +175,8 @@ def _film_rise(
     now = _flux_rise(early, heated, d, heat_capacity) + whole
     delay = way * way / (2.0 * d_film)
     late = seconds * math.exp(-0.5) / np.sqrt(conductivity * heat_capacity * math.pi * (delay + seconds))
-    arriving = now * np.exp(-x * (1.77 + 0.7 * x)) + late * delay / (delay + seconds)
+    alike = np.minimum(np.sqrt(film_conductivity * film_capacity / (conductivity * heat_capacity)), 1.0)
+    arriving = now * np.exp(-x * (1.77 * alike + (1.0 - 0.3 * alike) * x)) + late * delay / (delay + seconds)
     going = _flux_rise(early, 0.5 * heated, d, heat_capacity) + whole
     return np.maximum(arriving, least), np.maximum(going, least)
 
