@@ -23,11 +23,14 @@ from proofpatch.cli_read import (
     SURFACE,
     argument,
     at_options,
+    check_picture,
     number,
     options,
+    read_against,
     read_job_or_options,
     read_laser,
     read_setting,
+    surface_of,
     whole,
 )
 from proofpatch.errors import InputError
@@ -122,25 +125,40 @@ def cli(context: click.Context) -> None:
 
 
 @cli.command()
-@options("laser", *KNOBS, "top_hat_share")
+@options("laser", *KNOBS, "top_hat_share", "against", *SURFACE[1:], "picture")
 @as_json
 def bench(json_: bool, **given: Any) -> None:
-    """Pulse, overlap and dose of one setting.
+    """Pulse, overlap, dose and, on a surface, heat of one setting, or of two side by side; drawn if asked.
 
-    Example: proofpatch bench --laser pulsed-500 --power "500 W" --rate "20 kHz" --width "200 ns"
+    Example: proofpatch bench --laser pulsed-500 --power "300 W" --rate "20 kHz" --width "200 ns"
+    --against "power=350 W" --coating varnish --substrate oak --picture bench.svg
     """
-    from proofpatch.cli_show import bench_lines
+    from proofpatch.bench import lay_out
+    from proofpatch.cli_show import bench_lines, side_lines
     from proofpatch.lasers import laser as find_laser
-    from proofpatch.records import bench_record
+    from proofpatch.records import sides_record
     from proofpatch.shop.job import DEFAULT_LASER
 
     laser = read_laser(given)
     share = number("top_hat_share", "share", given)
     setting, assumed = read_setting(given, laser)
+    second = read_against(given.get("against"), given, laser)
+    picture = check_picture(given.get("picture"))
     if share is None:
         share = (laser or find_laser(DEFAULT_LASER)).top_hat_share
-    record = bench_record(setting, share, assumed, laser.power_factor if laser else 1.0)
-    say(record, json_, lambda: bench_lines(record, setting, laser, share))
+    belief = None
+    if any(given.get(name) for name in SURFACE[1:]):
+        belief = believe(
+            read_work("bench", None, {"laser": given.get("laser") or DEFAULT_LASER, **surface_of(given)}, json_), []
+        )
+    sides = lay_out([setting, *([second] if second else [])], share, laser, belief, assumed=assumed)
+    if picture:
+        from proofpatch.pictures.bench import write_picture
+
+        with at_options({"picture": "--picture"}):
+            write_picture(sides, picture)
+    record = sides_record(sides)
+    say(record, json_, lambda: bench_lines(record, setting, laser, share, side_lines(record, sides, picture)))
 
 
 @cli.command()

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import click
@@ -52,6 +53,8 @@ OPTIONS = {
     "seconds": ("--seconds", "time one stroke really took, like '4 s'"),
     "length": ("--length", "its length, like '100 mm'"),
     "grader": ("--grader", "who judged"),
+    "against": ("--against", "knobs a second setting has otherwise, like 'power=270 W; sweep-speed=14 m/s'"),
+    "picture": ("--picture", "file to draw into, ending in .svg or .png"),
     "seed": ("--seed", "another simulated piece"),
     "mark": ("--mark", "'PULSE ENERGY, DIAMETER' or 'POWER/RATE, DIAMETER' of one mark in focus; repeat"),
     "lift": ("--lift", "'LIFT, PULSE ENERGY, DIAMETER' of one mark, the head moved, away positive; repeat"),
@@ -212,6 +215,51 @@ def read_setting(given: Mapping[str, Any], laser: Laser | None) -> tuple[Setting
         if laser:
             laser.check(setting)
     return setting, assumed
+
+
+def read_against(text: str | None, given: Mapping[str, Any], laser: Laser | None) -> Setting | None:
+    """The second setting: the first with the knobs that --against names; None where it was not given.
+
+    Raises:
+        InputError: it is no list of knobs, or makes no setting.
+    """
+    if text is None:
+        return None
+    flags = {OPTIONS[name][0].removeprefix("--"): name for name in KNOBS}
+    changed: dict[str, Any] = {}
+    for part in filter(None, (part.strip() for part in text.split(";"))):
+        knob, _, value = part.partition("=")
+        if knob.strip() not in flags or not value.strip():
+            raise InputError(
+                "--against", f"--against: {part[:40]!r} is no knob with a value.", f"Known: {', '.join(flags)}."
+            )
+        changed[flags[knob.strip()]] = value.strip()
+    if not changed:
+        raise InputError("--against", "--against names no knob.", "Write for example 'power=270 W'.")
+    try:
+        return read_setting({**given, **changed}, laser)[0]
+    except InputError as error:
+        raise InputError("--against", f"In --against: {error.problem}", error.remedy) from None
+
+
+def surface_of(given: Mapping[str, Any]) -> dict[str, Any]:
+    """The surface options alone."""
+    return {name: given.get(name) for name in SURFACE[1:]}
+
+
+def check_picture(path: str | None) -> str | None:
+    """The file to draw into, refused before anything is computed.
+
+    Raises:
+        InputError: another ending, or no such folder.
+    """
+    if path is not None and not path.lower().endswith((".svg", ".png")):
+        raise InputError(
+            "--picture", f"--picture: {path[-40:]!r} is neither .svg nor .png.", "End it in one of the two."
+        )
+    if path is not None and not Path(path).resolve().parent.is_dir():
+        raise InputError("--picture", f"--picture: there is no folder for {path[-40:]!r}.", "Name a place that exists.")
+    return path
 
 
 def read_job_or_options(path: str | None, given: Mapping[str, Any]) -> Job:

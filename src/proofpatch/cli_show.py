@@ -135,8 +135,10 @@ def clock_sentence(clock: str) -> str:
     return f"{what.capitalize()} is {meaning}." if meaning else ""
 
 
-def bench_lines(record: Mapping[str, Any], setting: Setting, laser: Laser | None, share: float) -> list[str]:
-    """Pulse, overlap and dose of one setting."""
+def bench_lines(
+    record: Mapping[str, Any], setting: Setting, laser: Laser | None, share: float, more: Sequence[str] = ()
+) -> list[str]:
+    """Pulse, overlap and dose of one setting; `more` stands before the cautions."""
     diameter = show(2 * setting.spot_radius, "length")
 
     def overlap(value: float) -> str:
@@ -166,7 +168,43 @@ def bench_lines(record: Mapping[str, Any], setting: Setting, laser: Laser | None
     assumed = [KNOB_WORDS[key][0].replace("radius", "diameter") for key in record["assumed"]]
     if assumed:
         lines += wrapped(f"Not given and assumed: {', '.join(assumed)}.", "  ", "  ")
-    return lines + cautions_of(record)
+    return [*lines, *more, *cautions_of(record)]
+
+
+SIDE_ROWS = {
+    "pulse_energy_J": ("pulse energy", "energy"), "peak_power_W": ("peak power", "power"),
+    "mean_fluence_J_m2": ("mean fluence", "fluence"), "peak_fluence_J_m2": ("peak fluence", "fluence"),
+    "pulse_pitch_m": ("pulse pitch", "length"), "line_pitch_m": ("line pitch", "length"),
+    "dose_J_m2": ("dose, all passes", "fluence"), "edge_over_middle": ("edge over middle", ""),
+    "area_rate_m2_s": ("area rate", "area rate"), "band_rise_K": ("band, rise in K", ""),
+    "peak_rise_K": ("hottest, rise in K", ""), "p_clean": ("clean", "chance"), "p_harm": ("harm", "chance"),
+}  # fmt: skip
+
+
+def side_lines(record: Mapping[str, Any], sides: Sequence[Any], picture: str | None) -> list[str]:
+    """What the bench adds: the second setting with its ratios, what limits what, where it is drawn."""
+
+    def figure(value: float, kind: str) -> str:
+        return chance(value) if kind == "chance" else show(value, kind) if kind else f"{value:.3g}"
+
+    lines: list[str] = []
+    other = record["against"]
+    rows = [(key, *words) for key, words in SIDE_ROWS.items() if key in record]
+    if other:
+        lines += ["", f"  {'':<20}{'A':>14}{'B':>14}   B over A"]
+        for key, name, kind in rows:
+            ratio = f"{record['ratios'][key]:8.3g} ×" if key in record["ratios"] else ""
+            lines.append(f"  {name:<20}{figure(record[key], kind):>14}{figure(other[key], kind):>14}   {ratio}")
+    elif "p_clean" in record:
+        lines += ["", *(f"  {name:<20}{figure(record[key], kind):>14}" for key, name, kind in rows[-5:])]
+    for name, side in zip("AB", sides, strict=False):
+        said = list(side.limits) or ["No surface was named, so no temperatures and no chances."]
+        lines += listed(f"What limits what{f' in {name}' if other else ''}:", said)
+        if not side.limits:
+            break
+    if picture:
+        lines += ["", *wrapped(f"Drawn into {picture}.")]
+    return lines
 
 
 def forecast_lines(record: Mapping[str, Any], window: Window) -> list[str]:

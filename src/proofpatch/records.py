@@ -67,6 +67,19 @@ def bench_record(
     }
 
 
+def sides_record(sides: Sequence[Any]) -> dict[str, Any]:
+    """The contract's keys of a bench's first side, the second under `against`, their ratios, what limits what."""
+    from proofpatch.bench import ratios
+
+    first = sides[0]
+    return {
+        **first.record,
+        "against": sides[1].record if len(sides) > 1 else None,
+        "ratios": ratios(*sides) if len(sides) > 1 else {},
+        "limits": list(first.limits),
+    }
+
+
 def sources_of(data: Iterable[Datum]) -> list[str]:
     """Each distinct source once, published first, "from memory, unverified" last."""
     lines = {cite(datum): datum.status for datum in data}

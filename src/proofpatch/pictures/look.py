@@ -1,0 +1,33 @@
+"""The look of every chart: one paper, one ink, one mark."""
+
+from __future__ import annotations
+
+from typing import Any
+
+INK, SOFT, RULE, HAIR, PAPER, MARK = "#1A1C20", "#4C4D50", "#7C776A", "#CDC7B8", "#F7F4EC", "#134A93"
+SPEAKS = "Literata, Georgia, 'DejaVu Serif', serif"
+WORKS = "'Atkinson Hyperlegible Next', 'Atkinson Hyperlegible', 'DejaVu Sans', Verdana, sans-serif"
+NARROW = 328  # px, one setting; two stand side by side within 688
+VEGA_LITE = "6.4"
+
+
+def config() -> dict[str, Any]:
+    """Vega-Lite's configuration for print and screen."""
+    text = {"labelFont": WORKS, "titleFont": WORKS, "labelColor": INK, "titleColor": SOFT}
+    return {
+        "background": PAPER,
+        "font": WORKS,
+        "view": {"stroke": None},
+        "axis": {
+            **text, "labelFontSize": 12, "titleFontSize": 12, "titleFontWeight": "normal", "grid": False,
+            "domainColor": INK, "tickColor": INK, "labelFlush": True, "tickCount": 5,
+        },
+        "title": {
+            "font": SPEAKS, "fontSize": 16, "fontWeight": 600, "color": INK, "anchor": "start", "offset": 8,
+            "subtitleFont": WORKS, "subtitleFontSize": 12, "subtitleColor": SOFT, "subtitlePadding": 4,
+        },
+        "text": {"font": WORKS, "fontSize": 12, "fill": INK},
+        "line": {"color": INK, "strokeWidth": 2},
+        "rule": {"color": INK, "strokeWidth": 1.2},
+        "concat": {"spacing": 28},
+    }  # fmt: skip
