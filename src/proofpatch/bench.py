@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from proofpatch.learn.belief import Belief
 from proofpatch.learn.forecast import forecast
@@ -53,9 +54,9 @@ class Side:
     """One setting on the bench.
 
     record: every figure, with unit-suffixed keys. radius, fluence: across the spot [m], [J/m²]. map, grid: dose of one
-    pass [J/m²]. across, profile: along the line [m], dose there averaged over the travel [J/m²]. seconds, face: since
-    the first pulse at a bare place [s], rise of its face [K]. depth, hottest: below the face [m], highest rise [K];
-    the last four empty without a surface. limits: what limits what, in words.
+    pass [J/m²]. across, profile: along the line [m], dose there averaged over the travel and one spot [J/m²].
+    seconds, face: since the first pulse at a bare place [s], rise of its face [K]. depth, hottest: below the face [m],
+    highest rise [K]; the last four empty without a surface. limits: what limits what, in words.
     """
 
     setting: Setting
@@ -116,7 +117,9 @@ def _side(
     radius = np.linspace(0.0, 1.8 * s.spot_radius, 181)
     energy = record["pulse_energy_J"]
     grid, maps = _map(s, share, laser, energy)
-    profile = maps.mean(axis=0)
+    profile = ndimage.uniform_filter1d(
+        maps.mean(axis=0), max(round(2 * s.spot_radius / grid.pixel), 1), mode="constant"
+    )
     away = np.abs(grid.x)
     record["dose_middle_J_m2"] = float(profile[away <= s.sweep_width / 8].mean())
     record["dose_edge_J_m2"] = float(profile[(away >= s.sweep_width / 4)].max())
@@ -189,12 +192,12 @@ def _room(margin: float) -> str:
     return f"it would begin at {times:.2g} times this heat" if margin > 0 else f"this is {times:.2g} times too much"
 
 
-def _hottest(starts: Floats, fluences: Floats, width: float) -> int:
-    """The pulse after which the face is hottest, heat counted as age^(−1/2)."""
+def _hottest(starts: Floats, fluences: Floats, held: float) -> int:
+    """The pulse after which the face is hottest, heat counted as (age + how long the skin holds it)^(−1/2)."""
     few = max(1, starts.size // MOST_WEIGHED)
     best, at_pulse = -1.0, 0
     for k in range(0, starts.size, few):
-        heat = float(np.sum(fluences[: k + 1] / np.sqrt(starts[k] - starts[: k + 1] + width)))
+        heat = float(np.sum(fluences[: k + 1] / np.sqrt(starts[k] - starts[: k + 1] + held)))
         if heat > best:
             best, at_pulse = heat, k
     return at_pulse
@@ -207,7 +210,8 @@ def _course(
     moment and then left to cool."""
     trains = [place_train(s, share, a, b) for a in PHASES for b in PHASES]
     starts, fluences = max(trains, key=lambda train: float(train[1].sum()))
-    last = _hottest(starts, fluences, s.pulse_width) + 1
+    held = s.pulse_width + sub[at.SKIN_DEPTH] ** 2 * sub[at.HEAT_CAPACITY] / sub[at.CONDUCTIVITY]
+    last = _hottest(starts, fluences, float(held)) + 1
     starts, fluences = starts[:last], fluences[:last]
     widths = np.full(starts.shape, s.pulse_width)
     if starts.size > FOLLOWED:

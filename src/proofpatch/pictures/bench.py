@@ -151,7 +151,7 @@ def dose(side: Side, top: float, shared: bool) -> Spec:
     edge, mid = side.record["dose_edge_J_m2"], side.record["dose_middle_J_m2"]
     x = side.across * 1e3
     layers = [
-        _curve(x, side.profile / 1e4, _axis("along the line, mm"), _axis("J/cm²"), y_top=top / 1e4 * 1.1),
+        _curve(x, side.profile / 1e4, _axis("along the line, mm"), _axis("J/cm²"), y_top=top / 1e4 * 1.25),
         _label(0.0, mid / 1e4, f"{show(mid, 'fluence')} in the middle", align="center", dx=0),
     ]
     if edge > 1.3 * mid:
@@ -235,7 +235,8 @@ def dialled(side: Side) -> list[str]:
     passes = "one pass" if s.passes == 1 else f"{s.passes} passes"
     return [
         f"{show(s.average_power, 'power')}, {show(s.repetition_rate, 'frequency')}, {show(s.pulse_width, 'time')}; "
-        f"sweep {show(s.sweep_width, 'length')} at {show(s.sweep_speed, 'speed')}, "
+        f"sweep {show(s.sweep_width, 'length')}{'' if s.pattern == 'line' else f' ({s.pattern})'} at "
+        f"{show(s.sweep_speed, 'speed')}, "
         f"hand {show(s.travel_speed, 'speed')}, {passes}; {show(side.record['area_rate_m2_s'], 'area rate')}, beam on."
     ]  # fmt: skip
 
