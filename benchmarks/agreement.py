@@ -236,7 +236,7 @@ def covered(cases: list[Case]) -> list[float]:
             seconds, early, taken, max(sub[at.SKIN_DEPTH], 1e-12), sub[at.ABSORPTANCE] - taken, sub[at.DIFFUSE_DEPTH],
             thickness, sub[at.ABSORPTANCE], d, capacity,
         )  # fmt: skip
-        heat, _ = _film_rise(seconds, early, h, k, rho_c, optical, 1.0, thickness, sub[at.CONDUCTIVITY], capacity)
+        heat = _film_rise(seconds, early, h, k, rho_c, optical, 1.0, thickness, sub[at.CONDUCTIVITY], capacity)
         ours.append(math.exp(-optical) * light + (1 - math.exp(-optical)) * heat)
     found = layered_histories(bands, resolution=0.5)
     return [float(o / found.front[n, :, 1].max()) for n, o in enumerate(ours)]

@@ -145,7 +145,9 @@ def test_heat_of_a_film_that_stays(film, alpha):
     stack = [HeatLayer(film, k_film, c_film, 1.0, alpha), HeatLayer(0.02, K, RHO_C, 1.0)]
     case = HeatCase(stack, [0.0], seconds, 1.0, seconds + 2 * film**2 * c_film / k_film)
     solved = layered_histories([case]).peak[0, 1]
-    staying, going = _film_rise(seconds, seconds, film, k_film, c_film, alpha * film, 1.0, 0.02, K, RHO_C)
+    staying, going = (
+        _film_rise(seconds, seconds, film, k_film, c_film, alpha * film, left, 0.02, K, RHO_C) for left in (1.0, 0.0)
+    )
     through = math.exp(-alpha * film)
     ours = through * _flux_rise(seconds, 1e-12, D, RHO_C) + (1 - through) * staying
     assert 0.75 * solved < ours < 2.5 * solved

@@ -141,18 +141,16 @@ def _film_rise(
     seconds: Any, early: Any, film: Any, film_conductivity: Any, film_capacity: Any, optical: Any, left: Any,
     thickness: Any, conductivity: Any, heat_capacity: Any,
 ) -> Any:  # fmt: skip
-    """Rises of the substrate's face per unit of flux that stays as heat in the film above it, under a band.
+    """Rise of the substrate's face per unit of flux that stays as heat in the film above it, under a band or after.
 
-    First where the film stays in part, so that its heat has to cross it, during the band or after:
-
-        B_L(t; 0.7 h ρc_f/ρc) e^(−x(1.77 r + (1 − 0.3 r) x)) + late,   x = z/(2 √(D_f t))   (1)
+        B_L(t; 0.7 h' ρc_f/ρc) e^(−x(1.77 r + (1 − 0.3 r) x)) + late,   x = z/(2 √(D_f t))   (1)
         late = t e^(−½)/(√(k ρc) √(π (t_d + t))) t_d/(t_d + t),   t_d = z²/(2 D_f)  (2)
+        but at least the common rise of film and substrate, t/(ρc L + ρc_f h)
 
-    then where it goes, its heat held by half of it and with no way to cross; both at least the common rise of film
-    and substrate, t/(ρc L + ρc_f h). z is how far below the middle of its light the film ends; r is the effusivity
-    of the film over the substrate's, at most 1. The exponential stands for √π ierfc x where the two are alike (r = 1)
-    and for a lag of z²/(4 D_f) where the substrate takes all that comes (r = 0), (2) for a plane of heat that arrives
-    later.
+    The heat is held by h' = h (1 + left)/2 and has to cross what is left. z is how far below the middle of its light
+    the film ends; r is the effusivity of the film over the substrate's, at most 1. The exponential stands for
+    √π ierfc x where the two are alike (r = 1) and for a lag of z²/(4 D_f) where the substrate takes all that comes
+    (r = 0), (2) for a plane of heat that arrives later.
 
     Args:
         seconds, early: t of the band and t' of `_early_time` [s]; any shape.
@@ -161,24 +159,21 @@ def _film_rise(
         thickness, conductivity, heat_capacity: L, k, ρc of the substrate.
 
     Returns:
-        (rise while film stays, rise as the last of it goes) over flux [K m²/W].
+        Rise over flux [K m²/W].
 
     Source: ours; too hot rather than too cold (benchmarks/agreement.py).
     """
     d, d_film = conductivity / heat_capacity, film_conductivity / film_capacity
-    heated = np.maximum(FILM_DEPTH * film * film_capacity / heat_capacity, THIN)
-    whole = (seconds - early) / (heat_capacity * thickness)
-    least = seconds / (heat_capacity * thickness + film_capacity * film)
+    heated = np.maximum(FILM_DEPTH * (0.5 + 0.5 * left) * film * film_capacity / heat_capacity, THIN)
+    now = _flux_rise(early, heated, d, heat_capacity) + (seconds - early) / (heat_capacity * thickness)
     middle = 1.0 / (2.0 + optical / 3.0 * (1.0 + 2.0 * optical / (optical + 6.0)))  # where the light is taken, of h
     way = np.maximum(film * (1.0 - middle) * left, THIN)
     x = way / (2.0 * np.sqrt(d_film * seconds))
-    now = _flux_rise(early, heated, d, heat_capacity) + whole
     delay = way * way / (2.0 * d_film)
     late = seconds * math.exp(-0.5) / np.sqrt(conductivity * heat_capacity * math.pi * (delay + seconds))
     alike = np.minimum(np.sqrt(film_conductivity * film_capacity / (conductivity * heat_capacity)), 1.0)
     arriving = now * np.exp(-x * (1.77 * alike + (1.0 - 0.3 * alike) * x)) + late * delay / (delay + seconds)
-    going = _flux_rise(early, 0.5 * heated, d, heat_capacity) + whole
-    return np.maximum(arriving, least), np.maximum(going, least)
+    return np.maximum(arriving, seconds / (heat_capacity * thickness + film_capacity * film))
 
 
 @elementwise

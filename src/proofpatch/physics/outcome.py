@@ -269,12 +269,15 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     bare = choose(left < 1.0 - BARE_SHARE, 1.0, 0.0)
     reaching = np.maximum(np.maximum(early, late) * trapped, bare)
     by_light = lit
-    # Heat that stays in the film: it has to cross what the first pass leaves of it, in the last pass nothing.
-    stays = np.maximum(1.0 - 1.0 / np.maximum(needed, 1.0), 0.0)
-    by_film, by_last = _film_rise(
-        beam.seconds, early_time, film, film_k, film_heat, optical, stays, sub[at.SOLID_THICKNESS], k, rho_c
+    # Heat that stays in the film has to cross what the pass leaves of it.
+    thick, stays = sub[at.SOLID_THICKNESS], np.maximum(1.0 - 1.0 / np.maximum(needed, 1.0), 0.0)
+    by_film = (
+        flux * kept * _film_rise(beam.seconds, early_time, film, film_k, film_heat, optical, stays, thick, k, rho_c)
     )
-    by_film, by_last = flux * kept * by_film, flux * kept * by_last
+    stays = np.maximum(1.0 - n / np.maximum(needed, n), 0.0)
+    by_last = (
+        flux * kept * _film_rise(beam.seconds, early_time, film, film_k, film_heat, optical, stays, thick, k, rho_c)
+    )
     hot = setting[at.EDGE] * heat
     strip = np.maximum(
         by_light * early * trapped + by_film * early_film, by_light * late * trapped + by_last * late_film
