@@ -317,7 +317,7 @@ def pulses_rise(
         InputError: an argument is out of its range or does not broadcast.
 
     The width is not left out anywhere, so the rise stays finite under a pulse that is on. The integral is done in √s
-    by 24 points for pulses younger than 10 widths, by 2 up to 1000, by their middle beyond: within 2e-7 of what each
+    by 24 points for pulses younger than 10 widths, by 2 up to 1000, by their middle beyond: within 1e-5 of what each
     pulse gives in its middle at the time.
     Source: reference §4.4, instantaneous Gaussian disc with depth, integrated over the width (derived, checked by
     quadrature); (3) as `heat.instant_volume_rise`.
