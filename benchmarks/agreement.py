@@ -1,6 +1,6 @@
 """The closed forms that decide, against the layered solver with sideways spreading and the pulse-by-pulse map.
 
-Run: python benchmarks/agreement.py [--write] [--settings 600]
+Run: python benchmarks/agreement.py [--write] [--settings 400]
 
 A random sweep of every built-in coating, substrate, laser and many hands. For each setting:
 
@@ -332,7 +332,7 @@ def above(case: Case) -> float:
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--write", action="store_true")
-    parser.add_argument("--settings", type=int, default=600)
+    parser.add_argument("--settings", type=int, default=400)
     given = parser.parse_args()
     started = time.perf_counter()
     lines = study(given.settings)
