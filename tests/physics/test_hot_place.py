@@ -8,12 +8,21 @@ import math
 
 import numpy as np
 import pytest
-from scipy import integrate
+from scipy import integrate, special
 
 from proofpatch.physics.accumulation import accumulated_rise
 from proofpatch.physics.heat import pulse_heated_rise, volume_heated_face_rise
 from proofpatch.physics.heat_stack import HeatLayer
-from proofpatch.physics.hot_place import _early_time, _film_rise, _flux_rise, _hot_place, _side_time, _slab_rise
+from proofpatch.physics.hot_place import (
+    _after,
+    _early_time,
+    _film_rise,
+    _flux_rise,
+    _hot_place,
+    _share_beside_film,
+    _side_time,
+    _slab_rise,
+)
 from proofpatch.physics.layered_batch import HeatCase, layered_histories
 
 K, RHO_C = 0.1697, 692.7 * 1661  # thermal-optical.md §4.8, wood
@@ -136,19 +145,37 @@ def test_nothing_jumps_as_a_knob_turns():
         assert np.abs(np.diff(np.log(peaks))).max() < 0.05
 
 
-# A film that stays over wood, all light taken in it: the layered solver, during the band and after. Too hot rather
-# than too cold: the interface of a film much thicker than the heat gets is overrated.
-@pytest.mark.parametrize("film", [20e-6, 60e-6, 150e-6])
-@pytest.mark.parametrize("alpha", [2e4, 2e5])
-def test_heat_of_a_film_that_stays(film, alpha):
+# A film that stays, all light taken in it: the layered solver, during the band and after; wood, stone-like, steel, and
+# a film that conducts better than what is below.
+@pytest.mark.parametrize("film", [20e-6, 60e-6, 150e-6, 600e-6])
+@pytest.mark.parametrize("alpha", [2e3, 2e4, 2e5])
+@pytest.mark.parametrize("below", [(K, RHO_C), (1.5, 2e6), (45.0, 3.7e6), (0.02, 2e5)])
+def test_heat_of_a_film_that_stays(film, alpha, below):
     seconds, k_film, c_film = 0.02, 0.25, 1.96e6
-    stack = [HeatLayer(film, k_film, c_film, 1.0, alpha), HeatLayer(0.02, K, RHO_C, 1.0)]
+    k, rho_c = below
+    stack = [HeatLayer(film, k_film, c_film, 1.0, alpha), HeatLayer(0.02, k, rho_c, 1.0)]
     case = HeatCase(stack, [0.0], seconds, 1.0, seconds + 2 * film**2 * c_film / k_film)
     solved = layered_histories([case]).peak[0, 1]
     staying, going = (
-        _film_rise(seconds, seconds, film, k_film, c_film, alpha * film, left, 0.02, K, RHO_C) for left in (1.0, 0.0)
+        _film_rise(seconds, seconds, film, k_film, c_film, alpha * film, left, 0.02, k, rho_c) for left in (1.0, 0.0)
     )
     through = math.exp(-alpha * film)
-    ours = through * _flux_rise(seconds, 1e-12, D, RHO_C) + (1 - through) * staying
-    assert 0.75 * solved < ours < 2.5 * solved
+    per_face = _flux_rise(seconds, 1e-12, k / rho_c, rho_c)
+    light = per_face * _share_beside_film(seconds, seconds, film, k_film, c_film, per_face, k, rho_c)
+    assert through * light + (1 - through) * staying == pytest.approx(solved, rel=0.25)
     assert going >= staying
+
+
+# Carslaw & Jaeger (1959): two thick bodies in contact, heat set free steadily between them, share it as √(kρc).
+def test_what_a_thick_film_takes():
+    k, rho_c, k_film, c_film = 0.2, 1e6, 0.3, 2e6
+    per_face = _flux_rise(0.01, 1e-12, k / rho_c, rho_c)
+    kept = _share_beside_film(0.01, 0.01, 1.0, k_film, c_film, per_face, k, rho_c)
+    assert kept == pytest.approx(math.sqrt(k * rho_c) / (math.sqrt(k * rho_c) + math.sqrt(k_film * c_film)), rel=1e-3)
+    assert _share_beside_film(0.01, 0.01, 0.0, k_film, c_film, per_face, k, rho_c) == pytest.approx(1.0)
+
+
+def test_the_stand_in_for_the_integral_of_erfc():
+    x = np.linspace(0, 6, 301)
+    exact = np.exp(-x * x) - math.sqrt(math.pi) * x * special.erfc(x)
+    assert np.abs(_after(2 * x, 1.0, 1.0) - exact).max() < 0.011

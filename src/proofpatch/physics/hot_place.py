@@ -30,7 +30,9 @@ NEAR, FAR_LINEAR, FAR_SQUARE = 0.5651, 0.5651 + 4.0 / (3.0 * math.sqrt(math.pi))
 # solid, Peclet numbers 0.001 to 1000, 4 % off at most; a crossing takes the whole.
 BAND_SIDE, CROSSING_SIDE = 0.0933, 1.0
 SHORT_SWEEP = 3.0  # D/(u W) at which a short line loses three quarters of what a thin part keeps; fitted
-FILM_DEPTH = 0.7  # of the film's thickness that holds the heat at the interface back; fitted, on the hot side
+FILM_DELAY = 0.4  # of z²/D_f, the while after the band at which the heat of a thick film is looked at; fitted
+FACE_SQUARE = math.pi / 4.0  # of k ρc t: square of what a thick body has taken per unit rise of its face, steady flux
+DEEP_SHARE = 0.6  # of t/B: how far a film cools what lies deeper than the face; fitted
 # (how far behind the middle of the band a line is looked at, in spot radii; what a line gives there over what it gives
 # in the middle, for a disc √(1 − y²) and for a Gaussian e^(−2y²)). The first stands for the middle itself.
 PLACES = ((0.15, 1.0, 1.0), (0.6, 0.8, math.exp(-0.72)), (1.0, 0.0, 0.0))
@@ -137,20 +139,50 @@ def _share_before(place: Any) -> Any:
 
 
 @elementwise
+def _after(distance: Any, time: Any, diffusivity: Any) -> Any:
+    """√π ierfc(z/(2 √(D t))) √t: rise at z from a plane of steady heat, over what it is at z = 0 after unit time.
+
+    The integral of erfc as e^(−x(1.77 + 0.7 x)), at most 0.01 off (SciPy's erfc, in the tests).
+    """
+    x = distance / (2.0 * np.sqrt(diffusivity * time))
+    return np.sqrt(time) * np.exp(-x * (1.77 + 0.7 * x))
+
+
+@elementwise
+def _through_film(time: Any, share: Any, way: Any, film: Any, film_diffusivity: Any, contrast: Any, ratio: Any) -> Any:
+    """Rise below a film times (b_f + b) √π/2 per unit of steady flux set free in it, `way` above the substrate.
+
+        Σ R^n [s(z + 2nh) + s(2h − z + 2nh)],   s of `_after`,   R = (b_f − b)/(b_f + b)   (1)
+        Σ from n = 1 on ≈ R/(1 − R) s at the mean of n, 1/(1 − R)                          (2)
+
+    which is the sum over the images of the source in the film's face and in the substrate's (b = √(k ρc)); a series
+    of alternating sign where the substrate is the better conductor. `ratio` is 1/(1 − R), `share` how much of the
+    time counts.
+
+    Source: (1) images as Carslaw & Jaeger (1959) 12.8 has them for two layers (from memory; checked against the
+    layered solver), (2) ours.
+    """
+    t, mirror = share * time, 2.0 * film - way
+    return (
+        _after(way, t, film_diffusivity)
+        + _after(mirror, t, film_diffusivity)
+        + contrast * ratio * (
+            _after(way + 2.0 * film * ratio, t, film_diffusivity)
+            + _after(mirror + 2.0 * film * ratio, t, film_diffusivity)
+        )
+    )  # fmt: skip
+
+
+@elementwise
 def _film_rise(
     seconds: Any, early: Any, film: Any, film_conductivity: Any, film_capacity: Any, optical: Any, left: Any,
     thickness: Any, conductivity: Any, heat_capacity: Any,
 ) -> Any:  # fmt: skip
     """Rise of the substrate's face per unit of flux that stays as heat in the film above it, under a band or after.
 
-        B_L(t; 0.7 h' ρc_f/ρc) e^(−x(1.77 r + (1 − 0.3 r) x)) + late,   x = z/(2 √(D_f t))   (1)
-        late = t e^(−½)/(√(k ρc) √(π (t_d + t))) t_d/(t_d + t),   t_d = z²/(2 D_f)  (2)
-        but at least the common rise of film and substrate, t/(ρc L + ρc_f h)
-
-    The heat is held by h' = h (1 + left)/2 and has to cross what is left. z is how far below the middle of its light
-    the film ends; r is the effusivity of the film over the substrate's, at most 1. The exponential stands for
-    √π ierfc x where the two are alike (r = 1) and for a lag of z²/(4 D_f) where the substrate takes all that comes
-    (r = 0), (2) for a plane of heat that arrives later.
+    The highest of (1) at the end of the band and a while later, when what the film holds arrives; of a well-mixed
+    film, whose capacity counts as a skin of h' ρc_f/ρc, where the film is the better conductor; and of the common rise
+    of film and substrate, t/(ρc L + ρc_f h'). The heat is held by h' = h (1 + left)/2 and has to cross what is left.
 
     Args:
         seconds, early: t of the band and t' of `_early_time` [s]; any shape.
@@ -161,19 +193,61 @@ def _film_rise(
     Returns:
         Rise over flux [K m²/W].
 
-    Source: ours; too hot rather than too cold (benchmarks/agreement.py).
+    Source: (1) of `_through_film`; the rest ours, held against the layered solver (benchmarks/agreement.py).
     """
     d, d_film = conductivity / heat_capacity, film_conductivity / film_capacity
-    heated = np.maximum(FILM_DEPTH * (0.5 + 0.5 * left) * film * film_capacity / heat_capacity, THIN)
-    now = _flux_rise(early, heated, d, heat_capacity) + (seconds - early) / (heat_capacity * thickness)
+    b, b_film = np.sqrt(conductivity * heat_capacity), np.sqrt(film_conductivity * film_capacity)
+    contrast, ratio = (b_film - b) / (b_film + b), 0.5 * (b_film + b) / b
+    held = np.maximum(film * (0.5 + 0.5 * left), THIN)
     middle = 1.0 / (2.0 + optical / 3.0 * (1.0 + 2.0 * optical / (optical + 6.0)))  # where the light is taken, of h
     way = np.maximum(film * (1.0 - middle) * left, THIN)
-    x = way / (2.0 * np.sqrt(d_film * seconds))
-    delay = way * way / (2.0 * d_film)
-    late = seconds * math.exp(-0.5) / np.sqrt(conductivity * heat_capacity * math.pi * (delay + seconds))
-    alike = np.minimum(np.sqrt(film_conductivity * film_capacity / (conductivity * heat_capacity)), 1.0)
-    arriving = now * np.exp(-x * (1.77 * alike + (1.0 - 0.3 * alike) * x)) + late * delay / (delay + seconds)
-    return np.maximum(arriving, seconds / (heat_capacity * thickness + film_capacity * film))
+    whole = heat_capacity * thickness + film_capacity * held
+    delay = FILM_DELAY * way * way / d_film + SHORT
+    # What of the time counts as of a thick solid: at first, a while later, and for the while alone.
+    wide = early / seconds * np.sqrt(1.0 + (math.pi * d * seconds / (thickness * thickness)) ** 2)
+    later = seconds + delay
+    late = wide / np.sqrt(1.0 + (math.pi * d * later / (thickness * thickness)) ** 2)
+    brief = wide / np.sqrt(1.0 + (math.pi * d * delay / (thickness * thickness)) ** 2)
+    unit = 2.0 / (math.sqrt(math.pi) * (b_film + b))
+    end = unit * _through_film(seconds, early / seconds, way, held, d_film, contrast, ratio)
+    end = end + (seconds - early) / whole
+    arriving = unit * (
+        _through_film(later, late, way, held, d_film, contrast, ratio)
+        - _through_film(delay, brief, way, held, d_film, contrast, ratio)
+    )
+    arriving = arriving + (later * (1.0 - late) - delay * (1.0 - brief)) / whole
+    mixed = _flux_rise(early, held * film_capacity / heat_capacity, d, heat_capacity)
+    mixed = mixed * np.exp(-0.5 * way / np.sqrt(d_film * seconds)) + (seconds - early) / whole
+    highest = np.maximum(np.maximum(end, arriving), choose(contrast > 0.0, mixed, 0.0))
+    return np.maximum(highest, seconds / whole)
+
+
+@elementwise
+def _share_beside_film(
+    seconds: Any, early: Any, film: Any, film_conductivity: Any, film_capacity: Any, per_skin: Any, conductivity: Any,
+    heat_capacity: Any,
+) -> Any:  # fmt: skip
+    """What the substrate keeps of its rise under a film that lets the light through and takes heat from the face.
+
+        C/(C + C_f),   C = max(0.886 √(k ρc t'), 0.6 t/B(t)),   C_f = 1/√(1/(ρc_f h)² + 1/(0.886² k_f ρc_f t))   (1)
+
+    Two thick bodies share as √(kρc) has it; a thin film takes part with all it holds; light taken deep is out of its
+    reach. For the hottest depth of the substrate, not its face.
+
+    Args:
+        seconds, early: t of the band and t' of `_early_time` [s]; any shape. film: h of what stays [m].
+        film_conductivity, film_capacity, conductivity, heat_capacity: k_f, ρc_f, k, ρc.
+        per_skin: B(t) of `_flux_rise` for the skin [K m²/W].
+
+    Returns:
+        Share, at most 1 [1].
+
+    Source: ours, held against the layered solver (benchmarks/agreement.py).
+    """
+    own = np.maximum(np.sqrt(FACE_SQUARE * conductivity * heat_capacity * early), DEEP_SHARE * seconds / per_skin)
+    holds, reaches = film_capacity * np.maximum(film, THIN), FACE_SQUARE * film_conductivity * film_capacity * seconds
+    takes = holds * np.sqrt(reaches / (reaches + holds * holds))
+    return own / (own + takes)
 
 
 @elementwise
