@@ -232,7 +232,8 @@ def temperatures(cases: list[Case]) -> dict[str, list[float]]:
 def sliced(sub: Floats, seconds: float) -> list[HeatLayer]:
     """The substrate of `bare` in slices, so that the solver's faces show the rise within it."""
     whole = bare(sub)
-    assert isinstance(whole.absorption, tuple) and whole.thickness is not None
+    assert isinstance(whole.absorption, tuple)
+    assert whole.thickness is not None
     if any(alpha is None for _, alpha in whole.absorption):
         return [whole]
     reach = math.sqrt(sub[at.CONDUCTIVITY] / sub[at.HEAT_CAPACITY] * seconds)

@@ -140,7 +140,7 @@ def test_oak_table(absorptance, share, skin, peaks):
 @pytest.mark.parametrize(("peak", "skin", "spike", "converted"), [(592, 60e-6, 143, 0.02), (726, 40e-6, 392, 0.05)])
 def test_time_near_the_peak(peak, skin, spike, converted):
     seconds = skin**2 / 1.5e-7
-    margin = _strip_margin(peak - 20.0 - spike / 2, spike / 2, spike, 1.0, seconds, 22.2, 141.2e3, 0.0)
+    margin = _strip_margin(peak - 20.0 - spike / 2, spike / 2, spike, 0.0, 1.0, seconds, 22.2, 141.2e3, 0.0)
     tint = (peak - 20.0) * np.exp(margin) + 293.15
     # Tint is 1 %; a reaction at the peak that converts more than 1 % must lie above it, by no more than 60 K.
     assert 0 < (peak + 273.15) - tint < 60 + 40 * (converted > 0.02)

@@ -26,8 +26,9 @@ PLANE_PEAK = math.sqrt(2.0 / (math.pi * math.e))
 
 @elementwise
 def _strip_margin(
-    strip: Any, top: Any, crossing: Any, passes: Any, skin_seconds: Any, ln_frequency: Any, activation: Any, limit: Any
-) -> Any:
+    strip: Any, top: Any, crossing: Any, lasting: Any, passes: Any, skin_seconds: Any, ln_frequency: Any,
+    activation: Any, limit: Any,
+) -> Any:  # fmt: skip
     """Margin of the band under the hand, any shape.
 
     The face stays within RT²/E of its peak, where a reaction runs e times slower, for about
@@ -36,16 +37,17 @@ def _strip_margin(
 
     Args:
         strip: rise of the band [K]. top: what the hottest moment stands above it [K].
-        crossing: what of the peak the last crossing has brought [K].
+        crossing: what of the peak the last crossing has brought [K]. lasting: what of it lasts long enough to count
+            where a temperature decides [K].
         passes: each adds its conversion. skin_seconds: d²/D of the skin [s].
         ln_frequency, activation: of the kinetics [1, J/mol]; activation 0 where a temperature decides.
-        limit: rise of the band that is harm where a temperature decides [K].
+        limit: rise that is harm where a temperature decides [K].
 
     Derived here from the inverse of erfcx near 1; held against the pulse-resolved table of oak in the tests.
     """
     kinetic = activation > 0.0
     energy = np.maximum(activation, 1.0)
-    peak = choose(kinetic, strip + top, strip)
+    peak = choose(kinetic, strip + top, strip + lasting)
     e_fold = GAS_CONSTANT * (peak + ROOM) * (peak + ROOM) / energy
     fall = 0.886 * np.minimum(1.0, e_fold / np.maximum(crossing, 1e-3))
     near = np.maximum(fall * fall * skin_seconds, 1e-6)

@@ -25,7 +25,7 @@ from proofpatch.physics.beam import _encircled_share, _mean_fluence, _peak_fluen
 from proofpatch.physics.clocks import _bulk_margin, _flash_margin, _glue_margin, _stop_margin, _strip_margin
 from proofpatch.physics.coverage import _count_regularity, _missed_share, _thin_tail
 from proofpatch.physics.elementwise import choose, elementwise, normal_cdf, normal_quantile
-from proofpatch.physics.hot_place import _film_rise, _flux_rise, _hot_place
+from proofpatch.physics.hot_place import _film_rise, _flux_rise, _hot_place, _share_beside_film
 from proofpatch.physics.optics import _mean_transmitted_share
 from proofpatch.physics.removal import _incubated_depth_moments, _plume_saturation, _softening
 
@@ -41,6 +41,7 @@ BARE_SHARE = 0.001  # harm counts once this share of the area is bare and marked
 ABSENT = 1e-9  # m; a layer thinner than this is not there
 TRAPPED = 0.5963  # diffuse reflectance of a film's face from within at n = 1.5 (thermal-optical check CV-5.11)
 FADE = 0.01  # share lifted over which "not lifted" passes into "lifted"
+LASTING = 0.3e-3  # s, for which a temperature has to last to leave a mark; from memory, unverified
 SHIELD = 10.0  # most a film may add to the flash margin
 
 
@@ -87,22 +88,33 @@ def beam_of(setting: Any, hand: Any) -> Any:
 
 
 @elementwise
+def _warmed(lowest: Any, ramp: Any, warm: Any, rise: Any, residual: Any, used: Any, setting: Any) -> Any:
+    """(lowest threshold of a film warmed by so much [J/m²], heat share its pulses then leave), any shape."""
+    lowest = lowest * np.maximum(1.0 - warm / rise, WARM_FLOOR)
+    radius = _threshold_radius(lowest * np.exp(ramp), used, setting[at.SPOT], setting[at.TOP_HAT])
+    return lowest, 1.0 - (1.0 - residual) * _encircled_share(radius, setting[at.SPOT], setting[at.TOP_HAT])
+
+
+@elementwise
 def _threshold(layer: Any, i: int, beam: Any, used: Any, warm: Any, setting: Any) -> Any:
     """(mean threshold, lowest threshold [J/m²], what early hits lack, heat share) of a layer in this pass, any shape.
 
-        F_th(N, τ) = F_th (τ/100 ns)^x  N^(S−1)  max(1 − η_res ΔT/ΔT_dec, floor)
+        F_th(N, τ) = F_th (τ/100 ns)^x  N^(S−1)  max(1 − s ΔT/ΔT_dec, floor)              (1)
+        s = 1 − (1 − η_res) (share of the light above F_th)                               (2)
 
-    Warming counts with the share an ablating pulse leaves: the full share would let a film that only heats ablate,
-    cool and stop again from one setting to the next. So removal is under- rather than overrated there.
+    `warm` is ΔT if all light stays as heat; s of it does. The warmer the film, the more leaves and the less heat stays:
+    (2) falls as s grows, so there is one balance. It is taken where the straight line between s = η_res and s = 1 meets
+    it.
     """
     low, ramp = _softening(beam.hits, layer[i, at.INCUBATION], INCUBATION_HITS)
-    residual = layer[i, at.RESIDUAL_HEAT]
-    lowest = layer[i, at.THRESHOLD] * np.exp(layer[i, at.WIDTH_EXPONENT] * beam.log_width) * low
-    lowest = lowest * np.maximum(1.0 - residual * warm / layer[i, at.DECOMPOSITION], WARM_FLOOR)
-    threshold = lowest * np.exp(ramp)
-    radius = _threshold_radius(threshold, used, setting[at.SPOT], setting[at.TOP_HAT])
-    kept = 1.0 - (1.0 - residual) * _encircled_share(radius, setting[at.SPOT], setting[at.TOP_HAT])
-    return threshold, lowest, ramp, kept
+    residual, rise = layer[i, at.RESIDUAL_HEAT], layer[i, at.DECOMPOSITION]
+    cold = layer[i, at.THRESHOLD] * np.exp(layer[i, at.WIDTH_EXPONENT] * beam.log_width) * low
+    _, least = _warmed(cold, ramp, residual * warm, rise, residual, used, setting)
+    _, most = _warmed(cold, ramp, warm, rise, residual, used, setting)
+    above, below = least - residual, 1.0 - most
+    share = residual + (1.0 - residual) * above / np.maximum(above + below, 1e-9)
+    lowest, kept = _warmed(cold, ramp, share * warm, rise, residual, used, setting)
+    return lowest * np.exp(ramp), lowest, ramp, kept
 
 
 @elementwise
@@ -268,21 +280,17 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     late, late_film = _pass_light(needed, n, optical, into)
     bare = choose(left < 1.0 - BARE_SHARE, 1.0, 0.0)
     reaching = np.maximum(np.maximum(early, late) * trapped, bare)
-    by_light = lit
-    # Heat that stays in the film has to cross what the pass leaves of it.
+    # Heat that stays in the film has to cross what the pass leaves of it, which also cools the lit face.
     thick, stays = sub[at.SOLID_THICKNESS], np.maximum(1.0 - 1.0 / np.maximum(needed, 1.0), 0.0)
-    by_film = (
-        flux * kept * _film_rise(beam.seconds, early_time, film, film_k, film_heat, optical, stays, thick, k, rho_c)
-    )
+    by_film = _film_rise(beam.seconds, early_time, film, film_k, film_heat, optical, stays, thick, k, rho_c)
+    by_light = _share_beside_film(beam.seconds, early_time, film * stays, film_k, film_heat, per_skin, k, rho_c)
+    first = lit * by_light * early * trapped + flux * kept * by_film * early_film
     stays = np.maximum(1.0 - n / np.maximum(needed, n), 0.0)
-    by_last = (
-        flux * kept * _film_rise(beam.seconds, early_time, film, film_k, film_heat, optical, stays, thick, k, rho_c)
-    )
+    by_film = _film_rise(beam.seconds, early_time, film, film_k, film_heat, optical, stays, thick, k, rho_c)
+    by_light = _share_beside_film(beam.seconds, early_time, film * stays, film_k, film_heat, per_skin, k, rho_c)
+    last = lit * by_light * late * trapped + flux * kept * by_film * late_film
     hot = setting[at.EDGE] * heat
-    strip = np.maximum(
-        by_light * early * trapped + by_film * early_film, by_light * late * trapped + by_last * late_film
-    )
-    strip = hot * np.maximum(strip, by_light * bare)
+    strip = hot * np.maximum(np.maximum(first, last), lit * bare)
     absorbed = np.maximum(
         sub[at.ABSORPTANCE] * early * trapped + kept * early_film,
         sub[at.ABSORPTANCE] * late * trapped + kept * late_film,
@@ -312,7 +320,11 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
         sub[at.MELT], sub[at.FLASH_LIMIT], sub[at.FLASH_WIDTH], sub[at.FLASH_EXPONENT],
     )  # fmt: skip
     skin_seconds = np.maximum(skin * skin / diffusivity, 0.2 * beam.seconds)
-    banded = _strip_margin(strip, top, crossing, n, skin_seconds, ln_a, activation, limit) - worst
+    # Where a temperature decides, heat of the last crossing counts as far as it lasts.
+    burst = beam.crossing_seconds
+    lasting = _flux_rise(burst + LASTING, skin, diffusivity, rho_c) - _flux_rise(LASTING, skin, diffusivity, rho_c)
+    lasting = crossing * lasting / _flux_rise(burst, skin, diffusivity, rho_c)
+    banded = _strip_margin(strip, top, crossing, lasting, n, skin_seconds, ln_a, activation, limit) - worst
     through = _bulk_margin(bulk, ln_a, activation, limit) - worst
     glued = _glue_margin(absorbed * setting[at.EDGE], bulk, rho_c, sub[at.GLUE_DEPTH], sub[at.GLUE]) - worst
     margin, clock = flash, 0.0 * flash
