@@ -101,6 +101,7 @@ def sample(count: int, seed: int = SEED) -> list[Case]:
         draw = int(rng.integers(16))
         sub = belief.substrate[draw].copy()
         sub[at.DEPTH_FACTOR : at.GRADER] = 1.0  # no discrepancy: it is what is measured here
+        sub[at.NEED_BY_RATE :] = 0.0
         cases.append(Case(coating, substrate, laser, random_setting(laser, rng), belief.layer[draw].copy(), sub, n))
     return cases
 

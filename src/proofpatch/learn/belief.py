@@ -46,10 +46,11 @@ SUBSTRATE_LATENTS = {
     "heat_limit": "plain", "gas_conversion": "log", "gas_onset": "plain", "glue_limit": "plain",
     "absorptance_spread": "log",
 }  # fmt: skip
-MODEL_LATENTS = (
-    "depth_discrepancy", "heat_discrepancy", "flash_discrepancy", "lift_discrepancy", "kinetics_discrepancy",
-    "grader_noise",
-)  # fmt: skip
+TILTS = ("need_by_rate", "need_by_width", "need_by_dose", "room_by_rate", "room_by_width", "room_by_dose")
+MODEL_LATENTS = dict.fromkeys(
+    ("depth_discrepancy", "heat_discrepancy", "flash_discrepancy", "lift_discrepancy", "kinetics_discrepancy",
+     "grader_noise"), "log",
+) | dict.fromkeys(TILTS, "plain")  # fmt: skip
 # Not drawn: known well against the rest, or moved together with a latent.
 FIXED_LAYER = ("density", "specific_heat", "conductivity", "vaporisation_heat")
 FIXED_SUBSTRATE = (
@@ -178,8 +179,8 @@ def latents(surface: Surface) -> Latents:
             fixed["substrate", name] = under[name].value if name in under else 0.0
             if name in under:
                 data["substrate", name, under[name]] = under[name]
-        for name in MODEL_LATENTS:
-            take(row, "model", name, "log", assumption(name))
+        for name, scale in MODEL_LATENTS.items():
+            take(row, "model", name, scale, assumption(name))
         rows.append(row)
         fixed_rows.append(fixed)
     names = tuple(sorted(scale_of))
@@ -286,6 +287,7 @@ def concrete(table: Latents, component: NDArray[np.int64], z: Floats, layers: in
         "flash_factor": must("model", "flash_discrepancy"),
         "lift_factor": must("model", "lift_discrepancy"),
         "grader_noise": must("model", "grader_noise"),
+        **{name: must("model", name) for name in TILTS},
     }
     sub = np.stack([sub_columns[name] for name in SUBSTRATE], axis=1)
     return layer, sub

@@ -9,8 +9,8 @@ spread from place to place: it carries "how much is left". `margin` is the natur
 which heat or fluence could still grow before the substrate shows a tint on 0.1 % of the area.
 
 The order of the steps and the choice of closed forms are ours; each form names its own source where it is
-defined. Agreement with a layered solver and a pulse-by-pulse dose map is a later study; the discrepancy
-terms of the belief stand for the error meanwhile.
+defined. How far they are from a layered solver and a pulse-by-pulse dose map, `benchmarks/agreement.py` says; the
+discrepancy terms of the belief stand for that error and the world's: factors, and lines in three knobs.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ from proofpatch.physics.removal import _incubated_depth_moments, _plume_saturati
 
 CLOCKS = ("flash", "strip", "bulk", "glue line", "stop")
 REFERENCE_WIDTH = 100e-9  # s, at which thresholds are tabulated
+REFERENCE_RATE, REFERENCE_DOSE = 50e3, 3e5  # Hz, J/m² of all passes: the middle of what such lasers are set to
 WARM_FLOOR = 0.1  # a film at its decomposition temperature keeps this share of its threshold; from memory, unverified
 INCUBATION_HITS = 100.0  # incubation saturates; from memory, unverified
 NEAR_THRESHOLD = 0.1  # of the steepness: how far off the closed depth is there (benchmarks/agreement.py)
@@ -338,6 +339,20 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
         still = _stopped(sub, setting, hand[at.STOP], strip, taken * kept, skin, film) - worst
         clock = choose(still < margin, 4.0, clock)
         margin = np.minimum(margin, still)
+    # What the forms above get wrong drifts with the knobs: a straight line in each, drawn with the surface.
+    rate, dose = np.log(setting[at.RATE] / REFERENCE_RATE), np.log(n * beam.dose / REFERENCE_DOSE)
+    log_need = (
+        log_need
+        + sub[at.NEED_BY_RATE] * rate
+        + sub[at.NEED_BY_WIDTH] * beam.log_width
+        + sub[at.NEED_BY_DOSE] * dose
+    )  # fmt: skip
+    margin = (
+        margin
+        + sub[at.ROOM_BY_RATE] * rate
+        + sub[at.ROOM_BY_WIDTH] * beam.log_width
+        + sub[at.ROOM_BY_DOSE] * dose
+    )  # fmt: skip
     return log_need, spread, margin, clock, into * transmitted * sub[at.ABSORPTANCE], per_pass
 
 
