@@ -41,7 +41,9 @@ COARSEST = 2.0  # pixels a spot radius must have
 TOGETHER = 2e-3  # s; crossings closer than that are one
 GROUPED = 6.0  # of a spot radius, over which neighbouring pulses may be taken together
 WARM = 400.0  # K, below which nothing reacts that matters
-LASTING = 3e-4  # s after a crossing; heat shorter than that tints no metal; from memory, unverified
+# s after a crossing, shorter heat leaves no mark: on stone, whose quartz turns at once; on metal, whose oxide grows by
+# diffusion (its limits are of minutes); from memory, unverified.
+LASTING, GROWING = 3e-4, 1e-2
 BY_HEAT = 150.0  # K beyond its slow decomposition, at which a film goes within milliseconds; from memory, unverified
 INORGANIC = 1400.0  # K; what is no organic film melts, and only then goes easily; from memory, unverified
 DEEPEST = 25.0  # optical depth of the tables of light
@@ -325,7 +327,8 @@ class _Work:
             if float(true_rise(ground, face.max())) + ROOM > WARM:
                 self._react(face, seconds)
         elif math.isfinite(ground.heat_limit):
-            np.maximum(self.tile.lasting, self.spread.look(min(LASTING, seconds)), out=self.tile.lasting)
+            lasting = GROWING if math.isfinite(ground.melting) else LASTING
+            np.maximum(self.tile.lasting, self.spread.look(min(lasting, seconds)), out=self.tile.lasting)
         self.spread.advance(seconds)
 
     def rest(self, seconds: float) -> None:

@@ -9,6 +9,8 @@ import proofpatch as pp
 from proofpatch import records
 from proofpatch.learn.assumptions import assumptions
 from proofpatch.learn.recipe import Recipe
+from proofpatch.learn.stopping import Worth
+from proofpatch.learn.surprise import expected
 from proofpatch.materials import coating_data
 from proofpatch.shop.log import setting_from
 from proofpatch.sources import STATUS, cite
@@ -73,10 +75,12 @@ def test_what_the_owner_measured_is_not_said_to_be_unmeasured():
     assert "a mixture of what it may be" in " ".join(records.assumptions_of(vague))
 
 
-def test_patches_or_why_there_are_none(at_work):
+def test_patches_or_why_there_are_none(at_work, window):
     patch = pp.Patch(at_work(), 0.5, 0.01, "because")
-    assert plain(records.patches_record([patch], pp.Limits()))["patches"][0]["p_clean"] == 0.5
-    none = records.patches_record([], pp.Limits(p_harm_patch=0.07))
+    laid = plain(records.patches_record(Worth(True, 60.0, 200.0, 0.3, "Lay it.", (patch,), 0.1), window))
+    assert laid["patches"][0]["p_clean"] == 0.5
+    assert (laid["pays"], laid["seconds_saved_s"], laid["pays_because"]) == (True, 60.0, "Lay it.")
+    none = records.patches_record(Worth(False, 0.0, 0.0, 0.0, "No.", (), 0.07), window)
     assert none["patches"] == []
     assert "7 %" in none["because"]
 
@@ -109,8 +113,11 @@ def test_a_refusal_has_the_shape_of_its_answer(answer, keys):
     assert not [value for key, value in r.items() if key in ("best", "setting", "gentler", "written") and value]
 
 
-def test_what_a_patch_taught(window):
-    r = plain(records.graded_record("a.jsonl", window, window))
+def test_what_a_patch_taught(window, at_work):
+    graded = pp.Graded(at_work(), "partial", "none")
+    r = plain(records.graded_record("a.jsonl", window, window, graded))
+    assert r["expected_chance"] == expected(window.belief, graded)
+    assert r["surprises"] == []
     assert r["chance"] == r["chance_before"] == window.chance
     assert r["patches"] == 0
 

@@ -97,7 +97,7 @@ def patches_of(work: Any) -> list[Any]:
 
     if work.path is None:
         return []
-    graded, complaints = read_log(work.log_path, len(work.surface.coats))
+    graded, complaints = read_log(work.log_path, len(work.surface.coats), work.laser_on if work.laser_file else None)
     for line in complaints:
         note(line)
     return graded
@@ -184,31 +184,34 @@ def forecast(job: str | None, json_: bool, **given: Any) -> None:
 
 @cli.command()
 @argument("job", required=False)
-@options(*SURFACE, *STOP, "count")
+@options(*SURFACE, *STOP, "count", "place")
 @as_json
 def patch(job: str | None, json_: bool, **given: Any) -> None:
-    """The next test patch, or a strip of several steps, gentlest first.
+    """The next test patch, or a strip of several steps, gentlest first, and whether it still pays.
 
     Example: proofpatch patch chest.toml --count 3
     """
     import proofpatch as pp
     from proofpatch.cli_show import patch_lines
+    from proofpatch.learn.stopping import ANY_AREA, another_strip
     from proofpatch.records import patches_record
 
     count = whole("count", given, 1, 1, MOST_STEPS)
     work = read_work("patch", job, given, json_)
     belief = believe(work, patches_of(work))
     window = pp.forecast(belief, work.limits)
-    patches = pp.next_patch(belief, work.limits, count=count)
-    record = patches_record(patches, work.limits, window)
-    say(record, json_, lambda: patch_lines(record, patches, work))
-    if not patches:
+    area = sum(area for area, _ in work.zones) or ANY_AREA
+    with at_options({"place": "--place"}):
+        worth = another_strip(belief, work.limits, area, given.get("place") or "hidden", count=count)
+    record = patches_record(worth, window)
+    say(record, json_, lambda: patch_lines(record, worth.strip, work))
+    if not worth.strip:
         raise Answer(NO)
 
 
 @cli.command()
 @argument("job", required=True)
-@options(*KNOBS, "residue", "harm", "fraction_left", "layer", "seconds", "length", "grader")
+@options(*KNOBS, "residue", "harm", "fraction_left", "layer", "seconds", "length", "grader", "waited")
 @click.option("--unwiped", is_flag=True, help="dust was not wiped off")
 @as_json
 def grade(job: str, json_: bool, unwiped: bool, **given: Any) -> None:
@@ -242,6 +245,7 @@ def grade(job: str, json_: bool, unwiped: bool, **given: Any) -> None:
         "fraction_left": number("fraction_left", "share", given),
         "seconds": seconds,
         "length": length,
+        "waited": number("waited", "duration", given),
     }
     with at_options(GRADE_OPTIONS):
         graded = checked_graded(setting, values, len(work.surface.coats))
@@ -250,7 +254,7 @@ def grade(job: str, json_: bool, unwiped: bool, **given: Any) -> None:
     append_log(work.log_path, graded, datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"))
     before = pp.forecast(believe(work, earlier), work.limits)
     after = pp.forecast(pp.update(before.belief, graded), work.limits)
-    record = graded_record(str(work.log_path), before, after)
+    record = graded_record(str(work.log_path), before, after, graded)
     say(record, json_, lambda: grade_lines(record, after, work))
 
 

@@ -46,6 +46,7 @@ OPTIONS = {
     "travel_speed": ("--travel-speed", "speed of the hand, like '50 mm/s'"),
     "passes": ("--passes", "how often the area is gone over"),
     "count": ("--count", f"steps of the strip, 1 to {MOST_STEPS}"),
+    "place": ("--place", "where the strip lies: scrap, hidden (if left out) or face"),
     "residue": ("--residue", "'no effect', trace, partial, nearly or clean, dust wiped off"),
     "harm": ("--harm", "none, tint, marked or burnt"),
     "fraction_left": ("--fraction-left", "share of the area still covered, measured"),
@@ -53,6 +54,7 @@ OPTIONS = {
     "seconds": ("--seconds", "time one stroke really took, like '4 s'"),
     "length": ("--length", "its length, like '100 mm'"),
     "grader": ("--grader", "who judged"),
+    "waited": ("--waited", "time between laying and judging, like '16 h'; as advised if left out"),
     "against": ("--against", "knobs a second setting has otherwise, like 'power=270 W; sweep-speed=14 m/s'"),
     "picture": ("--picture", "file to draw into, ending in .svg or .png"),
     "seed": ("--seed", "another simulated piece"),
@@ -81,7 +83,8 @@ SETTING_OPTIONS = {
     "travel_speed": "--travel-speed", "passes": "--passes", "pattern": "--laser",
 }  # fmt: skip
 GRADE_OPTIONS = {
-    name: OPTIONS[name][0] for name in ("residue", "harm", "fraction_left", "layer", "seconds", "length", "grader")
+    name: OPTIONS[name][0]
+    for name in ("residue", "harm", "fraction_left", "layer", "seconds", "length", "grader", "waited")
 }
 # A field of a reading, or of the fit behind it.
 MEASURE_OPTIONS = {

@@ -260,7 +260,7 @@ def patch_lines(record: Mapping[str, Any], patches: Sequence[Patch], work: Job) 
             "only shows where a patch would teach most."
         )
         lines.append("")
-    lines += wrapped(head)
+    lines += [*wrapped(record["pays_because"]), "", *wrapped(head)]
     for i, (step, patch) in enumerate(zip(steps, patches, strict=True), 1):
         digits = digits_of(patch.setting, work.laser)
         lines += ["", *wrapped(f"Step {i}: {setting_words(step['setting'], digits)}.")]
@@ -286,6 +286,7 @@ def grade_lines(record: Mapping[str, Any], window: Window, work: Job) -> list[st
         f"{count} graded patch{'es' if count != 1 else ''}, {record['effective_draws']:.0f} of {window.belief.draws} "
         "draws effective."
     )
+    lines += listed("Does not fit the rest:", record["surprises"])
     job = shlex.quote(str(work.path))
     if record["answer"] == "decline":
         return [*lines, "", "Stop here: another method is advised."]
@@ -307,11 +308,13 @@ def recipe_lines(record: Mapping[str, Any], found: Recipe, hours: Hours | None, 
         f"Clean {chance(record['p_clean'])}, harm {chance(record['p_harm'])} of the finished surface under your hand, "
         f"{show(record['area_rate_m2_s'], 'area rate')} beam on. {clock_sentence(record['governs'])}"
     )
+    lines += wrapped(record["binds"])
     lines += listed("Room before a limit is broken, the other knobs unchanged:", margin_words(record, work.laser))
     if record["gentler"]:
         gentler = setting_words(record["gentler"], digits_of(setting_from(record["gentler"]), work.laser))
         lines += ["", "Gentler, with at most half the chance of harm:", *wrapped(gentler, "  ")]
         lines += wrapped(f"{show(record['gentler_area_rate_m2_s'], 'area rate')} beam on", "  ")
+    lines += listed("One step away:", [a["because"] for a in record["alternatives"]])
     if hours:
         low, middle, high = (record["time_s"][f"p{p}"] for p in (10, 50, 90))
         said = (

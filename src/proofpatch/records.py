@@ -13,10 +13,11 @@ from proofpatch.hazards import CAUTIONS
 from proofpatch.lasers import Laser
 from proofpatch.learn.assumptions import assumptions
 from proofpatch.learn.belief import Belief, prior
+from proofpatch.learn.evidence import Graded
 from proofpatch.learn.forecast import Window, area_rate, forecast
-from proofpatch.learn.limits import Limits
-from proofpatch.learn.patches import Patch
 from proofpatch.learn.recipe import Recipe
+from proofpatch.learn.stopping import Worth
+from proofpatch.learn.surprise import expected, surprises
 from proofpatch.offer.hours import Hours
 from proofpatch.physics import beam, pulses, sweep
 from proofpatch.physics.setting import Setting
@@ -149,21 +150,26 @@ def forecast_record(window: Window, chance_without_top: float | None = None) -> 
     }
 
 
-def patches_record(patches: Sequence[Patch], limits: Limits, window: Window | None = None) -> dict[str, Any]:
-    """The contract's keys of a strip; with `because` where there is none to lay."""
+def patches_record(worth: Worth, window: Window) -> dict[str, Any]:
+    """The contract's keys of a strip, and whether it pays; with `because` where there is none to lay."""
     record: dict[str, Any] = {
         "patches": [
             {"setting": setting_to(p.setting), "p_clean": p.p_clean, "p_harm": p.p_harm, "because": p.because}
-            for p in patches
+            for p in worth.strip
         ],
         "cautions": list(CAUTIONS),
+        "answer": window.answer,
+        "chance": window.chance,
+        "pays": worth.pays,
+        "seconds_saved_s": worth.seconds_saved,
+        "seconds_spent_s": worth.seconds_spent,
+        "chance_of_recipe": worth.chance_of_recipe,
+        "pays_because": worth.because,
     }
-    if window is not None:
-        record |= {"answer": window.answer, "chance": window.chance}
-    if not patches:
+    if not worth.strip:
         record["because"] = (
             "No patch is worth laying: none that goes only a step past what the gentler ones have shown keeps its "
-            f"harm within the {show(limits.p_harm_patch, 'share')} a patch may risk."
+            f"harm within the {show(worth.risk, 'share')} a patch may risk there."
         )
     return record
 
@@ -181,6 +187,18 @@ def recipe_record(recipe: Recipe, hours: Hours | None = None) -> dict[str, Any]:
         "gentler": setting_to(recipe.gentler) if recipe.gentler else None,
         "gentler_area_rate_m2_s": area_rate(recipe.gentler) if recipe.gentler else None,
         "confirmed": recipe.confirmed,
+        "binds": recipe.binds,
+        "alternatives": [
+            {
+                "setting": setting_to(a.setting),
+                "p_clean": a.p_clean,
+                "p_harm": a.p_harm,
+                "area_rate_m2_s": a.area_rate,
+                "inside_limits": a.holds,
+                "because": a.because,
+            }
+            for a in recipe.alternatives
+        ],
         "cautions": list(CAUTIONS),
     }
     if hours:
@@ -189,8 +207,8 @@ def recipe_record(recipe: Recipe, hours: Hours | None = None) -> dict[str, Any]:
     return record
 
 
-def graded_record(log: str, before: Window, after: Window) -> dict[str, Any]:
-    """What one more graded patch taught."""
+def graded_record(log: str, before: Window, after: Window, graded: Graded) -> dict[str, Any]:
+    """What one more graded patch taught, and what of the evidence does not fit the rest."""
     return {
         "written": log,
         "patches": len(after.belief.evidence),
@@ -199,6 +217,8 @@ def graded_record(log: str, before: Window, after: Window) -> dict[str, Any]:
         "answer": after.answer,
         "because": after.because,
         "effective_draws": after.belief.effective_draws,
+        "expected_chance": expected(before.belief, graded),
+        "surprises": [found.because for found in surprises(after.belief)],
     }
 
 

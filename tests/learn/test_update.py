@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 
 import proofpatch as pp
 from proofpatch.learn.forecast import grades_at
-from proofpatch.learn.kernels import plain_patch_logs
+from proofpatch.learn.kernels import outcomes, plain_patch_logs
+from proofpatch.learn.rows import hand_row, setting_rows
 from proofpatch.learn.update import patch_arguments
 from proofpatch.physics import rows as at
 
@@ -70,13 +71,55 @@ def test_evidence_pulls_the_forecast_its_way(oak_belief, at_work):
     assert cleaned[1] < before[1] < burnt[1]
 
 
-def test_a_second_equal_patch_sharpens(oak_belief, at_work):
+def spread_of_need(belief, setting):
+    """Standard deviation of ln X at a setting."""
+    rows = setting_rows([setting], belief.laser)
+    return outcomes(belief.layer, belief.substrate, rows, hand_row(belief.hand), 0)[0][:, 0].std()
+
+
+def test_a_second_equal_patch_sharpens(varnished_oak, at_work):
+    belief = pp.prior(varnished_oak, "pulsed-500", draws=4096)
     graded = pp.Graded(at_work(passes=4), "partial", "none", seconds=2.0, length=0.1)
     spread = [
-        np.log(b.layer[:, 0, at.THRESHOLD]).std()
-        for b in (oak_belief, pp.update(oak_belief, graded), pp.update(oak_belief, [graded, graded]))
+        spread_of_need(b, graded.setting)
+        for b in (belief, pp.update(belief, graded), pp.update(belief, [graded, graded]))
     ]
     assert spread[2] < spread[1] < spread[0]
+
+
+def test_grades_that_contradict_each_other_widen(varnished_oak, at_work):
+    belief = pp.prior(varnished_oak, "pulsed-500", draws=4096)
+    one, other = at_work(passes=4), at_work(passes=5)
+    alike = pp.update(belief, [pp.Graded(s, "partial", "none") for s in (one, other)])
+    apart = pp.update(belief, [pp.Graded(one, "clean", "none"), pp.Graded(other, "no effect", "none")])
+    assert spread_of_need(apart, one) > spread_of_need(alike, one)
+    noise = [np.average(b.substrate[:, at.GRADER], weights=b.weight) for b in (alike, apart)]
+    assert noise[1] > noise[0]
+
+
+@pytest.mark.parametrize(
+    ("substrate", "waited", "residue", "harm", "less"),
+    [
+        ("oak", 1800.0, "clean", "none", "harmless"),  # a tint may not have come out yet
+        ("mild-steel", 86400.0, "nearly", "none", "dirty"),  # fresh rust may pass for residue
+    ],
+)
+def test_when_a_patch_was_judged_counts(at_work, substrate, waited, residue, harm, less):
+    belief = pp.prior(pp.Surface(["latex-paint"], substrate), "pulsed-500", draws=4096)
+    setting = at_work(passes=4)
+    asked = []
+    for when in (None, waited):
+        after = pp.update(belief, pp.Graded(setting, residue, harm, waited=when))
+        p_clean, p_harm, _ = grades_at(after, setting)
+        asked.append((p_clean, p_harm))
+    (clean, harmed), (clean_then, harmed_then) = asked
+    assert harmed_then > harmed if less == "harmless" else clean_then > clean
+    # As advised, and on wood the next day, nothing is taken off.
+    same = [
+        pp.update(belief, pp.Graded(setting, residue, harm, waited=w))
+        for w in (None, 13 * 3600.0 if less == "harmless" else 60.0)
+    ]
+    assert np.array_equal(same[0].layer, same[1].layer)
 
 
 def test_dust_left_on_counts_for_less(oak_belief, at_work):

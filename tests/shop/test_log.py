@@ -1,5 +1,6 @@
 """The patch log: only ever appended to, a torn line costs itself alone, a line that lies is refused."""
 
+import dataclasses
 import json
 import re
 from pathlib import Path
@@ -220,3 +221,19 @@ def test_a_setting_comes_back_as_it_went():
     setting = graded().setting
     assert setting_from(json.loads(json.dumps(setting_to(setting)))) == setting
     assert list(setting_to(setting)) == list(UNIT_KEYS.values())
+
+
+def test_a_dated_patch_is_read_with_the_laser_of_its_day(tmp_path):
+    path = tmp_path / "a.patches.jsonl"
+    append_log(path, graded(), "2026-01-05T10:12:00+00:00")
+    append_log(path, graded(), "some day")
+    asked = []
+
+    def laser_on(day):
+        asked.append(day.isoformat())
+        return dataclasses.replace(pp.laser("pulsed-500"), power_factor=0.8)
+
+    (dated, undated), _ = read_log(path, 2, laser_on)
+    assert asked == ["2026-01-05"]
+    assert dated.laser.power_factor == 0.8
+    assert undated.laser is None

@@ -12,6 +12,9 @@ from proofpatch.physics.setting import Setting, finite_number
 # By area still covered: all and thinned by under 5 %; over 90 %; 10 to 90 %; 1 to 10 %; at most 1 %.
 RESIDUES = ("no effect", "trace", "partial", "nearly", "clean")
 HARMS = ("none", "tint", "marked", "burnt")
+# s, after which a patch is judged: wood and paper the next day, when a tint has come out; masonry after a week.
+ADVISED_WAIT = {"wood": 12 * 3600.0, "paper": 12 * 3600.0, "mineral": 7 * 86400.0}
+RUST_SETS_IN = 8 * 3600.0  # s, after which bare steel may carry fresh rust (both common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -29,6 +32,7 @@ class Graded:
             travel speed of the setting.
         wiped: dust wiped off before judging.
         grader: who judged.
+        waited: time between laying and judging [s]; None: as advised (`ADVISED_WAIT`).
 
     Raises:
         InputError: an unknown grade, a share outside 0 to 1, a time without a length.
@@ -44,6 +48,7 @@ class Graded:
     length: float | None = None
     wiped: bool = True
     grader: str | None = None
+    waited: float | None = None
 
     def __post_init__(self) -> None:
         expect("setting", self.setting, Setting, "Build it with Setting(...).")
@@ -76,6 +81,8 @@ class Graded:
             finite_number("seconds", "The time of the stroke", self.seconds, 1e-3, 1e5, "s")
             finite_number("length", "The length of the stroke", self.length, 1e-4, 1e2, "m")
             self.moved()
+        if self.waited is not None:
+            finite_number("waited", "The wait before judging", self.waited, 0.0, 1e9, "s")
 
     def moved(self) -> Setting:
         """The setting with the speed really moved."""
@@ -90,5 +97,5 @@ class Graded:
             s.average_power, s.repetition_rate, s.pulse_width, s.spot_radius, s.sweep_width, s.sweep_speed,
             s.travel_speed, s.passes, s.pattern, self.layer, self.residue, self.harm,
             self.fraction_left is not None, self.fraction_left or 0.0, self.wiped,
-            self.seconds is not None, self.grader or "", str(self.laser),
+            self.seconds is not None, self.grader or "", str(self.laser), self.waited is not None, self.waited or 0.0,
         )  # fmt: skip

@@ -62,6 +62,15 @@ def envelope(laser: Laser) -> tuple[Setting, ...]:
     return tuple(seen.values())
 
 
+def fits(belief: Belief, setting: Setting) -> bool:
+    """True if the laser's envelope holds the setting and a hand can move so."""
+    try:
+        belief.laser.check(setting)
+    except InputError:
+        return False
+    return SLOWEST_HAND <= setting.travel_speed <= FASTEST_HAND
+
+
 @dataclass(frozen=True, eq=False)
 class Window:
     """What every setting would do to the finished surface.

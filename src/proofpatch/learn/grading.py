@@ -90,3 +90,19 @@ def fraction_chance(fraction: Any, log_need: Any, spread: Any, noise: Any, wrong
     off = (left - fraction) / error
     # Noise of the setting itself blurs the fraction too: its slope in ln X times the noise.
     return (1.0 - wrong) * np.exp(-0.5 * off * off) / error + wrong
+
+
+@elementwise
+def residue_seen(steps_dirty: Any, log_need: Any, spread: Any, noise: Any, wrong: Any, rusted: Any) -> Any:
+    """As `residue_chance`, where fresh rust makes a patch look one grade dirtier with chance `rusted`."""
+    right = residue_chance(steps_dirty, log_need, spread, noise, wrong)
+    cleaner = residue_chance(np.maximum(steps_dirty - 1, 0), log_need, spread, noise, wrong)
+    return (1.0 - rusted * (steps_dirty < 4)) * right + rusted * (steps_dirty > 0) * cleaner
+
+
+@elementwise
+def harm_seen(steps_harm: Any, margin: Any, noise: Any, wrong: Any, early: Any) -> Any:
+    """As `harm_chance`, where harm that has not come out yet looks one grade kinder with chance `early`."""
+    right = harm_chance(steps_harm, margin, noise, wrong)
+    worse = harm_chance(np.minimum(steps_harm + 1, 3), margin, noise, wrong)
+    return (1.0 - early * (steps_harm > 0)) * right + early * (steps_harm < 3) * worse

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from proofpatch.learn.compiled import cache_folder
-from proofpatch.learn.grading import CLEAN_EDGE, fraction_chance, harm_chance, residue_chance
+from proofpatch.learn.grading import CLEAN_EDGE, fraction_chance, harm_seen, residue_seen
 from proofpatch.physics.elementwise import normal_cdf, numba
 from proofpatch.physics.outcome import beam_of, surface_outcome
 from proofpatch.physics.rows import GRADER, HAND, LAYER, SETTING, SUBSTRATE
@@ -52,9 +52,13 @@ def plain_window(
 
 def plain_patch_logs(
     layer: Floats, sub: Floats, settings: Floats, hands: Floats, targets: NDArray[np.int64], residue: NDArray[np.int64],
-    harm: NDArray[np.int64], fraction: Floats, wrong: Floats, noise: float,
+    harm: NDArray[np.int64], fraction: Floats, wrong: Floats, rusted: Floats, early: Floats, noise: float,
 ) -> Floats:  # fmt: skip
-    """ln likelihood (draws, patches) of graded patches; `fraction` < 0 means graded by eye."""
+    """ln likelihood (draws, patches) of graded patches; `fraction` < 0 means graded by eye.
+
+    rusted, early: (patches,) chances that fresh rust passes for one grade of residue more, and that harm was judged
+    one grade too kind because it had not come out yet.
+    """
     out = np.zeros((len(layer), len(settings)))
     grader = sub[:, GRADER]
     total = np.sqrt(noise**2 + grader**2)
@@ -64,8 +68,8 @@ def plain_patch_logs(
         if fraction[j] >= 0:
             seen = fraction_chance(fraction[j], need, wide, noise, wrong[j])
         else:
-            seen = residue_chance(residue[j], need, wide, total, wrong[j])
-        hurt = harm_chance(harm[j], room, total, wrong[j])
+            seen = residue_seen(residue[j], need, wide, total, wrong[j], rusted[j])
+        hurt = harm_seen(harm[j], room, total, wrong[j], early[j])
         out[:, j] = np.log(np.maximum(seen, 1e-12)) + np.log(np.maximum(hurt, 1e-12))
     return out
 
@@ -125,6 +129,8 @@ if numba is not None:
         harm: Any,
         fraction: Any,
         wrong: Any,
+        rusted: Any,
+        early: Any,
         noise: float,
     ) -> Any:
         draws, count = len(layer), len(settings)
@@ -138,8 +144,8 @@ if numba is not None:
                 if fraction[j] >= 0:
                     seen = fraction_chance(fraction[j], need, spread, noise, wrong[j])
                 else:
-                    seen = residue_chance(residue[j], need, spread, total, wrong[j])
-                hurt = harm_chance(harm[j], margin, total, wrong[j])
+                    seen = residue_seen(residue[j], need, spread, total, wrong[j], rusted[j])
+                hurt = harm_seen(harm[j], margin, total, wrong[j], early[j])
                 out[d, j] = np.log(max(seen, 1e-12)) + np.log(max(hurt, 1e-12))
         return out
 
@@ -174,7 +180,8 @@ def warm_calls() -> list[tuple[str, Callable[[], Any]]]:
     layer, sub = np.ones((1, 1, len(LAYER))), np.ones((1, len(SUBSTRATE)))
     settings, hand, weight = np.ones((1, len(SETTING))), np.ones(len(HAND)), np.ones(1)
     grades = np.zeros(1, dtype=np.int64)
-    patch = (layer, sub, settings, hand[None, :], grades, grades, grades, -weight, weight * 0.03, 0.15)
+    none = weight * 0.0
+    patch = (layer, sub, settings, hand[None, :], grades, grades, grades, -weight, weight * 0.03, none, none, 0.15)
     return [
         ("the window", lambda: window(layer, sub, weight, settings, hand, 0.15)),
         ("the outcomes", lambda: outcomes(layer, sub, settings, hand, 0)),

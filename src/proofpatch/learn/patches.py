@@ -12,11 +12,11 @@ from proofpatch.errors import InputError, expect
 from proofpatch.learn.assumptions import assumption
 from proofpatch.learn.belief import Belief, expect_belief
 from proofpatch.learn.evidence import Graded
-from proofpatch.learn.forecast import Draws, Window, envelope, forecast, setting_rows_cached, thinned
+from proofpatch.learn.forecast import Draws, Window, envelope, fits, forecast, setting_rows_cached, thinned
 from proofpatch.learn.grading import CLEAN_EDGE, harm_chance, residue_chance
 from proofpatch.learn.kernels import outcomes
 from proofpatch.learn.limits import Limits
-from proofpatch.learn.recipe import fits, recipe_in, same
+from proofpatch.learn.recipe import recipe_in, same
 from proofpatch.learn.rows import hand_row, setting_rows
 from proofpatch.physics.beam import peak_fluence
 from proofpatch.physics.elementwise import normal_cdf
@@ -47,7 +47,7 @@ class Patch:
 
 
 @dataclass(frozen=True)
-class _Grades:
+class GradeChances:
     """Chances of each of the 20 joint grades (draws, settings, 20), and P(clean), P(harm) of the patch per draw."""
 
     joint: Floats
@@ -55,7 +55,7 @@ class _Grades:
     harm: Floats
 
 
-def _grades(belief: Belief, few: Draws, rows: Floats) -> _Grades:
+def graded_chances(belief: Belief, few: Draws, rows: Floats) -> GradeChances:
     noise, wrong = assumption("setting_noise").value, assumption("wrong_grade").value
     need, spread, margin, _, _, _ = outcomes(
         few.layer, few.substrate, rows, hand_row(belief.hand, patch=True), len(belief.surface.coats) - 1
@@ -64,7 +64,7 @@ def _grades(belief: Belief, few: Draws, rows: Floats) -> _Grades:
     residue = np.stack([residue_chance(i, need, spread, total, wrong) for i in range(5)], axis=-1)
     harm = np.stack([harm_chance(i, margin, total, wrong) for i in range(4)], axis=-1)
     joint = (residue[..., :, None] * harm[..., None, :]).reshape(*need.shape, 20)
-    return _Grades(joint, normal_cdf((CLEAN_EDGE * spread - need) / noise), normal_cdf(-margin / noise))
+    return GradeChances(joint, normal_cdf((CLEAN_EDGE * spread - need) / noise), normal_cdf(-margin / noise))
 
 
 def _entropy(p: Floats) -> Floats:
@@ -144,7 +144,7 @@ def _strips(belief: Belief, top: Setting, count: int) -> list[tuple[list[Setting
 
 
 def _strip_information(
-    grades: _Grades, index: list[int], weight: Floats, groups: Floats, rng: np.random.Generator
+    grades: GradeChances, index: list[int], weight: Floats, groups: Floats, rng: np.random.Generator
 ) -> float:
     """Expected information [nats] of several steps together about which recipe suits, by sampling outcomes."""
     logs = np.log(np.maximum(grades.joint[:, index, :], 1e-12))
@@ -198,7 +198,7 @@ def next_patch(
     pool = pool[np.argsort(-score[pool])][:CANDIDATES]
     if not len(pool):
         return []
-    grades = _grades(belief, few, rows[pool])
+    grades = graded_chances(belief, few, rows[pool])
     p_harm = few.weight @ grades.harm
     bound = limits.p_harm_patch * (FIRST_SHARE if not belief.evidence and not laid else 1.0)
     target = _targets(wide, few)
@@ -235,7 +235,7 @@ def _best_strip(
 ) -> list[Patch]:
     """Of the strips below these hardest steps, the one that teaches most for its time, cut where harm would pass."""
     strips = [strip for top in tops for strip in _strips(belief, top, count)]
-    grades = _grades(belief, few, setting_rows([step for steps, _, _ in strips for step in steps], belief.laser))
+    grades = graded_chances(belief, few, setting_rows([step for steps, _, _ in strips for step in steps], belief.laser))
     p_clean, p_harm = few.weight @ grades.clean, few.weight @ grades.harm
     best: tuple[float, list[Patch]] = (-1.0, [])
     first = 0
@@ -264,7 +264,7 @@ def _confirmation(wide: Window, laid: Sequence[Setting], count: int) -> list[Pat
     if found.setting is None or found.confirmed or any(same(found.setting, s) for s in laid):
         return []
     steps, _, _ = _strips(belief, found.setting, count)[0]
-    grades = _grades(belief, thinned(belief, belief.draws), setting_rows(steps, belief.laser))
+    grades = graded_chances(belief, thinned(belief, belief.draws), setting_rows(steps, belief.laser))
     p_harm, p_clean = belief.weight @ grades.harm, belief.weight @ grades.clean
     if not _allowed(belief, [found.setting], laid)[0] or p_harm.max() > limits.p_harm_patch:
         return []

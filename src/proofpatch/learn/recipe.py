@@ -10,11 +10,14 @@ import numpy as np
 
 from proofpatch.errors import InputError
 from proofpatch.learn.belief import Belief, expect_belief
-from proofpatch.learn.forecast import DECLINE, FASTEST_HAND, FORECAST_DRAWS, SLOWEST_HAND, Window, forecast
+from proofpatch.learn.explain import Alternative, alternatives, what_binds
+from proofpatch.learn.forecast import DECLINE, FORECAST_DRAWS, Window, fits, forecast
 from proofpatch.learn.limits import Limits
+from proofpatch.learn.surprise import surprises
 from proofpatch.physics.setting import BOUNDS, Setting
 
 ROUNDS = 3
+LAST_LOOK = 64  # settings asked of all draws at the end
 STEPS = (0.8, 0.9, 1.12, 1.25)
 FACTORS = np.geomspace(0.4, 2.5, 23)
 KEEP_PROVEN = 0.7  # a proven setting is kept at this share of the fastest one's rate (common practice, no source)
@@ -27,7 +30,8 @@ class Recipe:
 
     margins: {knob: (lowest, highest)} within which the limits still hold, others unchanged; stand_off is the
     distance from focus [m]. gentler: a slower alternative with at most half the chance of harm. governs: the clock
-    harm would come from first. confirmed: a patch at this very setting was graded clean and harmless.
+    harm would come from first. confirmed: a patch at this very setting was graded clean and harmless. binds: what
+    keeps it from being faster. alternatives: its nearest, with what they would cost.
     """
 
     setting: Setting | None
@@ -39,15 +43,8 @@ class Recipe:
     gentler: Setting | None
     governs: str
     confirmed: bool = False
-
-
-def fits(belief: Belief, setting: Setting) -> bool:
-    """True if the laser's envelope holds the setting and a hand can move so."""
-    try:
-        belief.laser.check(setting)
-    except InputError:
-        return False
-    return SLOWEST_HAND <= setting.travel_speed <= FASTEST_HAND
+    binds: str = ""
+    alternatives: tuple[Alternative, ...] = ()
 
 
 def _neighbours(belief: Belief, setting: Setting) -> list[Setting]:
@@ -79,20 +76,37 @@ def _slack(window: Window) -> np.ndarray:
 
 
 def _refined(belief: Belief, limits: Limits, window: Window) -> Window:
-    """The window around its best settings, climbed by small steps of each knob."""
-    slack = _slack(window)
-    good = window.admissible
-    order = np.argsort(np.where(good, 1e3 + window.area_rate, slack))[::-1][:6]
-    pool = [window.settings[i] for i in order]
-    near = window
+    """The window around its best settings, climbed by small steps of each knob, asked of all draws at the end.
+
+    The climb asks a part of the draws and ends at the very edge of the limits; so its slower settings are kept too,
+    spread over the rates, lest all that was found fails the last look.
+    """
+    ranked = _ranked(window)
+    found = _merits(window, ranked[:LAST_LOOK])
+    pool = [window.settings[i] for i in ranked[:6]]
     for _ in range(ROUNDS):
         tried = list(dict.fromkeys(s for setting in pool for s in _neighbours(belief, setting)))
         if not tried:
             break
         near = forecast(belief, limits, tried, draws=FORECAST_DRAWS)
-        ranks = np.argsort(np.where(near.admissible, 1e3 + near.area_rate, _slack(near)))[::-1]
-        pool = [near.settings[i] for i in ranks[:4]]
-    return forecast(belief, limits, near.settings)
+        ranked = _ranked(near)
+        found |= _merits(near, ranked)
+        pool = [near.settings[i] for i in ranked[:4]]
+    order = sorted(found, key=lambda setting: found[setting], reverse=True)
+    best = order[: LAST_LOOK // 2]
+    rest = order[LAST_LOOK // 2 :]
+    return forecast(belief, limits, [*best, *rest[:: max(len(rest) // (LAST_LOOK // 2), 1)]])
+
+
+def _merits(window: Window, indices: np.ndarray) -> dict[Setting, tuple[float, float]]:
+    """{setting: (its rate if it holds the limits, how far inside them it is)}."""
+    rates, slack = np.where(window.admissible, window.area_rate, 0.0), _slack(window)
+    return {window.settings[i]: (float(rates[i]), float(slack[i])) for i in indices}
+
+
+def _ranked(window: Window) -> np.ndarray:
+    """Indices, the fastest admissible first, then the nearest to the limits."""
+    return np.argsort(np.where(window.admissible, 1e3 + window.area_rate, _slack(window)), kind="stable")[::-1]
 
 
 def recipe(belief: Belief, limits: Limits | None = None) -> Recipe:
@@ -134,8 +148,13 @@ def recipe_in(wide: Window, with_margins: bool = True) -> Recipe:
         f"from {patches} graded patch{'es' if patches != 1 else ''}. Harm would first come from the {governs}"
         + ("." if confirmed else "; lay a confirmation patch at this very setting before the piece.")
     )
+    odd = surprises(belief) if with_margins else ()
+    if odd:
+        because += f" {odd[0].because}"
     found = margins(belief, limits, setting) if with_margins else {}
-    return Recipe(setting, because, p_clean, p_harm, rate, found, gentler, governs, confirmed)
+    others = alternatives(belief, limits, setting) if with_margins else ()
+    binds = what_binds(belief, limits, setting) if with_margins else ""
+    return Recipe(setting, because, p_clean, p_harm, rate, found, gentler, governs, confirmed, binds, others)
 
 
 def _proven(belief: Belief) -> list[Setting]:

@@ -23,9 +23,10 @@ from proofpatch.lasers import Laser
 from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.assumptions import assumption
 from proofpatch.learn.belief import Belief, concrete, expect_belief, latents
-from proofpatch.learn.evidence import HARMS, RESIDUES, Graded
+from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES, RUST_SETS_IN, Graded
 from proofpatch.learn.kernels import patch_logs
 from proofpatch.learn.rows import hand_row, setting_row
+from proofpatch.materials import substrate as substrate_record
 
 Floats = NDArray[np.float64]
 KEEP = 0.5  # share of effective draws each tempering step keeps
@@ -54,7 +55,20 @@ def patch_arguments(belief: Belief, evidence: Sequence[Graded]) -> tuple[Any, ..
         np.array([HARMS.index(g.harm) for g in evidence], dtype=np.int64),
         np.array([-1.0 if g.fraction_left is None else g.fraction_left for g in evidence]),
         np.array([wiped if g.wiped else unwiped for g in evidence]),
+        *_waits(belief, evidence),
         assumption("setting_noise").value,
+    )
+
+
+def _waits(belief: Belief, evidence: Sequence[Graded]) -> tuple[Floats, Floats]:
+    """(patches,) chance that fresh rust passed for residue, and that harm had not come out yet."""
+    under = substrate_record(belief.surface.substrate)
+    advised = max((ADVISED_WAIT.get(family, 0.0) for family in under.families), default=0.0)
+    rust, early = assumption("flash_rust").value, assumption("late_tint").value
+    waited = [g.waited for g in evidence]
+    return (
+        np.array([rust if under.ferrous and w is not None and w > RUST_SETS_IN else 0.0 for w in waited]),
+        np.array([early if w is not None and w < advised else 0.0 for w in waited]),
     )
 
 

@@ -42,7 +42,8 @@ BARE_SHARE = 0.001  # harm counts once this share of the area is bare and marked
 ABSENT = 1e-9  # m; a layer thinner than this is not there
 TRAPPED = 0.5963  # diffuse reflectance of a film's face from within at n = 1.5 (thermal-optical check CV-5.11)
 FADE = 0.01  # share lifted over which "not lifted" passes into "lifted"
-LASTING = 0.3e-3  # s, for which a temperature has to last to leave a mark; from memory, unverified
+LASTING = 0.3e-3  # s, for which a stone has to be hot to crack; from memory, unverified
+NEVER_MELTS = 1e5  # K; what melts only above is a stone, a wood or a paper
 SHIELD = 10.0  # most a film may add to the flash margin
 
 
@@ -321,10 +322,10 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
         sub[at.MELT], sub[at.FLASH_LIMIT], sub[at.FLASH_WIDTH], sub[at.FLASH_EXPONENT],
     )  # fmt: skip
     skin_seconds = np.maximum(skin * skin / diffusivity, 0.2 * beam.seconds)
-    # Where a temperature decides, heat of the last crossing counts as far as it lasts.
+    # Quartz turns at once: heat of the last crossing counts as far as it lasts. A metal's tint takes the band's time.
     burst = beam.crossing_seconds
     lasting = _flux_rise(burst + LASTING, skin, diffusivity, rho_c) - _flux_rise(LASTING, skin, diffusivity, rho_c)
-    lasting = crossing * lasting / _flux_rise(burst, skin, diffusivity, rho_c)
+    lasting = choose(sub[at.MELT] < NEVER_MELTS, 0.0, crossing * lasting / _flux_rise(burst, skin, diffusivity, rho_c))
     banded = _strip_margin(strip, top, crossing, lasting, n, skin_seconds, ln_a, activation, limit) - worst
     through = _bulk_margin(bulk, ln_a, activation, limit) - worst
     glued = _glue_margin(absorbed * setting[at.EDGE], bulk, rho_c, sub[at.GLUE_DEPTH], sub[at.GLUE]) - worst

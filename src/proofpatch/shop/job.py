@@ -64,6 +64,17 @@ class Job:
     rates: Mapping[str, float] = field(default_factory=dict)
     seed: int = 0
     path: Path | None = None
+    laser_file: Path | None = None
+
+    def laser_on(self, day: datetime.date) -> Laser:
+        """The laser as its readings had it on that day.
+
+        Raises:
+            InputError: its file or its readings can no longer be believed.
+        """
+        if self.laser_file is None:
+            return self.laser
+        return find_any_laser(str(self.laser_file), None, "job.laser", on=day)
 
     @property
     def log_path(self) -> Path:
@@ -157,6 +168,7 @@ def job_from(table: Mapping[str, Any], path: Path | None = None) -> Job:
         title=head.get("title", "Untitled job"),
         surface=surface,
         laser=find_any_laser(head.get("laser", DEFAULT_LASER), path.parent if path else None, "job.laser"),
+        laser_file=_own_laser(head.get("laser", DEFAULT_LASER), path),
         limits=bounds,
         hand=hand,
         year=head.get("year"),
@@ -213,10 +225,12 @@ def inside(place: str, names: Mapping[str, str] | None = None) -> Iterator[None]
         raise InputError(where, f"In {where}: {error.problem}", error.remedy) from None
 
 
-def find_any_laser(name: str, folder: Path | None = None, field: str = "laser", measured: bool = True) -> Laser:
+def find_any_laser(
+    name: str, folder: Path | None = None, field: str = "laser", measured: bool = True, on: datetime.date | None = None
+) -> Laser:
     """A built-in laser by id, or one of the owner's from a TOML file (beside the job file).
 
-    measured: with the newest readings beside that file; else as the file says.
+    measured: with the newest readings beside that file; else as the file says. on: the newest up to that day.
 
     Raises:
         InputError: there is none, the file makes none, or its readings cannot be believed; its field is `field`.
@@ -231,13 +245,18 @@ def find_any_laser(name: str, folder: Path | None = None, field: str = "laser", 
         # The log reads its lines with this module's own readers.
         from proofpatch.shop.laser_log import as_measured
 
-        return as_measured(laser, path)
+        return as_measured(laser, path, on)
     except InputError as error:
         raise InputError(field, f"In {field}: {error.problem}", error.remedy) from None
     except (ValueError, RecursionError):  # what tomllib lets through: a number of a thousand digits, a deep nest
         raise InputError(
             field, f"In {field}: the laser file {quoted(name)} is not TOML.", "Copy a built-in one and change it."
         ) from None
+
+
+def _own_laser(name: str, path: Path | None) -> Path | None:
+    """The file of a laser of the owner's own."""
+    return (path.parent if path else Path()) / name if name.endswith(".toml") else None
 
 
 def read_value(place: str, kind: str, value: Any) -> Any:

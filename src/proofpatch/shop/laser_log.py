@@ -183,14 +183,18 @@ def course_of(laser: Laser, readings: Iterable[Reading], path: Path) -> Course:
         raise InputError(where, f"In {where}: {error.problem}", error.remedy) from None
 
 
-def as_measured(laser: Laser, laser_file: Path) -> Laser:
+def as_measured(laser: Laser, laser_file: Path, on: datetime.date | None = None) -> Laser:
     """The laser of a file with its newest readings; what is torn in their log is one of its `measured` sentences.
+
+    on: the day to look at it from; None: after all readings.
 
     Raises:
         InputError: the readings cannot be believed.
     """
     path = readings_path(laser_file)
     readings, complaints = read_readings(path)
+    if on is not None:
+        readings = [reading for reading in readings if reading.date <= on]
     if not readings and not complaints:
         return laser
     now = course_of(laser, readings, path).laser

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from proofpatch.errors import InputError
+from proofpatch.lasers import Laser
 from proofpatch.learn.evidence import RESIDUES, Graded
 from proofpatch.learn.grading import CLEAN_EDGE, NEARLY_EDGE, PARTIAL_EDGE
 from proofpatch.learn.surface import MOST_LAYERS
@@ -16,7 +19,10 @@ from proofpatch.physics.elementwise import normal_cdf
 from proofpatch.physics.setting import Setting
 from proofpatch.shop.job import nearest, plain_number, quoted, read_value
 
-LOG_KEYS = ("setting", "residue", "harm", "fraction_left", "layer", "seconds", "length", "wiped", "grader", "when")
+LOG_KEYS = (
+    "setting", "residue", "harm", "fraction_left", "layer", "seconds", "length", "wiped", "grader", "waited",
+    "when",
+)  # fmt: skip
 REQUIRED = ("setting", "residue", "harm")
 LARGEST_LOG = 20_000_000  # bytes; some 40 000 patches
 UNIT_KEYS = {
@@ -60,12 +66,15 @@ def setting_from(entry: Any) -> Setting:
         raise InputError(UNIT_KEYS[error.field], error.problem, error.remedy) from None
 
 
-def read_log(path: Path, layers: int = MOST_LAYERS) -> tuple[list[Graded], list[str]]:
+def read_log(
+    path: Path, layers: int = MOST_LAYERS, laser_on: Callable[[datetime.date], Laser] | None = None
+) -> tuple[list[Graded], list[str]]:
     """(graded patches, complaints) of a patch log; a line torn in writing is complained of and passed over.
 
     Args:
         path: of the log; one that is not there is empty.
         layers: how many the surface has.
+        laser_on: the laser as it was on a day; patches with a date are read with it.
 
     Raises:
         InputError: a whole line that describes no patch; nothing after it is believed either.
@@ -91,11 +100,20 @@ def read_log(path: Path, layers: int = MOST_LAYERS) -> tuple[list[Graded], list[
             complaints.append(f"Line {number} of {path.name} is torn and was passed over; the rest is kept.")
             continue
         try:
-            found.append(graded_from(entry, layers))
+            graded, day = graded_from(entry, layers), _day(entry.get("when"))
+            found.append(replace(graded, laser=laser_on(day)) if laser_on and day else graded)
         except InputError as error:
             where = f"line {number} of {path.name}, {error.field}"
             raise InputError(where, f"In {where}: {error.problem}", error.remedy) from None
     return found, complaints
+
+
+def _day(when: str | None) -> datetime.date | None:
+    """The day of a patch, where its line has one a machine can read."""
+    try:
+        return datetime.datetime.fromisoformat(when).date() if when else None
+    except ValueError:
+        return None
 
 
 def graded_from(entry: Any, layers: int = MOST_LAYERS) -> Graded:
@@ -118,7 +136,7 @@ def graded_from(entry: Any, layers: int = MOST_LAYERS) -> Graded:
             read_value(key, "text", entry[key])
     if not isinstance(values.get("wiped", True), bool):
         raise InputError("wiped", "wiped is neither true nor false.", "Write true or false.")
-    for key in ("fraction_left", "seconds", "length"):
+    for key in ("fraction_left", "seconds", "length", "waited"):
         if key in values:
             values[key] = plain_number(key, values[key], f"The value of {key}")
     return checked_graded(setting_from(entry["setting"]), values, layers)
@@ -166,7 +184,7 @@ def append_log(path: Path, graded: Graded, when: str) -> None:
         InputError: it cannot be written.
     """
     entry: dict[str, Any] = {"setting": setting_to(graded.setting), "residue": graded.residue, "harm": graded.harm}
-    for key in ("fraction_left", "seconds", "length", "grader"):
+    for key in ("fraction_left", "seconds", "length", "grader", "waited"):
         if getattr(graded, key) is not None:
             entry[key] = getattr(graded, key)
     entry |= {"layer": graded.layer, "wiped": graded.wiped, "when": when}

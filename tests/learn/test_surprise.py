@@ -1,0 +1,51 @@
+"""A grade that does not fit the rest is found and named."""
+
+import numpy as np
+import pytest
+
+import proofpatch as pp
+from proofpatch.learn.surprise import SURPRISE, expected, surprises
+
+
+@pytest.fixture(scope="module")
+def steady(at_work):
+    return [pp.Graded(at_work(passes=n), r, "none") for n, r in ((1, "trace"), (4, "partial"), (8, "nearly"))]
+
+
+def test_evidence_that_agrees_surprises_no_one(oak_belief, steady):
+    assert surprises(oak_belief) == ()
+    assert surprises(pp.update(oak_belief, steady)) == ()
+
+
+def test_the_odd_one_is_named_with_its_figures(oak_belief, steady, at_work):
+    odd = pp.Graded(at_work(passes=16), "no effect", "none")
+    found = surprises(pp.update(oak_belief, [*steady, odd]))
+    assert found[0].graded == odd
+    assert found[0].chance < SURPRISE
+    assert f"{found[0].chance:.1%}" in found[0].because
+    assert "16 passes" in found[0].because
+    assert "the other 3 patches" in found[0].because
+
+
+def test_what_is_expected_of_a_patch_adds_up_to_one(oak_belief, at_work):
+    setting = at_work(passes=8)
+    chances = [expected(oak_belief, pp.Graded(setting, r, h)) for r in pp.RESIDUES for h in pp.HARMS]
+    assert sum(chances) == pytest.approx(1.0, abs=1e-6)
+    assert min(chances) > 0
+
+
+# Gelfand, Dey & Chang (1992): the chance of one datum given the others, here by leaving it out for real.
+def test_leaving_a_patch_out_agrees_with_the_identity(varnished_oak, at_work):
+    belief = pp.prior(varnished_oak, "pulsed-500", draws=4096)
+    graded = [pp.Graded(at_work(passes=n), r, "none") for n, r in ((2, "partial"), (4, "trace"))]
+    found = {s.graded: s.chance for s in surprises(pp.update(belief, graded)) if s.chance}
+    without = expected(pp.update(belief, graded[0]), graded[1])
+    # Named only under SURPRISE; asked of the formula itself otherwise.
+    from proofpatch.learn.kernels import patch_logs
+    from proofpatch.learn.update import patch_arguments
+
+    both = pp.update(belief, graded)
+    logs = patch_logs(both.layer, both.substrate, *patch_arguments(both, [graded[1]]))
+    identity = 1.0 / (both.weight @ np.exp(-logs[:, 0]))
+    assert identity == pytest.approx(without, rel=0.25)
+    assert found.get(graded[1], identity) == pytest.approx(identity, rel=1e-6)
