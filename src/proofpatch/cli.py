@@ -108,7 +108,7 @@ def believe(work: Any, graded: Sequence[Any]) -> Any:
     import proofpatch as pp
     from proofpatch.learn.compiled import warm
 
-    warm(note)
+    warm(note, len(work.surface.coats))
     belief = pp.prior(work.surface, work.laser, work.hand, seed=work.seed)
     return pp.update(belief, graded) if graded else belief
 

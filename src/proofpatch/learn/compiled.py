@@ -16,7 +16,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 PACKAGE = Path(__file__).resolve().parent.parent
-ROOTS = (PACKAGE / "learn" / "kernels.py", PACKAGE / "learn" / "grading.py")
+ROOTS = tuple(PACKAGE / "learn" / f"{name}.py" for name in ("kernels", "lanes", "grading"))
 
 
 def _reached(roots: tuple[Path, ...]) -> tuple[Path, ...]:
@@ -61,24 +61,28 @@ def cache_folder() -> Path:
     return Path(tempfile.mkdtemp(prefix="proofpatch-"))
 
 
-def is_cold(folder: Path) -> bool:
-    """True if nothing was compiled for this source yet."""
-    return not (folder / "warm").exists()
+def is_cold(folder: Path, layers: int = 1) -> bool:
+    """True if nothing was compiled for this source and so many layers yet."""
+    return not (folder / f"warm {layers}").exists()
 
 
-def warm(report: Callable[[str], None] = lambda _: None) -> float:
-    """Compile every kernel once, saying which; seconds taken. Nothing happens where they are compiled already."""
+def warm(report: Callable[[str], None] = lambda _: None, layers: int = 1) -> float:
+    """Compile every kernel once, saying which; seconds taken. Nothing happens where they are compiled already.
+
+    Each number of layers has kernels of its own.
+    """
     started = time.perf_counter()
     folder = cache_folder()
-    if not is_cold(folder):
+    if not is_cold(folder, layers):
         return 0.0
-    report("First run with this version: compiling the engine, once, in about half a minute.")
+    of = f" for {layers} layers" if layers > 1 else ""
+    report(f"First run with this version{of}: compiling the engine, once, in about half a minute.")
     from proofpatch.learn import kernels
 
-    for words, call in kernels.warm_calls():
+    for words, call in kernels.warm_calls(layers):
         report(f"  compiling {words} ...")
         call()
-    (folder / "warm").touch()
+    (folder / f"warm {layers}").touch()
     report(f"  ready after {time.perf_counter() - started:.0f} s.")
     return time.perf_counter() - started
 

@@ -108,9 +108,9 @@ def _threshold(layer: Any, i: int, beam: Any, used: Any, warm: Any, setting: Any
     (2) falls as s grows, so there is one balance. It is taken where the straight line between s = η_res and s = 1 meets
     it.
     """
-    low, ramp = _softening(beam.hits, layer[i, at.INCUBATION], INCUBATION_HITS)
-    residual, rise = layer[i, at.RESIDUAL_HEAT], layer[i, at.DECOMPOSITION]
-    cold = layer[i, at.THRESHOLD] * np.exp(layer[i, at.WIDTH_EXPONENT] * beam.log_width) * low
+    low, ramp = _softening(beam.hits, layer[i][at.INCUBATION], INCUBATION_HITS)
+    residual, rise = layer[i][at.RESIDUAL_HEAT], layer[i][at.DECOMPOSITION]
+    cold = layer[i][at.THRESHOLD] * np.exp(layer[i][at.WIDTH_EXPONENT] * beam.log_width) * low
     _, least = _warmed(cold, ramp, residual * warm, rise, residual, used, setting)
     _, most = _warmed(cold, ramp, warm, rise, residual, used, setting)
     above, below = least - residual, 1.0 - most
@@ -129,17 +129,17 @@ def _layer_removal(
     form is off by NEAR_THRESHOLD of it, and the spread is widened by as much.
     """
     volume, square = _incubated_depth_moments(
-        used, beam.far_radius, setting[at.TOP_HAT], lowest, layer[i, at.DEPTH], layer[i, at.INCUBATION], ramp
+        used, beam.far_radius, setting[at.TOP_HAT], lowest, layer[i][at.DEPTH], layer[i][at.INCUBATION], ramp
     )
     per_pass = beam.density * volume * depth_factor * setting[at.MIDDLE]
     n = setting[at.PASSES]
-    need = layer[i, at.THICKNESS] / np.maximum(per_pass * n, 1e-15)
+    need = layer[i][at.THICKNESS] / np.maximum(per_pass * n, 1e-15)
     radius = _threshold_radius(threshold, used, beam.far_radius, setting[at.TOP_HAT])
     kappa = _count_regularity(radius, beam.pulse_pitch, beam.line_pitch)
     counts = np.log1p(kappa * square / np.maximum(n * beam.density * volume * volume, 1e-60))
     steep = 1.0 / np.maximum(np.log(np.maximum(beam.mean / threshold, 1.0)), 0.3)
     off = NEAR_THRESHOLD * steep
-    variance = layer[i, at.THICKNESS_SPREAD] ** 2 + np.minimum(counts, 4.0) + off * off
+    variance = layer[i][at.THICKNESS_SPREAD] ** 2 + np.minimum(counts, 4.0) + off * off
     missed = _missed_share(radius, beam.pulse_pitch, beam.line_pitch, n)
     missed = np.maximum(missed, _thin_tail(radius, beam.pulse_pitch, beam.line_pitch, n, need))
     return need, variance, choose(radius > 0.0, missed, 1.0), per_pass, steep
@@ -205,16 +205,16 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     n = setting[at.PASSES]
     optical, film, film_heat, toughness, thin = 0.0, 0.0, 0.0, 0.0, 0.0
     for i in range(count):
-        depth = layer[i, at.ABSORPTION] * layer[i, at.THICKNESS]
+        depth = layer[i][at.ABSORPTION] * layer[i][at.THICKNESS]
         optical = optical + depth
-        thin = thin + depth * np.exp(-hand[at.QUANTILE] * layer[i, at.THICKNESS_SPREAD])
-        film = film + layer[i, at.THICKNESS]
-        film_heat = film_heat + layer[i, at.FILM_HEAT] * layer[i, at.THICKNESS]
-        toughness = toughness + layer[i, at.TOUGHNESS] * layer[i, at.THICKNESS]
+        thin = thin + depth * np.exp(-hand[at.QUANTILE] * layer[i][at.THICKNESS_SPREAD])
+        film = film + layer[i][at.THICKNESS]
+        film_heat = film_heat + layer[i][at.FILM_HEAT] * layer[i][at.THICKNESS]
+        toughness = toughness + layer[i][at.TOUGHNESS] * layer[i][at.THICKNESS]
     coated = film > 10.0 * ABSENT
     film = np.maximum(film, ABSENT)
     film_heat = np.maximum(film_heat / film, 1e3)
-    film_k, into = layer[0, at.FILM_CONDUCTIVITY], choose(coated, 1.0 - layer[0, at.REFLECTANCE], 1.0)
+    film_k, into = layer[0][at.FILM_CONDUCTIVITY], choose(coated, 1.0 - layer[0][at.REFLECTANCE], 1.0)
     transmitted = np.exp(-optical)
     k, rho_c, heat = sub[at.CONDUCTIVITY], sub[at.HEAT_CAPACITY], sub[at.HEAT_FACTOR]
     diffusivity = k / rho_c
@@ -242,20 +242,20 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     warm = warm * heat + skin_rise
 
     # From above, layer by layer.
-    through_plume = _plume_saturation(beam.mean, layer[0, at.PLUME])
+    through_plume = _plume_saturation(beam.mean, layer[0][at.PLUME])
     used = beam.energy * through_plume / beam.mean
     need, need_all, variance, missed, per_pass, kept, soak, steep = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     for i in range(count):
-        there = layer[i, at.THICKNESS] > ABSENT
+        there = layer[i][at.THICKNESS] > ABSENT
         threshold, lowest, ramp, eta = _threshold(layer, i, beam, used, warm, setting)
         share, wide, gap, depth, slope = _layer_removal(
             layer, i, beam, used, threshold, lowest, ramp, setting, sub[at.DEPTH_FACTOR]
         )
         share = choose(there, share, 0.0)
         need_all = need_all + share
-        kept = kept + eta * choose(there, layer[i, at.THICKNESS], 0.0) / film
-        melted = 1.0 / (1.0 + np.exp(np.minimum((layer[i, at.SOAK_RISE] - eta * warm) / SOAK_WIDTH, 50.0)))
-        soak = np.maximum(soak, choose(there, layer[i, at.SOAK_SHARE] * melted, 0.0))
+        kept = kept + eta * choose(there, layer[i][at.THICKNESS], 0.0) / film
+        melted = 1.0 / (1.0 + np.exp(np.minimum((layer[i][at.SOAK_RISE] - eta * warm) / SOAK_WIDTH, 50.0)))
+        soak = np.maximum(soak, choose(there, layer[i][at.SOAK_SHARE] * melted, 0.0))
         if i <= target:
             need = need + share
             variance = variance + share * share * wide
@@ -267,10 +267,10 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     spread = np.maximum(np.sqrt(variance / (need * need) + wobble), LEAST_SPREAD)
 
     # From below: light through the whole stack turns the skin to gas and throws the film off.
-    gas = choose(sub[at.GAS] > 0.0, sub[at.GAS], layer[count - 1, at.DECOMPOSITION])
+    gas = choose(sub[at.GAS] > 0.0, sub[at.GAS], layer[count - 1][at.DECOMPOSITION])
     onset = rho_c * (skin + pulse_reach) * np.maximum(gas - skin_rise, 0.0)
     interface = through_plume * into * transmitted * skin_taken
-    work = layer[count - 1, at.BOND] + toughness
+    work = layer[count - 1][at.BOND] + toughness
     lifted = _lifted_share(interface, onset, sub[at.GAS_CONVERSION] * sub[at.LIFT_FACTOR], work, beam, setting)
     left, log_need = _left(np.log(need), spread, missed, lifted, soak)
 
