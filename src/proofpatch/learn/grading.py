@@ -92,6 +92,29 @@ def fraction_chance(fraction: Any, log_need: Any, spread: Any, noise: Any, wrong
     return (1.0 - wrong) * np.exp(-0.5 * off * off) / error + wrong
 
 
+def grade_table(log_need: Any, spread: Any, margin: Any, noise: Any, wrong: float) -> tuple[Any, Any]:
+    """(chances of the 5 residue grades, clean first; of the 4 harm grades) on a new last axis, any shape.
+
+    As `residue_chance` and `harm_chance` of every grade, each edge worked out once.
+    """
+    residue = [normal_cdf((residue_edge(i, spread) - log_need) / noise) for i in range(6)]
+    harm = [normal_cdf((harm_edge(i) + margin) / noise) for i in range(5)]
+    return _all_said(np.stack(residue, axis=-1), wrong), _all_said(np.stack(harm, axis=-1), wrong)
+
+
+def _all_said(below_edge: Any, wrong: float) -> Any:
+    """`_said` of every grade, from the chance below each edge (…, grades + 1)."""
+    right = np.diff(below_edge, axis=-1)
+    last = right.shape[-1] - 1
+    weight = np.full(last + 1, 0.5)
+    lower, upper = np.zeros_like(right), np.zeros_like(right)
+    lower[..., 1:], upper[..., :-1] = right[..., :-1], right[..., 1:]
+    from_below, from_above = weight.copy(), weight.copy()
+    from_below[1] = from_above[last - 1] = 1.0
+    astray = NEIGHBOUR_SHARE * (lower * from_below + upper * from_above) + (1.0 - NEIGHBOUR_SHARE) / (last + 1.0)
+    return (1.0 - wrong) * right + wrong * astray
+
+
 @elementwise
 def residue_seen(steps_dirty: Any, log_need: Any, spread: Any, noise: Any, wrong: Any, rusted: Any) -> Any:
     """As `residue_chance`, where fresh rust makes a patch look one grade dirtier with chance `rusted`."""

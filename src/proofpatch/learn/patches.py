@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +14,13 @@ from proofpatch.errors import InputError, expect
 from proofpatch.learn.assumptions import assumption
 from proofpatch.learn.belief import Belief, expect_belief
 from proofpatch.learn.evidence import Graded
-from proofpatch.learn.forecast import Draws, Window, envelope, fits, forecast, setting_rows_cached, thinned
-from proofpatch.learn.grading import CLEAN_EDGE, harm_chance, residue_chance
+from proofpatch.learn.forecast import Draws, Window, fits, forecast, setting_rows_cached, thinned
+from proofpatch.learn.grading import CLEAN_EDGE, grade_table
 from proofpatch.learn.kernels import outcomes
 from proofpatch.learn.limits import Limits
-from proofpatch.learn.recipe import recipe_in, same
+from proofpatch.learn.recipe import proven, recipe_in, same, slack
 from proofpatch.learn.rows import hand_row, setting_rows
+from proofpatch.learn.surprise import surprises
 from proofpatch.physics.beam import peak_fluence
 from proofpatch.physics.elementwise import normal_cdf
 from proofpatch.physics.rows import GRADER, PASSES, POWER, RATE, SPOT, SWEEP, TRAVEL
@@ -25,20 +28,34 @@ from proofpatch.physics.setting import Setting
 
 Floats = NDArray[np.float64]
 PATCH_DRAWS = 256
-CANDIDATES = 500
+CANDIDATES = 300
 # A patch may be this much harder than the hardest harmless one: per pulse and in dose (common practice, no source).
-FLUENCE_JUMP, DOSE_JUMP = 1.6, 2.5
+JUMPS = (1.6, 2.5, 2.5)  # peak fluence, dose of a pass, dose of all
 FIRST_SHARE = 0.5  # the first strip stays at half the harm a patch may have
-PANEL_STEP = 1.35
 PANEL_SECONDS = 20.0  # each step set at the panel costs this; a stair of passes costs none (memory, unverified)
+# Knob, factor towards the gentler step, seconds a step, words (factors and seconds from memory, unverified).
+KNOB_STEPS = (
+    ("travel_speed", 1.35, 5.0, "the hand slower by the metronome from step to step"),
+    ("average_power", 1 / 1.35, PANEL_SECONDS, "power stepped up at the panel"),
+    ("repetition_rate", 1.35, PANEL_SECONDS, "repetition rate stepped down at the panel"),
+)
+CONFIRMS = " It is the recipe as it stands: this patch confirms it, or a surprise reopens the question."
 PLACEMENT_SECONDS = 60.0  # masking and laying one strip (memory, unverified)
-TOPS = 12  # hardest steps tried for a strip
+WAYS_UP = 3  # hardest harmless settings from which a further step is always thought of
+TOPS = 16  # hardest steps tried for a strip
+ASKED = 40  # recipes a patch is to tell about
+SHORT = 0.7  # how much of what a recipe is short of the limits counts against its ln rate; ours
+TELLING = 0.02  # gain in ln rate below which the choice of recipe stays as it was; ours
+DRAWN = 96  # outcomes drawn of a strip
 MOST_STEPS = 12
 
 
 @dataclass(frozen=True)
 class Patch:
-    """One patch to lay. p_clean and p_harm speak of the patch itself."""
+    """One patch to lay.
+
+    p_clean and p_harm speak of the patch itself; in a strip p_harm given that no gentler step of it did harm.
+    """
 
     setting: Setting
     p_clean: float
@@ -56,20 +73,45 @@ class GradeChances:
 
 
 def graded_chances(belief: Belief, few: Draws, rows: Floats) -> GradeChances:
+    """What a grader would say of small timed patches at these setting rows."""
     noise, wrong = assumption("setting_noise").value, assumption("wrong_grade").value
     need, spread, margin, _, _, _ = outcomes(
         few.layer, few.substrate, rows, hand_row(belief.hand, patch=True), len(belief.surface.coats) - 1
     )
     total = np.sqrt(noise**2 + few.substrate[:, GRADER] ** 2)[:, None]
-    residue = np.stack([residue_chance(i, need, spread, total, wrong) for i in range(5)], axis=-1)
-    harm = np.stack([harm_chance(i, margin, total, wrong) for i in range(4)], axis=-1)
+    residue, harm = grade_table(need, spread, margin, total, wrong)
     joint = (residue[..., :, None] * harm[..., None, :]).reshape(*need.shape, 20)
     return GradeChances(joint, normal_cdf((CLEAN_EDGE * spread - need) / noise), normal_cdf(-margin / noise))
 
 
-def _entropy(p: Floats) -> Floats:
-    """−Σ p ln p over the last axis."""
-    return np.asarray(-np.sum(p * np.log(np.maximum(p, 1e-12)), axis=-1))
+@dataclass(frozen=True)
+class _Prospects:
+    """The likeliest recipes, and what a state of belief is worth by them.
+
+    told: (draws, 2 × recipes) chance of clean, then of harm, of the finished surface in each draw. rates: (recipes,).
+    """
+
+    told: Floats
+    rates: Floats
+    limits: Limits
+
+    def worth(self, belief: Floats) -> Floats:
+        """Best rate in sight under weights of the draws (…, draws): ln, less for what is short of the limits."""
+        return self._of(belief @ self.told)
+
+    def _of(self, asked: Floats) -> Floats:
+        clean, harm = np.split(asked, 2, axis=-1)
+        return np.asarray(
+            np.max(np.log(self.rates) + SHORT * np.minimum(slack(clean, harm, self.limits), 0.0), axis=-1)
+        )
+
+    def expected(self, joint: Floats, weight: Floats) -> Floats:
+        """Expected gain in worth by the grades of each setting; joint (draws, settings, kinds of grade)."""
+        draws, settings, kinds = joint.shape
+        like = joint.reshape(draws, -1) * weight[:, None]
+        said = like.sum(axis=0)
+        after = self._of((like.T @ self.told) / np.maximum(said, 1e-300)[:, None])
+        return np.asarray((after * said).reshape(settings, kinds).sum(axis=1) - self.worth(weight))
 
 
 def _hardness(belief: Belief, settings: Sequence[Setting]) -> Floats:
@@ -80,86 +122,118 @@ def _hardness(belief: Belief, settings: Sequence[Setting]) -> Floats:
     return np.stack([fluence, dose, dose * rows[:, PASSES]], axis=1)
 
 
-def _allowed(belief: Belief, settings: Sequence[Setting], done: Sequence[Setting]) -> NDArray[np.bool_]:
-    """Not past what has been shown: at most a step harder than harmless patches, gentler than any that harmed."""
-    hard = _hardness(belief, settings)
-    allowed = np.ones(len(settings), dtype=bool)
-    harmless = [g.moved() for g in belief.evidence if g.harm == "none"] + list(done)
-    harmed = [g.moved() for g in belief.evidence if g.harm != "none"]
+def _allowed(belief: Belief, hard: Floats, done: Sequence[Setting], reach: int = 1) -> NDArray[np.bool_]:
+    """Not past what has been shown: at most `reach` steps harder than harmless patches, gentler than any that harmed.
+
+    A harmless patch at least as hard lifts the ban of one that harmed. One whose harm does not fit the rest of the
+    evidence may be laid again, to tell a slip of the pen.
+
+    hard: of the settings asked about, as `_hardness` has it.
+    """
+    allowed = np.ones(len(hard), dtype=bool)
+    harmless = _harmless(belief, done)
+    shown = _hardness(belief, harmless) if harmless else np.zeros((0, 3))
     if harmless:
-        shown = _hardness(belief, harmless).max(axis=0)
-        allowed &= (hard <= shown * [FLUENCE_JUMP, DOSE_JUMP, DOSE_JUMP]).all(axis=1)
-    for limit in _hardness(belief, harmed) if harmed else ():
-        allowed &= ~(hard >= limit * 0.999).all(axis=1)
+        allowed &= (hard <= shown.max(axis=0) * np.array(JUMPS) ** reach).all(axis=1)
+    odd = {found.graded for found in surprises(belief)}
+    for harmed in (g for g in belief.evidence if g.harm != "none"):
+        limit = _hardness(belief, [harmed.moved()])[0]
+        if not (shown >= limit * 0.999).all(axis=1).any():
+            banned = (hard >= limit * 0.999).all(axis=1)
+            allowed &= ~(banned & (hard > limit * 1.001).any(axis=1) if harmed in odd else banned)
     return allowed
 
 
-def _targets(wide: Window, few: Draws) -> NDArray[np.int64]:
-    """For each draw the index of its own fastest setting that would clean without harm; −1 for none.
+def _harmless(belief: Belief, done: Sequence[Setting]) -> list[Setting]:
+    """Settings laid so far without harm, as far as is known."""
+    return [g.moved() for g in belief.evidence if g.harm == "none"] + list(done)
 
-    What a patch should teach is this: which recipe this surface wants.
-    """
-    belief = wide.belief
-    worth = wide.p_clean * (1.0 - wide.p_harm)
-    chosen = np.argsort(-worth * np.sqrt(wide.area_rate))[:40]
-    rows = setting_rows_cached(belief.laser)
+
+def _steps_on(belief: Belief, done: Sequence[Setting]) -> list[Setting]:
+    """A step of one knob beyond each of the latest harmless settings, so that there is always a way up."""
+    found: list[Setting] = []
+    laid = _harmless(belief, done)
+    hardest = sorted(laid, key=lambda s: float(_hardness(belief, [s])[0, 2]))[-WAYS_UP:]
+    for setting in hardest:
+        changes: list[dict[str, Any]] = [{"passes": setting.passes * 2}]
+        changes += [{knob: getattr(setting, knob) / factor} for knob, factor, _, _ in KNOB_STEPS]
+        for change in changes:
+            with contextlib.suppress(InputError):
+                step = setting.with_(**change)
+                found += [step] if fits(belief, step) else []
+    return found
+
+
+def _climbs(belief: Belief, steps: Sequence[Setting], done: Sequence[Setting]) -> bool:
+    """True if every step of a strip is at most a step harder than what lies before it."""
+    hard = _hardness(belief, steps)
+    if not _allowed(belief, hard, done, len(steps)).all() or not _allowed(belief, hard[:1], done)[0]:
+        return False
+    harmless = _harmless(belief, done)
+    before = _hardness(belief, harmless).max(axis=0) if harmless else hard[0]
+    for step in hard:
+        if (step > np.maximum(before, hard[0]) * JUMPS).any():
+            return False
+        before = np.maximum(before, step)
+    return True
+
+
+def _prospects(wide: Window, few: Draws) -> _Prospects:
+    """Of the settings nearest to being the best recipe."""
+    belief, limits = wide.belief, wide.limits
+    sight = np.log(wide.area_rate) + SHORT * np.minimum(slack(wide.p_clean, wide.p_harm, limits), 0.0)
+    chosen = np.argsort(-sight)[:ASKED]
     need, spread, margin, _, _, _ = outcomes(
-        few.layer, few.substrate, rows[chosen], hand_row(belief.hand), len(belief.surface.coats) - 1
-    )
-    suits = (CLEAN_EDGE * spread - need >= 0) & (margin >= 0)
-    best = np.argmax(np.where(suits, wide.area_rate[chosen], -1.0), axis=1)
-    return np.where(suits.any(axis=1), best, -1)
-
-
-def _information(joint: Floats, weight: Floats, groups: Floats) -> Floats:
-    """Expected information [nats] of each grade about which recipe suits, plus a tenth of that about everything."""
-    p = np.einsum("d,dsk->sk", weight, joint)
-    each = np.einsum("d,ds->s", weight, _entropy(joint))
-    whole = _entropy(p) - each
-    mass = groups.sum(axis=1)
-    by_group = np.einsum("gd,dsk->gsk", groups, joint) / np.maximum(mass, 1e-12)[:, None, None]
-    about = _entropy(p) - np.einsum("g,gs->s", mass, _entropy(by_group))
-    return np.asarray(about + 0.1 * whole)
+        few.layer, few.substrate, setting_rows_cached(belief.laser)[chosen], hand_row(belief.hand),
+        len(belief.surface.coats) - 1,
+    )  # fmt: skip
+    noise = assumption("setting_noise").value
+    told = np.concatenate([normal_cdf((CLEAN_EDGE * spread - need) / noise), normal_cdf(-margin / noise)], axis=1)
+    return _Prospects(told, wide.area_rate[chosen], limits)
 
 
 def _strips(belief: Belief, top: Setting, count: int) -> list[tuple[list[Setting], float, str]]:
-    """(steps gentlest first, panel seconds, words) of the strips whose hardest step is `top`."""
+    """(steps gentlest first, seconds of turning knobs, words) of the strips whose hardest step is `top`."""
     halves = sorted({max(1, round(top.passes / 2**i)) for i in range(count)})
     found = [([top.with_(passes=n) for n in halves], 0.0, "a stair of passes on shortening lengths")]
-    for knob, words in (
-        ("average_power", "power stepped up at the panel"),
-        ("repetition_rate", "repetition rate stepped down at the panel"),
-    ):
+    for knob, factor, seconds, words in KNOB_STEPS:
         steps: list[Setting] = []
         for i in reversed(range(count)):
-            factor = PANEL_STEP**-i if knob == "average_power" else PANEL_STEP**i
             try:
-                step = top.with_(**{knob: getattr(top, knob) * factor})
+                step = top.with_(**{knob: getattr(top, knob) * factor**i})
             except InputError:
                 continue
             if fits(belief, step):
                 steps.append(step)
-        found.append((steps, PANEL_SECONDS * max(len(steps) - 1, 0), words))
+        found.append((steps, seconds * max(len(steps) - 1, 0), words))
     return [strip for strip in found if len(strip[0]) == count] or found[:1]
 
 
-def _strip_information(
-    grades: GradeChances, index: list[int], weight: Floats, groups: Floats, rng: np.random.Generator
-) -> float:
-    """Expected information [nats] of several steps together about which recipe suits, by sampling outcomes."""
-    logs = np.log(np.maximum(grades.joint[:, index, :], 1e-12))
-    draws = rng.choice(len(weight), size=96, p=weight)
-    total = np.zeros((96, len(weight)))
-    for j in range(len(index)):
-        p = np.exp(logs[draws, j])
-        picked = np.minimum((np.cumsum(p, axis=1) < rng.random((96, 1))).sum(axis=1), 19)
-        total += logs[:, j, :][:, picked].T
-    like = np.exp(total)
-    whole = like @ weight
-    mass = groups.sum(axis=1)
-    by_group = like @ groups.T / np.maximum(mass, 1e-12)
-    mine = np.argmax(groups[:, draws] > 0, axis=0)
-    return float(np.mean(np.log(np.maximum(by_group[np.arange(96), mine], 1e-300) / np.maximum(whole, 1e-300))))
+def _conditional_harm(grades: GradeChances, weight: Floats, index: Sequence[int]) -> Floats:
+    """P(harm) of each step of a strip, given that no gentler step of it was said to have done any."""
+    left, found = weight.copy(), []
+    for j in index:
+        found.append(float(left @ grades.harm[:, j] / max(left.sum(), 1e-300)))
+        left = left * grades.joint[:, j, ::4].sum(axis=1)  # every residue, harm none
+    return np.array(found)
+
+
+def _strip_gain(joint: Floats, weight: Floats, asked: _Prospects, luck: Floats) -> float:
+    """Expected gain in worth by several steps together, by drawing what is said of them; joint (draws, steps, 20).
+
+    luck: (drawn, 1 + steps) numbers below 1, the same for every strip, so that strips differ by what they are.
+    """
+    drawn = np.minimum(np.searchsorted(np.cumsum(weight), luck[:, 0]), len(weight) - 1)
+    like = np.ones((len(luck), len(weight)))
+    going = np.ones(len(luck), dtype=bool)
+    for step in range(joint.shape[1]):
+        p = np.cumsum(joint[drawn, step], axis=1)
+        said = np.minimum((p < luck[:, 1 + step, None] * p[:, -1:]).sum(axis=1), 19)
+        like = np.where(going[:, None], like * joint[:, step, :][:, said].T, like)
+        going &= said % 4 == 0  # laying stops at the first harm
+    after = like * weight
+    after /= np.maximum(after.sum(axis=1, keepdims=True), 1e-300)
+    return float(asked.worth(after).mean() - asked.worth(weight))
 
 
 def next_patch(
@@ -188,102 +262,111 @@ def next_patch(
     laid = [d if isinstance(d, Setting) else d.setting for d in done]
     few = thinned(belief, PATCH_DRAWS)
     wide = forecast(belief, limits)
-    confirming = _confirmation(wide, laid, count)
+    confirming = _confirmation(wide, few, laid, count)
     if confirming:
         return confirming
-    settings, rows = envelope(belief.laser), setting_rows_cached(belief.laser)
     lean = wide.p_harm <= max(2.0 * limits.p_harm_patch, 0.2)
-    score = wide.p_clean * (1 - wide.p_harm) * np.sqrt(wide.area_rate / wide.area_rate.max()) + 1e-3 * (1 - wide.p_harm)
-    pool = np.flatnonzero(lean & _allowed(belief, settings, laid))
-    pool = pool[np.argsort(-score[pool])][:CANDIDATES]
-    if not len(pool):
+    near = wide.p_clean * (1.0 - wide.p_harm) * np.sqrt(wide.area_rate / wide.area_rate.max())
+    pool = np.flatnonzero(lean & _allowed(belief, _hardness(belief, wide.settings), laid, reach=count))
+    pool = pool[np.argsort(-near[pool] - 1e-3 * (1.0 - wide.p_harm[pool]))][:CANDIDATES]
+    beyond = _steps_on(belief, laid)
+    if beyond:
+        beyond = [s for s, ok in zip(beyond, _allowed(belief, _hardness(belief, beyond), laid), strict=True) if ok]
+    settings = [*(wide.settings[i] for i in pool), *beyond]
+    if not settings:
         return []
-    grades = graded_chances(belief, few, rows[pool])
+    rows = np.concatenate([setting_rows_cached(belief.laser)[pool], setting_rows(beyond, belief.laser)])
+    grades, asked = graded_chances(belief, few, rows), _prospects(wide, few)
     p_harm = few.weight @ grades.harm
     bound = limits.p_harm_patch * (FIRST_SHARE if not belief.evidence and not laid else 1.0)
-    target = _targets(wide, few)
-    groups = np.stack([few.weight * (target == g) for g in np.unique(target)])
-    information = np.where(p_harm <= bound, _information(grades.joint, few.weight, groups), -1.0)
-    information *= np.array([0.3 if any(same(settings[i], s) for s in laid) else 1.0 for i in pool])
-    ranked = np.argsort(-information)
-    if information[ranked[0]] < 0:
+    gain = np.where(p_harm <= bound, asked.expected(grades.joint, few.weight), -np.inf)
+    gain *= np.array([0.3 if any(same(setting, s) for s in laid) else 1.0 for setting in settings])
+    ranked = [int(r) for r in np.argsort(-gain)[:TOPS] if np.isfinite(gain[r])]
+    if not ranked:
         return []
-    rng = np.random.default_rng([belief.seed, 2])
     if count == 1:
-        best = int(ranked[0])
-        return [
-            _patch(
-                settings[int(pool[best])],
-                float(few.weight @ grades.clean[:, best]),
-                float(p_harm[best]),
-                information[best],
-                "",
-            )
-        ]
-    tops = [settings[int(pool[r])] for r in ranked[:TOPS] if information[r] >= 0]
-    return _best_strip(belief, limits, few, groups, tops, count, rng)
+        best = ranked[0]
+        p_clean, harm = few.weight @ grades.clean[:, best], p_harm[best]
+        return [_patch(settings[best], float(p_clean), float(harm), float(gain[best]), "")]
+    return _best_strip(belief, bound, few, asked, [settings[r] for r in ranked], laid, count)
 
 
 def _best_strip(
     belief: Belief,
-    limits: Limits,
+    bound: float,
     few: Draws,
-    groups: Floats,
+    asked: _Prospects,
     tops: Sequence[Setting],
+    laid: Sequence[Setting],
     count: int,
-    rng: np.random.Generator,
+    through: Setting | None = None,
 ) -> list[Patch]:
-    """Of the strips below these hardest steps, the one that teaches most for its time, cut where harm would pass."""
+    """Of the strips below these hardest steps, the one that teaches most for its time, cut where harm would pass.
+
+    through: a step it has to hold.
+    """
     strips = [strip for top in tops for strip in _strips(belief, top, count)]
+    strips = [strip for strip in strips if through is None or through in strip[0]]
+    strips = [strip for strip in strips if _climbs(belief, strip[0], laid)]
+    if not strips:
+        return []
     grades = graded_chances(belief, few, setting_rows([step for steps, _, _ in strips for step in steps], belief.laser))
-    p_clean, p_harm = few.weight @ grades.clean, few.weight @ grades.harm
-    best: tuple[float, list[Patch]] = (-1.0, [])
+    p_clean = few.weight @ grades.clean
+    luck = np.random.default_rng([belief.seed, 2]).random((DRAWN, 1 + count))
+    best: tuple[float, list[Patch]] = (-np.inf, [])
     first = 0
     for steps, seconds, words in strips:
         index = list(range(first, first + len(steps)))
         first += len(steps)
-        while index and p_harm[index[-1]] > limits.p_harm_patch:
-            index.pop()
+        p_harm = _conditional_harm(grades, few.weight, index)
+        if through is not None and not (p_harm[: _place(steps, through) + 1] <= bound).all():
+            continue
+        index = index[: int(np.argmax(np.append(p_harm, np.inf) > bound))]
         if not index:
             continue
-        gain = _strip_information(grades, index, few.weight, groups, rng)
+        gain = _strip_gain(grades.joint[:, index], few.weight, asked, luck)
         worth = gain / (PLACEMENT_SECONDS + seconds)
         if worth > best[0]:
             patches = [
-                _patch(step, float(p_clean[j]), float(p_harm[j]), gain, f" Step {i + 1} of {len(index)}, {words}.")
-                for i, (step, j) in enumerate(zip(steps, index, strict=False))
-            ]
+                _patch(
+                    step, float(p_clean[j]), float(harm), gain,
+                    CONFIRMS if through == step else f" Step {i + 1} of {len(index)}, {words}.",
+                )
+                for i, (step, j, harm) in enumerate(zip(steps, index, p_harm, strict=False))
+            ]  # fmt: skip
             best = (worth, patches)
     return best[1]
 
 
-def _confirmation(wide: Window, laid: Sequence[Setting], count: int) -> list[Patch]:
-    """The stair of passes that ends at the recipe as it stands, if there is one still to be confirmed."""
+def _confirmation(wide: Window, few: Draws, laid: Sequence[Setting], count: int) -> list[Patch]:
+    """The strip through the recipe as it stands, if there is one still to be confirmed; it may go on past it."""
     belief, limits = wide.belief, wide.limits
-    found = recipe_in(wide, with_margins=False)
-    if found.setting is None or found.confirmed or any(same(found.setting, s) for s in laid):
+    found = recipe_in(wide, with_margins=False).setting
+    if found is None or any(same(found, s) for s in (*laid, *proven(belief))):
         return []
-    steps, _, _ = _strips(belief, found.setting, count)[0]
-    grades = graded_chances(belief, thinned(belief, belief.draws), setting_rows(steps, belief.laser))
-    p_harm, p_clean = belief.weight @ grades.harm, belief.weight @ grades.clean
-    if not _allowed(belief, [found.setting], laid)[0] or p_harm.max() > limits.p_harm_patch:
-        return []
-    last = "It is the recipe as it stands: this patch confirms it, or a surprise reopens the question."
-    words = [*["Half the passes of the step after it, on the way to the recipe."] * (len(steps) - 1), last]
-    return [Patch(s, float(c), float(h), w) for s, c, h, w in zip(steps, p_clean, p_harm, words, strict=True)]
+    tops = [found]
+    for i in range(1, count):
+        for change in (
+            {"passes": found.passes * 2**i}, *({knob: getattr(found, knob) * f**-i} for knob, f, _, _ in KNOB_STEPS)
+        ):  # fmt: skip
+            with contextlib.suppress(InputError):
+                top = found.with_(**change)
+                tops += [top] if fits(belief, top) else []
+    return _best_strip(belief, limits.p_harm_patch, few, _prospects(wide, few), tops, laid, count, through=found)
 
 
-def _patch(setting: Setting, p_clean: float, p_harm: float, information: float, words: str) -> Patch:
+def _place(steps: Sequence[Setting], step: Setting) -> int:
+    return list(steps).index(step)
+
+
+def _patch(setting: Setting, p_clean: float, p_harm: float, gain: float, words: str) -> Patch:
     if p_clean > 0.5:
         hope = f"likely to clean ({p_clean:.0%})"
     elif p_clean > 0.1:
         hope = f"may clean ({p_clean:.0%})"
     else:
         hope = f"unlikely to clean ({p_clean:.0%}), but shows how the coating begins to answer"
-    # Under a hundredth of a nat a grade leaves the choice of recipe as it was.
-    telling = (
-        "Most telling of those that risk little" if information >= 0.01 else "Teaches little, as anything safe here"
-    )
+    telling = "Most telling of those that risk little" if gain >= TELLING else "Teaches little, as anything safe here"
     return Patch(
         setting,
         p_clean,

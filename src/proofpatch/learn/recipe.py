@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from proofpatch.errors import InputError
 from proofpatch.learn.belief import Belief, expect_belief
@@ -16,6 +17,7 @@ from proofpatch.learn.limits import Limits
 from proofpatch.learn.surprise import surprises
 from proofpatch.physics.setting import BOUNDS, Setting
 
+Floats = NDArray[np.float64]
 ROUNDS = 3
 LAST_LOOK = 64  # settings asked of all draws at the end
 STEPS = (0.8, 0.9, 1.12, 1.25)
@@ -67,12 +69,15 @@ def _neighbours(belief: Belief, setting: Setting) -> list[Setting]:
     return [s for s in found if fits(belief, s)]
 
 
-def _slack(window: Window) -> np.ndarray:
-    """How far each setting is inside both limits (positive) or outside the worse of them, on a log-odds-like scale."""
-    limits = window.limits
-    clean = np.log((1 - limits.p_clean + 1e-3) / (1 - window.p_clean + 1e-3))
-    harm = np.log((limits.p_harm + 1e-4) / (window.p_harm + 1e-4))
+def slack(p_clean: Floats, p_harm: Floats, limits: Limits) -> Floats:
+    """How far inside both limits (positive) or outside the worse of them, on a log-odds-like scale."""
+    clean = np.log((1 - limits.p_clean + 1e-3) / (1 - p_clean + 1e-3))
+    harm = np.log((limits.p_harm + 1e-4) / (p_harm + 1e-4))
     return np.asarray(np.minimum(clean, harm))
+
+
+def _slack(window: Window) -> Floats:
+    return slack(window.p_clean, window.p_harm, window.limits)
 
 
 def _refined(belief: Belief, limits: Limits, window: Window) -> Window:
@@ -125,11 +130,11 @@ def recipe_in(wide: Window, with_margins: bool = True) -> Recipe:
     """The recipe of a window over the whole envelope; margins only where they are wanted, they cost as much again."""
     belief, limits = wide.belief, wide.limits
     near = _refined(belief, limits, wide)
-    proven = _proven(belief)
+    seen = proven(belief)
     confirmed = False
-    if proven:
+    if seen:
         # What was laid, graded clean and still fits is worth more than a little speed never seen.
-        shown = forecast(belief, limits, proven)
+        shown = forecast(belief, limits, seen)
         fastest = near.area_rate[near.best] if near.admissible.any() else 0.0
         if shown.admissible.any() and shown.area_rate[shown.best] >= KEEP_PROVEN * fastest:
             near, confirmed = shown, True
@@ -157,7 +162,7 @@ def recipe_in(wide: Window, with_margins: bool = True) -> Recipe:
     return Recipe(setting, because, p_clean, p_harm, rate, found, gentler, governs, confirmed, binds, others)
 
 
-def _proven(belief: Belief) -> list[Setting]:
+def proven(belief: Belief) -> list[Setting]:
     """Settings graded clean and harmless, and never otherwise, down to the last layer."""
     last = len(belief.surface.coats) - 1
     good = [g.moved() for g in belief.evidence if g.residue == "clean" and g.harm == "none" and g.layer == last]
