@@ -1,12 +1,13 @@
-"""How true the chances are: forecasts beside what came of pulse-by-pulse simulated pieces.
+"""How true our P(clean) and P(harm) are, on pieces of the pulse-by-pulse simulator.
 
-Run: python benchmarks/calibration.py [--truths 0:40] [--write] [--kept FILE]
+Every truth is another piece, hand, laser and grader (docs/simulator.md). It is asked before any patch, after a strip
+of four patches and after a second one, each time at a setting whose forecasts spread over the tables, and at the
+recipe where one is named; the simulator's finished surface is the judge. A strip ends at its first harm.
 
-On each truth of `benchmarks/simulator.py` one setting is asked about before any patch and one after a strip of four
-(laid, graded, stopped at its first harm): which one, the forecast alone decides, so that chances from sure to hopeless
-are met. A recipe that is named is judged too. Each table holds one question of each truth, so its rows are independent;
-it is tested as a whole: the sum over its bins of (came − forecast)²/variance, against what the forecasts themselves
-would give (drawn, not χ²). Seeds 0 to 999 are for building; 1000 and up were used for no choice.
+Run: python benchmarks/calibration.py [--truths 0:40] [--kept FOLDER]   prints; carries on where it was stopped
+     python benchmarks/calibration.py --write                           truths 1000 to 1299, writes docs/calibration.md
+
+Seeds 0 to 99 are for building and looking; 1000 to 1299 were never looked at for a choice.
 """
 
 from __future__ import annotations
@@ -15,234 +16,240 @@ import argparse
 import hashlib
 import json
 import os
+import tempfile
 import time
-from collections.abc import Iterable, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
+import calibration_score as score
 import numpy as np
-from numpy.typing import NDArray
-from patches_truth import PIECES
-from simulator import draw_truth, finished, grade, lay_patch
-from stamp import DOCS, covers, stamp
+import stamp
+from calibration_truth import CLASSES, LASERS, PIECES, one
 
-import proofpatch as pp
+from proofpatch.learn import compiled
 
-Floats = NDArray[np.float64]
-HELD_OUT = (1000, 1300)
-LIMITS = pp.Limits()
-CLEAN_BINS = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
-HARM_BINS = (0.0, 0.003, 0.01, 0.03, 0.1, 1.0)
-SLOWEST, MOST = 8e-3, 12  # m/s, passes: beyond them a tile takes many seconds
-REDRAWN = 4000
-
-
-def usual(setting: pp.Setting) -> bool:
-    """True for a setting the simulator follows in a few seconds."""
-    return setting.travel_speed >= SLOWEST and setting.passes <= MOST and setting.passes / setting.travel_speed <= 300
-
-
-def asked(window: pp.Window, rng: np.random.Generator) -> int:
-    """A setting to ask about: a bin of P(clean) or of P(harm) at random, then a setting in it at random."""
-    able = np.array([usual(s) for s in window.settings])
-    clean = rng.random() < 0.5
-    values = window.p_clean if clean else window.p_harm
-    bins = CLEAN_BINS if clean else (*HARM_BINS[:-1], 0.3, 0.6, 1.0)
-    # Where nothing else is at stake a setting says little: the other chance should not be hopeless.
-    able &= (window.p_clean > 0.02) | (window.p_harm > 0.002)
-    place = np.searchsorted(bins, values, side="right") - 1
-    for choice in rng.permutation(len(bins) - 1):
-        own = np.flatnonzero(able & (place == choice))
-        if len(own):
-            return int(rng.choice(own))
-    return int(rng.integers(len(window.settings)))
+HERE = Path(__file__).resolve().parent
+HELD_OUT, BUILDING = (1000, 1300), (0, 40)
+STAGES = ("no patch", "one strip", "two strips")
+# The simulator and the questions; and what of the package the simulator stands on beyond what `stamp` covers.
+ASKED_BY = ("simulator*.py", "calibration_truth.py")
+SHARED = ("physics/strokes.py", "physics/optics.py", "materials/curves.py", "materials/__init__.py")
+SEED = 5  # of the tests' draws
+# quantity: (name of its forecast, of that before any patch, of what came; edges; words)
+QUANTITIES = {
+    "P(clean)": ("p_clean", "first_clean", "clean", score.TENTHS, "came clean"),
+    "P(harm)": ("p_harm", "first_harm", "harmed", score.HARM_EDGES, "harmed"),
+}
+Asked = dict[str, Any]
 
 
-def one(seed: int) -> dict[str, Any]:
-    """What was forecast and what came on one truth."""
-    started = time.perf_counter()
-    coating, condition, substrate, state, laser = PIECES[seed % len(PIECES)]
-    surface = pp.Surface([pp.Layer(coating, condition=condition)], substrate, condition=state)
-    rng = np.random.default_rng([seed, 5])
-    truth = draw_truth(surface, pp.laser(laser), rng)
-    belief = pp.prior(surface, laser)
-    found: dict[str, Any] = {"seed": seed, "piece": seed % len(PIECES)}
-
-    def judge(setting: pp.Setting, p_clean: float, p_harm: float) -> dict[str, Any]:
-        verdict = finished(truth, setting, rng, thorough=False)
-        return {
-            "p_clean": float(p_clean), "p_harm": float(p_harm), "clean": bool(verdict.clean),
-            "harmed": not verdict.harmless,
-        }  # fmt: skip
-
-    for stage in ("before", "after"):
-        window = pp.forecast(belief, LIMITS)
-        i = asked(window, rng)
-        found[stage] = judge(window.settings[i], window.p_clean[i], window.p_harm[i])
-        if stage == "before":
-            seen = []
-            for patch in pp.next_patch(belief, LIMITS, count=4):
-                if not usual(patch.setting) and patch.setting.passes / patch.setting.travel_speed > 600:
-                    break  # would take minutes to follow
-                seen.append(grade(lay_patch(truth, patch.setting, rng), truth, rng))
-                if seen[-1].harm != "none":
-                    break
-            belief = pp.update(belief, seen)
-            found["patches"] = len(seen)
-    recipe = pp.recipe(belief, LIMITS)
-    if recipe.setting is not None and usual(recipe.setting):
-        found["recipe"] = judge(recipe.setting, recipe.p_clean, recipe.p_harm)
-    found["seconds"] = time.perf_counter() - started
-    return found
-
-
-def simulator_digest() -> str:
-    """Of the sources of the simulated pieces and of this study."""
+def covers() -> str:
+    """The code and data a study is good for, the simulator's too."""
     seal = hashlib.sha256()
-    here = Path(__file__).parent
-    for path in sorted([*here.glob("simulator*.py"), here / "calibration.py"]):
+    for path in sorted(path for pattern in ASKED_BY for path in HERE.glob(pattern)):
         seal.update(path.read_bytes())
-    return seal.hexdigest()[:16]
+    for name in SHARED:
+        seal.update((compiled.PACKAGE / name).read_bytes())
+    return f"{stamp.covers()}, simulator and questions {seal.hexdigest()[:16]}"
 
 
-def all_covered() -> str:
-    """The code this study is good for."""
-    return f"{covers()}, simulator {simulator_digest()}"
+def kept_in(folder: Path, code: str) -> Path:
+    """The file of answers of this very code."""
+    return folder / f"calibration-{hashlib.sha256(code.encode()).hexdigest()[:16]}.jsonl"
 
 
-def study(seeds: Iterable[int], kept: Path | None = None, workers: int = 2) -> list[dict[str, Any]]:
-    """Results by seed; what a file already keeps of this very code is not done again."""
-    done: dict[int, dict[str, Any]] = {}
-    if kept and kept.exists():
+def answers(seeds: Iterable[int], kept: Path, ask: Callable[[int], Asked] = one, workers: int = 2) -> list[Asked]:
+    """Answers by seed; what the file keeps is not asked again, and each truth is kept as soon as it is done."""
+    kept.parent.mkdir(parents=True, exist_ok=True)
+    done: dict[int, Asked] = {}
+    if kept.exists():
         for line in kept.read_text(encoding="utf-8").splitlines():
-            entry = json.loads(line)
-            if entry["covers"] == all_covered():
+            if line.endswith("}"):  # not one cut short when the study was stopped
+                entry = json.loads(line)
                 done[entry["seed"]] = entry
     seeds = list(seeds)
-    waiting = [s for s in seeds if s not in done]
-    os.environ |= {"NUMBA_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        for n, entry in enumerate(pool.map(one, waiting), 1):
+    waiting, started = [s for s in seeds if s not in done], time.perf_counter()
+    with kept.open("a", encoding="utf-8") as file:
+        file.write("\n")  # ends what was cut short
+        for n, entry in enumerate(_asked(waiting, ask, workers), 1):
             done[entry["seed"]] = entry
-            if kept:
-                with kept.open("a", encoding="utf-8") as file:
-                    file.write(json.dumps(entry | {"covers": all_covered()}) + "\n")
-            if n % 20 == 0:
-                print(f"{n} of {len(waiting)}", flush=True)
+            file.write(json.dumps(entry) + "\n")
+            file.flush()
+            if n % 10 == 0 or n == len(waiting):
+                left = (time.perf_counter() - started) / n * (len(waiting) - n)
+                print(f"{n} of {len(waiting)} truths, {left / 60:.0f} min left", flush=True)
     return [done[s] for s in seeds]
 
 
-# ---- Scores ----
+def _asked(seeds: list[int], ask: Callable[[int], Asked], workers: int) -> Iterator[Asked]:
+    """Answers as they come; with one worker nothing is started beside this process."""
+    if workers == 1 or not seeds:
+        yield from map(ask, seeds)
+        return
+    os.environ |= {"NUMBA_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        yield from (job.result() for job in as_completed([pool.submit(ask, seed) for seed in seeds]))
 
 
-def misfit(forecast: Floats, came: NDArray[np.bool_], bins: Sequence[float]) -> float:
-    """Σ over bins of (Σ came − Σ forecast)²/Σ forecast (1 − forecast); bins without variance count their misses."""
-    place = np.clip(np.searchsorted(bins, forecast, side="right") - 1, 0, len(bins) - 2)
-    off = np.bincount(place, weights=came - forecast, minlength=len(bins) - 1)
-    variance = np.bincount(place, weights=forecast * (1 - forecast), minlength=len(bins) - 1)
-    return float(np.sum(off**2 / (variance + 1e-3)))
+def questions(found: Sequence[Asked], stage: str) -> list[Asked]:
+    """The question of each truth at one stage, where it was asked: never two of the same truth.
 
-
-def joint_p(forecast: Floats, came: NDArray[np.bool_], bins: Sequence[float], seed: int = 0) -> float:
-    """Chance of a misfit at least as large if every forecast were right.
-
-    Outcomes are redrawn from the forecasts themselves; questions of different truths are independent.
+    "any": one of its stages by the truth's number, or the last before it where that was not reached. "recipe": the
+    last recipe named.
     """
-    rng = np.random.default_rng(seed)
-    own = misfit(forecast, came, bins)
-    redrawn = [misfit(forecast, rng.random(len(forecast)) < forecast, bins) for _ in range(REDRAWN)]
-    return float((1 + sum(m >= own for m in redrawn)) / (1 + REDRAWN))
+    chosen = []
+    for entry in found:
+        asked = entry["asked"]
+        if stage == "any":
+            own = [q for q in asked if q["stage"] in STAGES[: entry["seed"] // len(CLASSES) % len(STAGES) + 1]]
+        elif stage == "recipe":
+            own = [q for q in asked if q["stage"].startswith("recipe")]
+        else:
+            own = [q for q in asked if q["stage"] == stage]
+        chosen += [q | {k: entry[k] for k in ("seed", "piece", "laser", "class")} for q in own[-1:]]
+    return chosen
 
 
-def scores(forecast: Floats, came: NDArray[np.bool_]) -> dict[str, float]:
-    """Mean log score and Brier, of the forecast and of the base rate of the others, with the paired standard error.
-
-    Log score ln p of what came (Good 1952), Brier (p − o)² (Brier 1950). A base rate is (k + 1)/(n + 2) of the others.
-    """
-    o, n = came.astype(float), len(came)
-    base = (o.sum() - o + 1.0) / (n - 1 + 2.0)
-    p = np.clip(forecast, 1e-6, 1 - 1e-6)
-
-    def log(q: Floats) -> Floats:
-        return np.asarray(o * np.log(q) + (1 - o) * np.log(1 - q))
-
-    gain_log, gain_brier = log(p) - log(base), (base - o) ** 2 - (p - o) ** 2
-    return {
-        "log": float(log(p).mean()), "base log": float(log(base).mean()),
-        "gain log": float(gain_log.mean()), "gain log se": float(gain_log.std(ddof=1) / np.sqrt(n)),
-        "brier": float(((p - o) ** 2).mean()), "base brier": float(((base - o) ** 2).mean()),
-        "gain brier": float(gain_brier.mean()), "gain brier se": float(gain_brier.std(ddof=1) / np.sqrt(n)),
-    }  # fmt: skip
+def arrays(asked: Sequence[Asked], quantity: str) -> tuple[Any, Any, Any]:
+    """(forecast, forecast before any patch, whether it came), over questions."""
+    now, first, came, _, _ = QUANTITIES[quantity]
+    return np.array([q[now] for q in asked]), np.array([q[first] for q in asked]), np.array([q[came] for q in asked])
 
 
-def table(words: str, told: list[dict[str, Any]], what: str, bins: Sequence[float]) -> list[str]:
-    """One reliability table with its joint test and scores."""
-    p = np.array([t[f"p_{what}"] for t in told])
-    came = np.array([t["clean" if what == "clean" else "harmed"] for t in told])
-    lines = [f"**P({what}), {words}**", "", "| forecast | truths | mean forecast | came true |", "|---|---|---|---|"]
-    place = np.clip(np.searchsorted(bins, p, side="right") - 1, 0, len(bins) - 2)
-    for b in range(len(bins) - 1):
-        own = place == b
-        if own.any():
-            rate = came[own].mean()
-            error = np.sqrt(max(p[own].mean() * (1 - p[own].mean()), 1e-9) / own.sum())
-            lines.append(
-                f"| {bins[b]:g} to {bins[b + 1]:g} | {own.sum()} | {p[own].mean():.3f} | {rate:.3f} ± {error:.3f} |"
-            )
-    s = scores(p, came)
-    lines += [
-        "",
-        f"One test of the table: p = {joint_p(p, came, bins):.4f}. Log score {s['log']:.3f} against {s['base log']:.3f} by "
-        f"base rates (gain {s['gain log']:+.3f} ± {s['gain log se']:.3f}); Brier {s['brier']:.3f} against "
-        f"{s['base brier']:.3f} (gain {s['gain brier']:+.3f} ± {s['gain brier se']:.3f}).",
-        "",
-    ]
-    return lines
-
-
-def tables(found: list[dict[str, Any]]) -> list[str]:
-    """Markdown."""
-    lines: list[str] = []
-    for stage, words in (("before", "before any patch"), ("after", "after one strip")):
-        told = [f[stage] for f in found]
-        lines += table(words, told, "clean", CLEAN_BINS) + table(words, told, "harm", HARM_BINS)
-    recipes = [f["recipe"] for f in found if "recipe" in f]
-    lines.append(
-        f"Recipes named after the one strip: {len(recipes)}; of them clean {sum(r['clean'] for r in recipes)}, harming "
-        f"{sum(r['harmed'] for r in recipes)}."
+def row(words: str, asked: Sequence[Asked], quantity: str) -> str:
+    """Mean forecast, share that came with its interval, excess, joint test."""
+    forecast, _, came = arrays(asked, quantity)
+    low, high = score.share_interval(int(came.sum()), len(came))
+    chi, p = score.joint_test(forecast, came, QUANTITIES[quantity][3], np.random.default_rng(SEED))
+    return (
+        f"| {words} | {len(came)} | {forecast.mean():.3f} | {came.mean():.3f} ({low:.3f} to {high:.3f}) | "
+        f"{score.excess(forecast, came):+.1f} | {chi:.1f} | {p:.4f} |"
     )
-    lines += ["", "| piece | truths | P(clean) | clean | P(harm) | harmed |", "|---|---|---|---|---|---|"]
-    for number, piece in enumerate(PIECES):
-        own = [f[stage] for f in found if f["piece"] == number for stage in ("before", "after")]
-        if own:
-            means = [np.mean([t[key] for t in own]) for key in ("p_clean", "clean", "p_harm", "harmed")]
-            lines.append(
-                f"| {piece[0]} on {piece[2]} | {len(own) // 2} | " + " | ".join(f"{m:.2f}" for m in means) + " |"
-            )
+
+
+def summary(groups: dict[str, list[Asked]], quantity: str) -> list[str]:
+    """A row of `row` for each group that has any question."""
+    return [
+        f"| {quantity} | truths | mean forecast | {QUANTITIES[quantity][4]} (95 %) | excess | X² | p |",
+        "|---|---|---|---|---|---|---|",
+        *(row(words, asked, quantity) for words, asked in groups.items() if asked), "",
+    ]  # fmt: skip
+
+
+def scores(groups: dict[str, list[Asked]], quantity: str) -> list[str]:
+    """Log and Brier scores beside the base rate's and the prior's."""
+    lines = [
+        f"| {quantity} | log score | base rate's | difference | before any patch | difference | Brier score | "
+        "base rate's | difference |",
+        "|---|---|---|---|---|---|---|---|---|",
+    ]
+    for words, asked in groups.items():
+        if len(asked) < 2:
+            continue
+        forecast, first, came = arrays(asked, quantity)
+        base = score.base_rates(came)
+        log, brier = score.log_losses, score.brier_losses
+        own = score.compared(log(forecast, came), log(base, came))
+        learned = score.compared(log(forecast, came), log(first, came))
+        square = score.compared(brier(forecast, came), brier(base, came))
+        cells = [f"{own.own:.3f}", f"{own.base:.3f}", f"{own.difference:+.3f} ± {own.error:.3f}"]
+        cells += [f"{learned.base:.3f}", f"{learned.difference:+.3f} ± {learned.error:.3f}"]
+        cells += [f"{square.own:.3f}", f"{square.base:.3f}", f"{square.difference:+.3f} ± {square.error:.3f}"]
+        lines.append(f"| {words} | {' | '.join(cells)} |")
+    return [*lines, ""]
+
+
+def bins(asked: Sequence[Asked], quantity: str) -> list[str]:
+    """The reliability table; a forecast outside the interval of what came is marked."""
+    forecast, _, came = arrays(asked, quantity)
+    lines = [
+        f"| {quantity} | truths | mean forecast | {QUANTITIES[quantity][4]} | 95 % | |",
+        "|---|---|---|---|---|---|",
+    ]
+    for b in score.reliability(forecast, came, QUANTITIES[quantity][3]):
+        mark = "" if b.holds else "too low" if b.forecast < b.least else "too high"
+        lines.append(
+            f"| {b.low:g} to {b.high:g} | {b.count} | {b.forecast:.3f} | {b.came / b.count:.3f} | "
+            f"{b.least:.3f} to {b.most:.3f} | {mark} |"
+        )
+    return [*lines, ""]
+
+
+def tables(found: Sequence[Asked]) -> list[str]:
+    """The study in Markdown."""
+    by_stage = {stage: questions(found, stage) for stage in STAGES}
+    recipes, anywhere = questions(found, "recipe"), questions(found, "any")
+    headline = {"all, one a truth": anywhere, **by_stage, "at the recipe": recipes}
+    by_class = {
+        f"{kind}, {stage}": [q for q in asked if q["class"] == kind]
+        for kind in CLASSES
+        for stage, asked in [*by_stage.items(), ("at the recipe", recipes)]
+    }
+    by_laser = {laser: [q for q in anywhere if q["laser"] == laser] for laser in dict.fromkeys(LASERS)}
+    by_piece = {
+        f"{coating} on {ground}": [q for q in anywhere if q["piece"] == n]
+        for n, (coating, _, ground, _) in enumerate(PIECES)
+    }
+    lines = [f"{len(found)} truths.", "", "## By number of patches seen", ""]
+    for quantity in QUANTITIES:
+        lines += summary(headline, quantity) + scores(headline, quantity)
+    for stage, asked in headline.items():
+        lines += [f"## {stage[0].upper()}{stage[1:]}", ""]
+        for quantity in QUANTITIES:
+            lines += bins(asked, quantity) if asked else ["None was asked.", ""]
+    for title, groups in (
+        ("By substrate and patches", by_class),
+        ("By laser, one question a truth", by_laser),
+        ("By piece, one question a truth", by_piece),
+    ):
+        lines += [f"## {title}", ""]
+        for quantity in QUANTITIES:
+            lines += summary(groups, quantity)
     return lines
 
 
-def write(found: list[dict[str, Any]], words: str) -> None:
+READING = f"""
+*Two strips* are up to eight patches, *one strip* up to four; a strip that harms ends there. *Excess* is how many
+standard deviations more came true than forecast: for P(clean) above 0 is too careful, for P(harm) above 0 is too
+kind. *p* is the one joint test of a row over all its bins (`calibration_score.joint_test`): outcomes drawn
+{score.DRAWS} times from the forecasts themselves. Questions on one truth hang together, so no test and no table holds
+two of the same truth. A truth's verdict is not shown to the belief, and a setting is chosen by its forecasts alone,
+so under true forecasts every p is evenly spread: of twenty, one is below 0.05 by chance.
+
+Scores are means, lower is better; a difference below 0 speaks for the forecast, ± is its standard error over truths.
+The *base rate* is the share of the other truths of the row that came true; *before any patch* is what the prior said
+of the very same settings. The log score takes no chance as surer than {score.LEAST_CHANCE:g}.
+"""
+
+
+def write(found: Sequence[Asked], words: str) -> None:
     """The study as it is kept."""
-    about = (__doc__ or "").split("\n\n")[2]
-    text = ["# How true the chances are", "", about, "", "docs/simulator.md says what truth and model share.", "",
-            f"{stamp(words)[:-1]}, simulator {simulator_digest()}.", "", *tables(found), ""]  # fmt: skip
-    DOCS.joinpath("calibration.md").write_text("\n".join(text), encoding="utf-8")
+    head = (__doc__ or "").split("\n\n")
+    text = ["# How true the chances are", "", head[0], head[1], READING, stamp_of(words), "", *tables(found)]
+    stamp.DOCS.joinpath("calibration.md").write_text("\n".join(text).rstrip() + "\n", encoding="utf-8")
+
+
+def stamp_of(words: str) -> str:
+    """Where the study comes from."""
+    return stamp.stamp(words).replace(stamp.covers(), covers())
 
 
 def main() -> None:
     parser = argparse.ArgumentParser()
-    parser.add_argument("--truths", default=None)
-    parser.add_argument("--kept", type=Path)
+    parser.add_argument("--truths", default=None, help="first:last, the last one not asked")
+    parser.add_argument("--kept", type=Path, default=Path(tempfile.gettempdir()) / "proofpatch-calibration")
     parser.add_argument("--write", action="store_true")
     given = parser.parse_args()
-    first, last = (int(n) for n in given.truths.split(":")) if given.truths else HELD_OUT if given.write else (0, 40)
-    started = time.perf_counter()
-    found = study(range(first, last), given.kept)
+    first, last = (int(n) for n in given.truths.split(":")) if given.truths else HELD_OUT if given.write else BUILDING
+    code = covers()
+    found = answers(range(first, last), kept_in(given.kept, code))
     print("\n".join(tables(found)))
-    print(f"{time.perf_counter() - started:.0f} s; {np.mean([f['seconds'] for f in found]):.1f} s a truth")
+    print(f"{np.mean([entry['seconds'] for entry in found]):.1f} s of processor a truth")
+    if covers() != code:
+        raise SystemExit("The code has changed meanwhile: nothing is written, and these answers may mix two versions.")
     if given.write:
         write(found, f"Seeds {first} to {last - 1}")
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from proofpatch.physics.elementwise import elementwise, normal_cdf
+from proofpatch.physics.elementwise import choose, elementwise, normal_cdf
 
 # Share of the area left at the edges between clean | nearly | partial | trace, as normal quantiles of the spread.
 CLEAN_EDGE = -2.3263478740408408  # 1 %
@@ -17,12 +17,6 @@ THINNED = math.log(20.0)  # "no effect": thinned by under 5 %, so the dose neede
 # ln heat beyond the first tint at which it reads as marked and as burnt; from memory, unverified.
 MARKED_STEP, BURNT_STEP = 0.12, 0.25
 FAR = 60.0
-NEIGHBOUR_SHARE = 0.8  # of the plain wrong grades fall on a neighbour; from memory, unverified
-
-
-@elementwise
-def _between(low: Any, high: Any, scale: Any) -> Any:
-    return normal_cdf(high / scale) - normal_cdf(low / scale)
 
 
 @elementwise
@@ -46,37 +40,72 @@ def harm_edge(index: Any) -> Any:
 
 
 @elementwise
-def _said(right: Any, below: Any, above: Any, index: Any, last: int, wrong: Any) -> Any:
-    """Chance that a grade is said, from the chances that it and its neighbours are true; sums to 1 over the grades.
+def _off_by(ratio: Any, steps: Any) -> Any:
+    """ratio to the power of |steps|, for up to four steps, any shape."""
+    n = np.abs(steps)
+    square = ratio * ratio
+    return (
+        (n == 0) * 1.0
+        + (n == 1) * ratio
+        + (n == 2) * square
+        + (n == 3) * square * ratio
+        + (n == 4) * square * square
+    )  # fmt: skip
 
-    A plain wrong grade falls on a neighbour with NEIGHBOUR_SHARE (the only one, at an end), else anywhere.
+
+@elementwise
+def _slip(wrong: Any) -> Any:
+    """How much rarer each further grade of error is, q = w/(2 (1 − w)): about `wrong` of all are off by one.
+
+    A chance that falls off so evenly keeps order: whatever is believed, a cleaner grade speaks for a cleaner patch (the
+    kernel is totally positive; Karlin 1968, from memory). Were grades strewn anywhere, one far off would count as an
+    accident and speak for nothing.
     """
-    from_below = below * (0.5 + 0.5 * (index == 1))
-    from_above = above * (0.5 + 0.5 * (index == last - 1))
-    astray = NEIGHBOUR_SHARE * (from_below + from_above) + (1.0 - NEIGHBOUR_SHARE) / (last + 1.0)
-    return (1.0 - wrong) * right + wrong * astray
+    return wrong / (2.0 * (1.0 - wrong))
 
 
 @elementwise
 def residue_chance(steps_dirty: Any, log_need: Any, spread: Any, noise: Any, wrong: Any) -> Any:
     """Chance that a grader says the residue grade `steps_dirty` (0 clean … 4 no effect), any shape."""
-    low = residue_edge(steps_dirty, spread) - log_need
-    high = residue_edge(steps_dirty + 1, spread) - log_need
-    lower = residue_edge(np.maximum(steps_dirty - 1, 0), spread) - log_need
-    higher = residue_edge(np.minimum(steps_dirty + 2, 5), spread) - log_need
-    right = _between(low, high, noise)
-    return _said(right, _between(lower, low, noise), _between(high, higher, noise), steps_dirty, 4, wrong)
+    q = _slip(wrong)
+    one = normal_cdf((residue_edge(1, spread) - log_need) / noise)
+    two = normal_cdf((residue_edge(2, spread) - log_need) / noise)
+    three = normal_cdf((residue_edge(3, spread) - log_need) / noise)
+    four = normal_cdf((residue_edge(4, spread) - log_need) / noise)
+    end = 1.0 + q * (1.0 + q * (1.0 + q * (1.0 + q)))
+    inner = 1.0 + q * (2.0 + q * (1.0 + q))
+    middle = 1.0 + 2.0 * q * (1.0 + q)
+    return (
+        one / end * _off_by(q, steps_dirty)
+        + (two - one) / inner * _off_by(q, steps_dirty - 1)
+        + (three - two) / middle * _off_by(q, steps_dirty - 2)
+        + (four - three) / inner * _off_by(q, steps_dirty - 3)
+        + (1.0 - four) / end * _off_by(q, steps_dirty - 4)
+    )
+
+
+@elementwise
+def _harm_shares(margin: Any, noise: Any) -> Any:
+    """Chance that the true grade is none, tint, marked, burnt, any shape."""
+    none = normal_cdf((harm_edge(1) + margin) / noise)
+    tint = normal_cdf((harm_edge(2) + margin) / noise)
+    marked = normal_cdf((harm_edge(3) + margin) / noise)
+    return none, tint - none, marked - tint, 1.0 - marked
 
 
 @elementwise
 def harm_chance(steps_harm: Any, margin: Any, noise: Any, wrong: Any) -> Any:
     """Chance that a grader says the harm grade `steps_harm` (0 none … 3 burnt), any shape."""
-    low = harm_edge(steps_harm) + margin
-    high = harm_edge(steps_harm + 1) + margin
-    lower = harm_edge(np.maximum(steps_harm - 1, 0)) + margin
-    higher = harm_edge(np.minimum(steps_harm + 2, 4)) + margin
-    right = _between(low, high, noise)
-    return _said(right, _between(lower, low, noise), _between(high, higher, noise), steps_harm, 3, wrong)
+    q = _slip(wrong)
+    none, tint, marked, burnt = _harm_shares(margin, noise)
+    end = 1.0 + q * (1.0 + q * (1.0 + q))
+    inner = 1.0 + q * (2.0 + q)
+    return (
+        none / end * _off_by(q, steps_harm)
+        + tint / inner * _off_by(q, steps_harm - 1)
+        + marked / inner * _off_by(q, steps_harm - 2)
+        + burnt / end * _off_by(q, steps_harm - 3)
+    )
 
 
 @elementwise
@@ -97,22 +126,16 @@ def grade_table(log_need: Any, spread: Any, margin: Any, noise: Any, wrong: floa
 
     As `residue_chance` and `harm_chance` of every grade, each edge worked out once.
     """
-    residue = [normal_cdf((residue_edge(i, spread) - log_need) / noise) for i in range(6)]
-    harm = [normal_cdf((harm_edge(i) + margin) / noise) for i in range(5)]
-    return _all_said(np.stack(residue, axis=-1), wrong), _all_said(np.stack(harm, axis=-1), wrong)
+    below = [normal_cdf((residue_edge(i, spread) - log_need) / noise) for i in (1, 2, 3, 4)]
+    residue = np.stack([np.zeros_like(below[0]), *below, np.ones_like(below[0])], axis=-1)
+    return _all_said(np.diff(residue, axis=-1), wrong), _all_said(np.stack(_harm_shares(margin, noise), axis=-1), wrong)
 
 
-def _all_said(below_edge: Any, wrong: float) -> Any:
-    """`_said` of every grade, from the chance below each edge (…, grades + 1)."""
-    right = np.diff(below_edge, axis=-1)
-    last = right.shape[-1] - 1
-    weight = np.full(last + 1, 0.5)
-    lower, upper = np.zeros_like(right), np.zeros_like(right)
-    lower[..., 1:], upper[..., :-1] = right[..., :-1], right[..., 1:]
-    from_below, from_above = weight.copy(), weight.copy()
-    from_below[1] = from_above[last - 1] = 1.0
-    astray = NEIGHBOUR_SHARE * (lower * from_below + upper * from_above) + (1.0 - NEIGHBOUR_SHARE) / (last + 1.0)
-    return (1.0 - wrong) * right + wrong * astray
+def _all_said(right: Any, wrong: float) -> Any:
+    """Chances of what is said from those of what is true, (…, grades)."""
+    grades = np.arange(right.shape[-1])
+    slips = _slip(wrong) ** np.abs(grades[:, None] - grades)
+    return right @ (slips / slips.sum(axis=1, keepdims=True))
 
 
 @elementwise
@@ -125,7 +148,15 @@ def residue_seen(steps_dirty: Any, log_need: Any, spread: Any, noise: Any, wrong
 
 @elementwise
 def harm_seen(steps_harm: Any, margin: Any, noise: Any, wrong: Any, early: Any) -> Any:
-    """As `harm_chance`, where harm that has not come out yet looks one grade kinder with chance `early`."""
-    right = harm_chance(steps_harm, margin, noise, wrong)
-    worse = harm_chance(np.minimum(steps_harm + 1, 3), margin, noise, wrong)
-    return (1.0 - early * (steps_harm > 0)) * right + early * (steps_harm < 3) * worse
+    """Chance of what a harm grade is taken to say; harm that has not come out yet looks harmless with chance `early`.
+
+    "None" says none. Any other grade says "this or worse": how far harm goes is seen late and judged kindly, and so
+    no harm ever speaks for less of it.
+    """
+    none = harm_chance(0, margin, noise, wrong) + early * harm_chance(1, margin, noise, wrong)
+    worse = (
+        harm_chance(1, margin, noise, wrong) * (steps_harm <= 1)
+        + harm_chance(2, margin, noise, wrong) * (steps_harm <= 2)
+        + harm_chance(3, margin, noise, wrong)
+    )
+    return choose(steps_harm == 0, none, worse)
