@@ -6,27 +6,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from proofpatch.bench_levels import levels, said, see_through
+from proofpatch.errors import InputError
 from proofpatch.learn.belief import Belief
 from proofpatch.learn.forecast import forecast
-from proofpatch.learn.kernels import outcomes
 from proofpatch.learn.limits import Hand, Limits
-from proofpatch.learn.rows import hand_row, setting_rows
+from proofpatch.learn.rows import setting_rows
 from proofpatch.materials import substrate as substrate_record
 from proofpatch.materials.curves import substrate_curve
 from proofpatch.physics import rows as at
 from proofpatch.physics.beam import fluence_at
 from proofpatch.physics.clocks import ROOM
 from proofpatch.physics.dose_map import Grid, dose_map
-from proofpatch.physics.hot_place import _hot_place
-from proofpatch.physics.outcome import CLOCKS
 from proofpatch.physics.reacting import Curve, Slab, heat_course
 from proofpatch.physics.setting import Setting
 from proofpatch.physics.strokes import HandMotion, place_pulses
@@ -38,15 +37,30 @@ Floats = NDArray[np.float64]
 SEED = 1  # of the hand that is drawn
 STROKE, FEWEST_LINES = 20e-3, 6  # m of hand travel drawn, and lines at least
 MOST_PULSES = 400_000
-PHASES = (0.0, 0.5)  # of pulses and lines: on one, or half-way between
+HARDLY_HIT = 1e-6  # of the edge's dose: with less in the middle there is no ratio
+CROWDED = 0.05  # of the spot radius: pulses closer than that are drawn as one
+PHASES = np.arange(8) / 8  # of pulses and lines: where a place lies between them, in pitches
 FOLLOWED = 40  # pulses at a place followed one by one; more are merged before the last
-MOST_WEIGHED = 4000  # pulses of a place among which the hottest moment is looked for
+MOST_WEIGHED = 400  # pulses of a place among which the hottest moment is looked for
 AFTER = 0.05  # s a place is followed after its last pulse
-RATIOS = (
-    "pulse_energy_J", "peak_power_W", "mean_fluence_J_m2", "peak_fluence_J_m2", "pulse_pitch_m", "line_pitch_m",
-    "pulses_per_m2", "dose_J_m2", "edge_over_middle", "area_rate_m2_s", "band_rise_K", "peak_rise_K", "p_clean",
-    "p_harm",
-)  # fmt: skip
+# Every figure that is shown, in the order it is shown: key -> (words, kind of quantity).
+FIGURES = {
+    "pulse_energy_J": ("pulse energy", "energy"), "peak_power_W": ("peak power", "power"),
+    "mean_fluence_J_m2": ("mean fluence", "fluence"), "peak_fluence_J_m2": ("peak fluence", "fluence"),
+    "coating_threshold_J_m2": ("coating leaves above", "fluence"),
+    "flash_limit_J_m2": ("flash limit", "fluence"), "pulse_pitch_m": ("pulse pitch", "length"),
+    "line_pitch_m": ("line pitch", "length"), "pulses_per_m2": ("pulses per mm²", "per mm²"),
+    "dose_J_m2": ("dose, all passes", "fluence"), "dose_pass_J_m2": ("dose of a pass", "fluence"),
+    "dose_to_clean_J_m2": ("clean needs a pass", "fluence"), "dose_to_tint_J_m2": ("harm from, a pass", "fluence"),
+    "edge_over_middle": ("edge over middle", ""), "area_rate_m2_s": ("area rate", "area rate"),
+    "band_rise_K": ("band, warmer by °C", ""), "peak_rise_K": ("hottest, warmer by °C", ""),
+    "limit_temperature_K": ("harm at", "temperature"),
+    "mean_limit_temperature_K": ("same, darkest place", "temperature"),
+    "p_clean": ("clean", "chance"), "p_harm": ("harm", "chance"),
+}  # fmt: skip
+
+
+EMPTY = (np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0))
 
 
 @dataclass(frozen=True)
@@ -56,7 +70,9 @@ class Side:
     record: every figure, with unit-suffixed keys. radius, fluence: across the spot [m], [J/m²]. map, grid: dose of one
     pass [J/m²]. across, profile: along the line [m], dose there averaged over the travel and one spot [J/m²].
     seconds, face: since the first pulse at a bare place [s], rise of its face [K]. depth, hottest: below the face [m],
-    highest rise [K]; the last four empty without a surface. limits: what limits what, in words.
+    highest rise [K], all four of the hottest place found; empty without a surface or where it cannot be followed.
+    coating, substrate, harm: what they are called and what the substrate then does ("tints"); empty without a surface.
+    limits: what limits what, in words.
     """
 
     setting: Setting
@@ -71,6 +87,9 @@ class Side:
     face: Floats
     depth: Floats
     hottest: Floats
+    coating: str
+    substrate: str
+    harm: str
     limits: tuple[str, ...]
 
 
@@ -91,9 +110,30 @@ def lay_out(
     return [_side(s, top_hat_share, laser, belief, limits, assumed if n == 0 else ()) for n, s in enumerate(settings)]
 
 
+def figure(record: Mapping[str, Any], key: str) -> float | None:
+    """One figure of a record, the middle of it where it is a range; None where there is none."""
+    found = record.get(key)
+    found = found["p50"] if isinstance(found, dict) else found
+    return None if found is None else float(found)
+
+
+def shown(record: Mapping[str, Any], key: str) -> str:
+    """One figure as people write it, a chance left out; "none" where it has no middle."""
+    value, kind = figure(record, key), FIGURES[key][1]
+    if value is None:
+        return "none"
+    if kind in ("", "per mm²"):
+        return f"{value * (1e-6 if kind else 1):.3g}"
+    return show(value, kind)
+
+
 def ratios(first: Side, second: Side) -> dict[str, float]:
     """The second's figures over the first's, where both have one above zero."""
-    pairs = ((key, first.record.get(key), second.record.get(key)) for key in RATIOS)
+    pairs = (
+        (key, figure(first.record, key), figure(second.record, key))
+        for key in FIGURES
+        if FIGURES[key][1] != "temperature"
+    )
     return {key: b / a for key, a, b in pairs if a and b}
 
 
@@ -117,102 +157,107 @@ def _side(
     radius = np.linspace(0.0, 1.8 * s.spot_radius, 181)
     energy = record["pulse_energy_J"]
     grid, maps = _map(s, share, laser, energy)
-    profile = ndimage.uniform_filter1d(
-        maps.mean(axis=0), max(round(2 * s.spot_radius / grid.pixel), 1), mode="constant"
-    )
+    wide = max(round(2 * s.spot_radius / grid.pixel), 1)
+    profile = np.maximum(ndimage.uniform_filter1d(maps.mean(axis=0), wide, mode="constant"), 0.0)
     away = np.abs(grid.x)
     record["dose_middle_J_m2"] = float(profile[away <= s.sweep_width / 8].mean())
     record["dose_edge_J_m2"] = float(profile[(away >= s.sweep_width / 4)].max())
-    record["edge_over_middle"] = record["dose_edge_J_m2"] / max(record["dose_middle_J_m2"], 1e-12)
-    empty = np.zeros(0)
-    course: tuple[Floats, Floats, Floats, Floats] = (empty, empty, empty, empty)
-    said: tuple[str, ...] = ()
-    if belief is not None:
-        course, said = _on_surface(s, share, laser, belief, limits, record)
+    edge, mid = record["dose_edge_J_m2"], record["dose_middle_J_m2"]
+    record["edge_over_middle"] = edge / mid if mid > HARDLY_HIT * edge else None
     fluence = np.asarray(fluence_at(radius, energy, s.spot_radius, share))
-    return Side(s, record, radius, fluence, maps, grid, grid.x, profile, *course, said)
+    seen = (s, record, radius, fluence, maps, grid, grid.x, profile)
+    record["dose_pass_J_m2"] = record["dose_J_m2"] / s.passes
+    if belief is None:
+        return Side(*seen, *EMPTY, "", "", "", ())
+    if share != belief.laser.top_hat_share:
+        belief = replace(belief, laser=replace(belief.laser, top_hat_share=share))
+    sub = middle(belief)[1]
+    row = setting_rows([s], belief.laser)[0]
+    window = forecast(belief, limits, settings=[s])
+    record |= {
+        "p_clean": float(window.p_clean[0]), "p_harm": float(window.p_harm[0]),
+        "light_to_substrate": float(window.light[0]), "governs": window.governs(0),
+    }  # fmt: skip
+    record |= levels(belief, row, record["dose_pass_J_m2"])
+    coats, under = belief.surface.coats, substrate_record(belief.surface.substrate).title.lower()
+    coating = coats[0].title.lower() if len(coats) == 1 and len(coats[0].shares) == 1 else "coating"
+    harm = "tints" if sub[at.ACTIVATION] > 0 else "is harmed" if sub[at.LIMIT] < sub[at.MELT] else "melts"
+    course = _course(s, row, belief, sub, record["pulse_energy_J"] / s.pulse_energy * float(sub[at.HEAT_FACTOR]))
+    words = said(s, record, coating, under, harm, float(sub[at.ABSORPTANCE]), see_through(belief))
+    if not course[0].size:
+        words = (*words, "So many pulses fall on one place that its temperature is not followed in time.")
+    return Side(*seen, *course, coating, under, harm, words)
 
 
 def _map(s: Setting, share: float, laser: Any, energy: float) -> tuple[Grid, Floats]:
     """(grid, dose of one pass) of a piece of a stroke by a seeded hand."""
     pitch = s.travel_speed * s.sweep_width / s.sweep_speed
     length = min(STROKE, MOST_PULSES * s.travel_speed / s.repetition_rate)
-    length = max(length, FEWEST_LINES * pitch)
+    length = max(length, FEWEST_LINES * pitch, 2 * s.spot_radius)
     whole = length + 8 * s.spot_radius + 2 * pitch
     spread = Hand().speed_spread / 2
     motion = HandMotion(spread / 2, 0.0, Hand().stand_off_spread / 2, 0.0, 0.0)
     zr = math.pi * s.spot_radius**2 / (laser.m2 * laser.wavelength) if laser else math.inf
-    pulses = place_pulses(s.with_(passes=1), motion, whole, rayleigh_range=zr, seed=SEED)
+    # Where pulses crowd, one strong one stands for several: the map does not see them apart.
+    crowd = whole / s.travel_speed * s.repetition_rate / MOST_PULSES
+    few = max(1, min(math.ceil(crowd), int(s.spot_radius * CROWDED * s.repetition_rate / s.sweep_speed)))
+    drawn = s.with_(passes=1, repetition_rate=s.repetition_rate / few)
+    try:
+        pulses = place_pulses(drawn, motion, whole, rayleigh_range=zr, seed=SEED)
+    except InputError:
+        raise InputError(
+            "travel_speed",
+            "So many pulses fall on a piece of a stroke that they cannot be drawn.",
+            "Move the hand faster.",
+        ) from None
     half = s.sweep_width / 2 + 2 * s.spot_radius
     pixel = max(s.spot_radius / 3, 2 * half / 1500)
     pixel = min(pixel, s.spot_radius / 2 / 1.3)
     grid = Grid.over(-half, half, (whole - length) / 2, (whole + length) / 2, pixel)
-    return grid, np.asarray(dose_map(pulses, energy, share, grid).dose)
+    return grid, np.asarray(dose_map(pulses, few * energy, share, grid).dose)
 
 
-def _on_surface(
-    s: Setting, share: float, laser: Any, belief: Belief, limits: Limits | None, record: dict[str, Any]
-) -> tuple[tuple[Floats, Floats, Floats, Floats], tuple[str, ...]]:
-    """((seconds, face, depth, hottest), sentences) on the middle of the belief; figures go into the record."""
-    layer, sub = middle(belief)
-    row = setting_rows([s], belief.laser)
-    window = forecast(belief, limits, settings=[s])
-    record |= {"p_clean": float(window.p_clean[0]), "p_harm": float(window.p_harm[0])}
-    found = outcomes(layer[None], sub[None], row, hand_row(belief.hand), len(layer) - 1)
-    margin, clock, light = float(found[2][0, 0]), CLOCKS[int(found[3][0, 0])], float(found[4][0, 0])
-    taken = sub[at.ABSORPTANCE] * sub[at.SKIN_SHARE]
-    band, peak, _, _, _ = _hot_place(
-        row[0, at.POWER], row[0, at.RATE], row[0, at.WIDTH], row[0, at.SPOT], row[0, at.SWEEP],
-        row[0, at.SWEEP_SPEED], row[0, at.TRAVEL], row[0, at.TOP_HAT], taken, sub[at.SKIN_DEPTH],
-        sub[at.ABSORPTANCE] - taken, sub[at.DIFFUSE_DEPTH], sub[at.SOLID_THICKNESS], sub[at.CONDUCTIVITY],
-        sub[at.HEAT_CAPACITY],
-    )  # fmt: skip
-    record |= {
-        "band_rise_K": float(band), "peak_rise_K": float(peak), "light_to_substrate": light, "governs": clock,
-        "heat_factor_to_harm": math.exp(margin),
-    }  # fmt: skip
-    title = substrate_record(belief.surface.substrate).title.lower()
-    celsius = ROOM - 273.15
-    said = (
-        f"{show(light, 'share')} of the light ends as heat in the {title} while the coating is there, "
-        f"{show(sub[at.ABSORPTANCE], 'share')} where it is bare.",
-        f"On a bare place the band under the hand reaches {band + celsius:.0f} °C, "
-        f"the hottest moment {peak + celsius:.0f} °C.",
-        f"What governs harm is the {clock}: {_room(margin)}.",
-        "Drawn for the middle of the belief; the chances count all of it.",
-    )
-    return _course(s, share, belief, sub, record["pulse_energy_J"] / s.pulse_energy), said
+def _hottest(starts: Floats, fluences: Floats, held: float) -> tuple[float, int]:
+    """(heat, pulse after which) a face is hottest, heat counted as (age + how long the skin holds it)^(−1/2)."""
+    few = max(1, -(-starts.size // MOST_WEIGHED))
+    late = np.union1d(np.arange(few - 1, starts.size, few), [int(np.argmax(fluences)), starts.size - 1])
+    age = starts[late, None] - starts[None, :]
+    heat = np.where(age >= 0, fluences / np.sqrt(np.maximum(age, 0.0) + held), 0.0).sum(axis=1)
+    return float(heat.max()), int(late[np.argmax(heat)])
 
 
-def _room(margin: float) -> str:
-    """How far from harm, in words, of the ln of the factor by which heat could still grow."""
-    times = math.exp(abs(margin))
-    if times < 1.05:
-        return "this is about where it begins"
-    return f"it would begin at {times:.2g} times this heat" if margin > 0 else f"this is {times:.2g} times too much"
+def _hottest_train(s: Setting, row: Floats, held: float) -> tuple[Floats, Floats] | None:
+    """(starts, fluences) of one pass at the hottest of so many places, up to its hottest moment; None: too many.
 
-
-def _hottest(starts: Floats, fluences: Floats, held: float) -> int:
-    """The pulse after which the face is hottest, heat counted as (age + how long the skin holds it)^(−1/2)."""
-    few = max(1, starts.size // MOST_WEIGHED)
-    best, at_pulse = -1.0, 0
-    for k in range(0, starts.size, few):
-        heat = float(np.sum(fluences[: k + 1] / np.sqrt(starts[k] - starts[: k + 1] + held)))
-        if heat > best:
-            best, at_pulse = heat, k
-    return at_pulse
+    Where a turn crowds the pulses e-fold, e of `edge_dose_factor`, they come as from a sweep that much slower and
+    narrower.
+    """
+    edge = float(row[at.EDGE])
+    trains = []
+    for pulses in PHASES:
+        for lines in PHASES:
+            try:
+                slow = s.with_(sweep_speed=s.sweep_speed / edge, sweep_width=s.sweep_width / edge)
+                starts, fluences = place_train(slow, float(row[at.TOP_HAT]), float(pulses), float(lines))
+            except InputError:
+                return None
+            if starts.size:
+                heat, last = _hottest(starts, fluences, held)
+                trains.append((heat, starts[: last + 1], fluences[: last + 1]))
+    if not trains:
+        return None
+    return max(trains, key=lambda train: train[0])[1:]
 
 
 def _course(
-    s: Setting, share: float, belief: Belief, sub: Floats, factor: float
+    s: Setting, row: Floats, belief: Belief, sub: Floats, factor: float
 ) -> tuple[Floats, Floats, Floats, Floats]:
-    """The bare place that gets most in the middle of a line, one pass, followed by the layered solver up to its hottest
-    moment and then left to cool."""
-    trains = [place_train(s, share, a, b) for a in PHASES for b in PHASES]
-    starts, fluences = max(trains, key=lambda train: float(train[1].sum()))
+    """The hottest bare place, one pass, followed by the layered solver up to its hottest moment and left to cool."""
     held = s.pulse_width + sub[at.SKIN_DEPTH] ** 2 * sub[at.HEAT_CAPACITY] / sub[at.CONDUCTIVITY]
-    last = _hottest(starts, fluences, float(held)) + 1
-    starts, fluences = starts[:last], fluences[:last]
+    found = _hottest_train(s, row, float(held))
+    if found is None:
+        return EMPTY
+    starts, fluences = found
     widths = np.full(starts.shape, s.pulse_width)
     if starts.size > FOLLOWED:
         starts, widths, fluences = merged(starts, widths, fluences, float(starts[-1]) + s.pulse_width, 0.2)

@@ -126,8 +126,9 @@ def cli(context: click.Context) -> None:
 
 @cli.command()
 @options("laser", *KNOBS, "top_hat_share", "against", *SURFACE[1:], "picture")
+@click.option("--narrow", is_flag=True, help="draw the picture in one column, for a phone or a small page")
 @as_json
-def bench(json_: bool, **given: Any) -> None:
+def bench(json_: bool, narrow: bool, **given: Any) -> None:
     """Pulse, overlap, dose and, on a surface, heat of one setting, or of two side by side; drawn if asked.
 
     Example: proofpatch bench --laser pulsed-500 --power "300 W" --rate "20 kHz" --width "200 ns"
@@ -151,12 +152,13 @@ def bench(json_: bool, **given: Any) -> None:
         belief = believe(
             read_work("bench", None, {"laser": given.get("laser") or DEFAULT_LASER, **surface_of(given)}, json_), []
         )
-    sides = lay_out([setting, *([second] if second else [])], share, laser, belief, assumed=assumed)
+    with at_options({"travel_speed": "--travel-speed"}):
+        sides = lay_out([setting, *([second] if second else [])], share, laser, belief, assumed=assumed)
     if picture:
         from proofpatch.pictures.bench import write_picture
 
         with at_options({"picture": "--picture"}):
-            write_picture(sides, picture)
+            write_picture(sides, picture, narrow)
     record = sides_record(sides)
     say(record, json_, lambda: bench_lines(record, setting, laser, share, side_lines(record, sides, picture)))
 

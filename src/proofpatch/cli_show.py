@@ -171,32 +171,30 @@ def bench_lines(
     return [*lines, *more, *cautions_of(record)]
 
 
-SIDE_ROWS = {
-    "pulse_energy_J": ("pulse energy", "energy"), "peak_power_W": ("peak power", "power"),
-    "mean_fluence_J_m2": ("mean fluence", "fluence"), "peak_fluence_J_m2": ("peak fluence", "fluence"),
-    "pulse_pitch_m": ("pulse pitch", "length"), "line_pitch_m": ("line pitch", "length"),
-    "dose_J_m2": ("dose, all passes", "fluence"), "edge_over_middle": ("edge over middle", ""),
-    "area_rate_m2_s": ("area rate", "area rate"), "band_rise_K": ("band, rise in K", ""),
-    "peak_rise_K": ("hottest, rise in K", ""), "p_clean": ("clean", "chance"), "p_harm": ("harm", "chance"),
-}  # fmt: skip
+SAID_ABOVE = (
+    "pulse_energy_J", "peak_power_W", "mean_fluence_J_m2", "peak_fluence_J_m2", "pulse_pitch_m", "line_pitch_m",
+    "pulses_per_m2", "dose_J_m2", "area_rate_m2_s",
+)  # fmt: skip
 
 
 def side_lines(record: Mapping[str, Any], sides: Sequence[Any], picture: str | None) -> list[str]:
     """What the bench adds: the second setting with its ratios, what limits what, where it is drawn."""
+    from proofpatch.bench import FIGURES, shown
 
-    def figure(value: float, kind: str) -> str:
-        return chance(value) if kind == "chance" else show(value, kind) if kind else f"{value:.3g}"
+    def cell(side: Mapping[str, Any], key: str, kind: str) -> str:
+        return chance(side[key]) if kind == "chance" else shown(side, key)
 
     lines: list[str] = []
     other = record["against"]
-    rows = [(key, *words) for key, words in SIDE_ROWS.items() if key in record]
+    rows = [(key, *words) for key, words in FIGURES.items() if key in record]
     if other:
-        lines += ["", f"  {'':<20}{'A':>14}{'B':>14}   B over A"]
+        lines += ["", f"  {'':<24}{'A':>16}{'B':>16}   B over A"]
         for key, name, kind in rows:
             ratio = f"{record['ratios'][key]:8.3g} ×" if key in record["ratios"] else ""
-            lines.append(f"  {name:<20}{figure(record[key], kind):>14}{figure(other[key], kind):>14}   {ratio}")
+            lines.append(f"  {name:<24}{cell(record, key, kind):>16}{cell(other, key, kind):>16}   {ratio}".rstrip())
     elif "p_clean" in record:
-        lines += ["", *(f"  {name:<20}{figure(record[key], kind):>14}" for key, name, kind in rows[-5:])]
+        rest = [row for row in rows if row[0] not in SAID_ABOVE]
+        lines += ["", *(f"  {name:<24}{cell(record, key, kind):>16}" for key, name, kind in rest)]
     for name, side in zip("AB", sides, strict=False):
         said = list(side.limits) or ["No surface was named, so no temperatures and no chances."]
         lines += listed(f"What limits what{f' in {name}' if other else ''}:", said)

@@ -8,6 +8,8 @@ INK, SOFT, RULE, HAIR, PAPER, MARK = "#1A1C20", "#4C4D50", "#7C776A", "#CDC7B8",
 SPEAKS = "Literata, Georgia, 'DejaVu Serif', serif"
 WORKS = "'Atkinson Hyperlegible Next', 'Atkinson Hyperlegible', 'DejaVu Sans', Verdana, sans-serif"
 NARROW = 328  # px, one setting; two stand side by side within 688
+TEXT = 15  # px; nothing is smaller, so a picture is never to be scaled down
+WORDS = 38  # characters of TEXT on a line of NARROW
 VEGA_LITE = "6.4"
 
 
@@ -19,14 +21,15 @@ def config() -> dict[str, Any]:
         "font": WORKS,
         "view": {"stroke": None},
         "axis": {
-            **text, "labelFontSize": 12, "titleFontSize": 12, "titleFontWeight": "normal", "grid": False,
-            "domainColor": INK, "tickColor": INK, "labelFlush": True, "tickCount": 5,
+            **text, "labelFontSize": TEXT, "titleFontSize": TEXT, "titleFontWeight": "normal", "grid": False,
+            "domainColor": INK, "tickColor": INK, "labelFlush": True, "tickCount": 4,
         },
+        "axisQuantitative": {"format": ".6~g"},
         "title": {
-            "font": SPEAKS, "fontSize": 16, "fontWeight": 600, "color": INK, "anchor": "start", "offset": 8,
-            "subtitleFont": WORKS, "subtitleFontSize": 12, "subtitleColor": SOFT, "subtitlePadding": 4,
+            "font": SPEAKS, "fontSize": 19, "fontWeight": 600, "color": INK, "anchor": "start", "offset": 8,
+            "subtitleFont": WORKS, "subtitleFontSize": TEXT, "subtitleColor": SOFT, "subtitlePadding": 4,
         },
-        "text": {"font": WORKS, "fontSize": 12, "fill": INK},
+        "text": {"font": WORKS, "fontSize": TEXT, "fill": INK},
         "line": {"color": INK, "strokeWidth": 2},
         "rule": {"color": INK, "strokeWidth": 1.2},
         "concat": {"spacing": 28},
