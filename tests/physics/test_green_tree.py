@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import special
 
 from proofpatch.errors import InputError
 from proofpatch.physics import green_blocks as gb
-from proofpatch.physics import green_tree
+from proofpatch.physics import green_tree, green_walk
+from proofpatch.physics.elementwise import numba
 from proofpatch.physics.green import FACE, FAR, Pulses, _flash_density, each_pulse, pulses_rise, scanned_line
 from proofpatch.physics.green_tree import fast_pulses_rise
 
@@ -182,6 +184,43 @@ def test_no_pulse_gives_more_than_the_highest(absorption):
     assert nearest > 0.9
 
 
+# What stands in for exponential and scaled erfc where compiled, against SciPy; the bounds are those of the docstrings.
+def test_functions_laid_in_lanes():
+    @numba.njit(error_model="numpy")
+    def by_lane(first, reach, absorption):
+        return gb.bracket(first, reach, absorption) if reach > 0.0 else gb.decay(first)
+
+    fall = np.concatenate([[0.0], 10 ** np.linspace(-12, math.log10(FAR), 2000)])
+    x = np.concatenate([[0.0], 10 ** np.linspace(-8, 8, 2000)])
+    assert gb.scaled_erfc(x) == pytest.approx(special.erfcx(x), rel=3e-9)
+    assert np.array([by_lane(f, 0.0, 0.0) for f in fall]) == pytest.approx(np.exp(-fall), rel=3e-9)
+    assert by_lane(1e300, 0.0, 0.0) == pytest.approx(math.exp(-FAR), rel=3e-9)
+    # The profile of a skin itself: α²Ds from nothing to all, above, in and below the skin.
+    for a in (1e-6, 0.01, 0.5, 1.0, 3.0, 20.0, 1e3):
+        for b in (0.0, 0.1, 1.0, 3.0, 8.0):
+            exact = math.exp(-b * b) * (special.erfcx(a + b) + special.erfcx(a - b)) if a - b > -5 else None
+            wide = gb.bracket(2 * b * 1e-5, 1e-5, a / 1e-5)
+            narrow = by_lane(2 * b * 1e-5, 1e-5, a / 1e-5)
+            assert narrow == pytest.approx(wide, rel=3e-7)  # what the plain form itself is good for
+            if exact is not None:
+                assert narrow == pytest.approx(exact, rel=2e-8)
+
+
+# The hard ones at once: on the line, under a pulse that is on or has just ended, on a spot that stands still.
+@given(
+    name=st.sampled_from(["still", "line", "zigzag"]), count=st.integers(500, 4000), seed=st.integers(0, 10**6),
+    age=st.floats(-9, -5), tolerance=st.sampled_from([1e-2, 1e-3, 1e-4]), skin=st.booleans(),
+)  # fmt: skip
+@settings(deadline=None, max_examples=60)
+def test_error_at_very_short_ages_on_the_line(name, count, seed, age, tolerance, skin):
+    rng = np.random.default_rng(seed)
+    pulses = job(name, count, rng)
+    k = rng.integers(0, count, 40)
+    on = np.minimum(10**age * rng.choice([1.0, 1.0, 1e-3, 100.0], 40), 0.1)
+    places = (pulses.along[k], pulses.across[k], rng.choice([0.0, 1e-7], 40), pulses.starts[k] + on)
+    agrees(pulses, places, WOOD if seed % 2 else MILD_STEEL, tolerance, 5e3 if skin else None)
+
+
 # Cramér's inequality, the one outside fact the bound rests on (Abramowitz & Stegun 22.14.17, from memory).
 def test_cramer():
     u = np.linspace(-25, 25, 20001)
@@ -229,8 +268,10 @@ def test_moments_of_blocks_are_those_of_their_pulses():
     pulses = job("zigzag", 500, rng, uneven=True)
     diffusivity = 1e-5
     rows, _ = green_tree._rows(pulses)
-    blocks, spans, planted = green_tree._plant(rows, diffusivity, 5.0, 2.0)
-    assert np.sort(planted, axis=1) == pytest.approx(np.sort(rows, axis=1), abs=0)
+    order, spans = green_tree._grow(rows, diffusivity, 5.0, 2.0)
+    planted = green_tree._ordered(rows, order)
+    blocks = gb.measure(planted, spans, diffusivity)
+    assert np.sort(planted[:, :500], axis=1) == pytest.approx(np.sort(rows[:, :500], axis=1), abs=0)
     assert len(spans) > 30
     for block, (first, last, child, _) in zip(blocks, spans, strict=True):
         part = planted[:, first:last].T
@@ -281,17 +322,17 @@ def test_far_fewer_terms_than_pulses():
     pulses = job("zigzag", 4000, rng)
     places = probes(pulses, 30, rng)
     told = []
-    counted = green_tree.each_pulse
+    counted = green_walk.each_pulse
 
     def each_pulse(aside, *others):
         told.append(np.size(aside))
         return counted(aside, *others)
 
-    green_tree.each_pulse = each_pulse
+    green_walk.each_pulse = each_pulse
     try:
         fast_pulses_rise(pulses, *places, *STAINLESS, compiled=False)
     finally:
-        green_tree.each_pulse = counted
+        green_walk.each_pulse = counted
     assert 0 < sum(told) < 0.15 * 30 * 4000
 
 

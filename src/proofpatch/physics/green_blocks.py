@@ -2,7 +2,8 @@
 
 A block lies in time, place and spot size around its means. `block_density` is the Taylor series of the pulses about
 them to second order; `remainder` bounds the rest of the series, `highest_squared` all that a block can give. The
-tree of `green_tree.py` is made of them.
+tree of `green_tree.py` is made of them. What is marked `lanes` is straight arithmetic, without a branch or a call, so
+that a processor takes eight blocks at once.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from proofpatch.physics.elementwise import choose, elementwise
+from proofpatch.physics.elementwise import choose, elementwise, numba
 from proofpatch.physics.green import FACE, FAR
 from proofpatch.physics.heat import _volume_bracket
 
@@ -28,20 +29,81 @@ T, X, Y, C, Q, WIDE, BEGIN = range(7)
 (TT, TV, VV, TX, TY, VX, VY, XX, XY, YY, CC, REACH_T, REACH_X, REACH_Y, REACH_C, REACH, SIZE_T, SIZE_C,
  SIZE_R) = range(5, 24)  # fmt: skip
 COLUMNS = 24
+prange = range if numba is None else numba.prange
+
+
+def decay(fall: Any) -> Any:
+    """e^(−fall) for fall ≥ 0, any shape; relative error under 3e-9 where compiled, and e^(−500) for all beyond."""
+    return np.exp(-np.minimum(fall, FAR))
+
+
+def bracket(depth: Any, reach: Any, absorption: Any) -> Any:
+    """B of `heat.instant_volume_rise`, any shape; relative error under 2e-8 where compiled."""
+    return _volume_bracket(depth, reach, absorption)
+
+
+if numba is not None:
+    from numba.extending import overload, register_jitable
+
+    # Built into the loop that calls it: the compiler lays no call in lanes.
+    lanes = register_jitable(forceinline=True)
+
+    @overload(decay, jit_options={"forceinline": True})
+    def _decay(fall: Any) -> Any:
+        def scalar(fall: Any) -> Any:
+            # (e^(−f/4096))^4096, its series to the eighth power: no branch and no call.
+            f = min(fall, FAR) / 4096.0
+            g = 1.0
+            for n in range(8, 0, -1):
+                g = 1.0 - g * f / n
+            for _ in range(12):
+                g = g * g
+            return g
+
+        return scalar
+
+    @overload(bracket, jit_options={"forceinline": True})
+    def _bracket(depth: Any, reach: Any, absorption: Any) -> Any:
+        def scalar(depth: Any, reach: Any, absorption: Any) -> Any:
+            a = absorption * reach
+            b = depth / (2.0 * reach)
+            fade = decay(b * b)
+            near = fade * scaled_erfc(abs(a - b))
+            below = 2.0 * decay(max(absorption * depth - a * a, 0.0)) - near
+            return fade * scaled_erfc(a + b) + (near if a >= b else below)
+
+        return scalar
+
+else:
+    lanes = elementwise
+
+
+@lanes
+def scaled_erfc(x: Any) -> Any:
+    """e^(x²) erfc(x) for x ≥ 0, any shape, relative error under 3e-9: a fit over all x without a branch.
+
+    Polynomial in (x − 3)/(x + 3), over 1 + 2 x. Source: our own fit to SciPy's erfcx, against which it is tested.
+    """
+    u = (x - 3.0) / (x + 3.0)
+    fit = 7.70900461678e-05 + u * 3.88894562156e-06
+    fit = -0.000725858065513 + u * (-0.000104148543755 + u * fit)
+    fit = 0.00249853377672 + u * (0.00188804631337 + u * fit)
+    fit = 0.0683168157543 + u * (-0.023770244616 + u * fit)
+    fit = 0.129644071778 + u * (-0.119273728909 + u * fit)
+    fit = -0.135621067394 + u * (-0.047562287637 + u * fit)
+    return (1.25300805815 + u * fit) / (1.0 + 2.0 * x)
 
 
 @elementwise
-def include(block: Any, part: Any, share: Any, reach: Any, own: Any, diffusivity: Any) -> None:
-    """Add a part that lies off the block's means to its second moments and reach in t.
-
-    `reach` and `own` are the part's own reach and variance of t, if its moments are not added apart.
-    """
+def include(block: Any, part: Any, share: float, diffusivity: float) -> None:
+    """Add a part that lies off the block's means to its second moments and reaches."""
     dt, dx, dy, dc = part[T] - block[T], part[X] - block[X], part[Y] - block[Y], part[C] - block[C]
-    fall = 2.0 * diffusivity
-    dv = dc - fall * dt
-    block[TT] += share * (dt * dt + own)
-    block[TV] += share * (dt * dv - fall * own)
-    block[VV] += share * (dv * dv + fall * fall * own)
+    dv = dc - 2.0 * diffusivity * dt
+    for j in range(TT, CC + 1):
+        block[j] += share * part[j]
+    block[TT] += share * dt * dt
+    block[TV] += share * dt * dv
+    block[VV] += share * dv * dv
     block[TX] += share * dt * dx
     block[TY] += share * dt * dy
     block[VX] += share * dv * dx
@@ -50,48 +112,86 @@ def include(block: Any, part: Any, share: Any, reach: Any, own: Any, diffusivity
     block[XY] += share * dx * dy
     block[YY] += share * dy * dy
     block[CC] += share * dc * dc
-    block[REACH_T] = max(block[REACH_T], abs(dt) + reach)
+    for j in range(4):
+        block[REACH_T + j] = max(block[REACH_T + j], abs(part[j] - block[j]) + part[REACH_T + j])
 
 
-@elementwise
+def gather(block: Any, pulses: Floats, first: int, last: int, diffusivity: float) -> None:
+    """The columns of a block from its pulses; sums of one loop each, which a processor takes eight at once."""
+    q = t = x = y = c = 0.0
+    for at in range(first, last):
+        k = np.uint64(at)  # an index that may count from the end is slower
+        heat = pulses[Q, k]
+        q += heat
+        t += heat * pulses[T, k]
+        x += heat * pulses[X, k]
+        y += heat * pulses[Y, k]
+        c += heat * pulses[C, k]
+    t, x, y, c = t / q, x / q, y / q, c / q
+    tt = tx = ty = tc = xx = xy = yy = xc = yc = cc = own = 0.0
+    for at in range(first, last):
+        k = np.uint64(at)
+        heat, half = pulses[Q, k], 0.5 * pulses[WIDE, k]
+        dt, dx, dy, dc = pulses[T, k] - t, pulses[X, k] - x, pulses[Y, k] - y, pulses[C, k] - c
+        of_t, of_x, of_c = heat * dt, heat * dx, heat * dc
+        tt += of_t * dt
+        tx += of_t * dx
+        ty += of_t * dy
+        tc += of_t * dc
+        xx += of_x * dx
+        xy += of_x * dy
+        yy += heat * dy * dy
+        xc += of_c * dx
+        yc += of_c * dy
+        cc += of_c * dc
+        own += heat * half * half
+    far_t = far_x = far_y = far_c = 0.0
+    for at in range(first, last):
+        k = np.uint64(at)
+        far_t = max(far_t, abs(pulses[T, k] - t) + 0.5 * pulses[WIDE, k])
+        far_x, far_y = max(far_x, abs(pulses[X, k] - x)), max(far_y, abs(pulses[Y, k] - y))
+        far_c = max(far_c, abs(pulses[C, k] - c))
+    fall = 2.0 * diffusivity
+    tt += own / 3.0
+    block[T], block[X], block[Y], block[C], block[Q] = t, x, y, c, q
+    block[TT], block[TX], block[TY] = tt / q, tx / q, ty / q
+    block[TV], block[VV] = (tc - fall * tt) / q, (cc - fall * (2.0 * tc - fall * tt)) / q
+    block[VX], block[VY] = (xc - fall * tx) / q, (yc - fall * ty) / q
+    block[XX], block[XY], block[YY], block[CC] = xx / q, xy / q, yy / q, cc / q
+    block[REACH_T], block[REACH_X], block[REACH_Y], block[REACH_C] = far_t, far_x, far_y, far_c
+
+
+if numba is not None:
+    # The order of a sum may change, and no pulse is not a number.
+    gather = register_jitable(fastmath={"contract", "reassoc", "arcp", "nsz", "nnan"})(gather)
+
+
 def measure(pulses: Floats, spans: Integers, diffusivity: float) -> Floats:
     """The columns of every block, from its pulses or from its two children.
 
     Plain loops, to be compiled; slow as they stand, and the same.
     """
     blocks = np.zeros((len(spans), COLUMNS))
+    for i in prange(len(spans)):
+        if not spans[i, 2]:
+            gather(blocks[i], pulses, spans[i, 0], spans[i, 1], diffusivity)
     for i in range(len(spans) - 1, -1, -1):
-        first, last, child = spans[i, 0], spans[i, 1], spans[i, 2]
+        child = spans[i, 2]
         block = blocks[i]
         if child:
             left, right = blocks[child], blocks[child + 1]
             block[Q] = left[Q] + right[Q]
+            share = left[Q] / block[Q]
             for j in range(4):
-                block[j] = (left[Q] * left[j] + right[Q] * right[j]) / block[Q]
-            for part in (left, right):
-                share = part[Q] / block[Q]
-                for j in range(TT, CC + 1):
-                    block[j] += share * part[j]
-                include(block, part, share, part[REACH_T], 0.0, diffusivity)
-                for j in range(1, 4):
-                    reach = abs(part[j] - block[j]) + part[REACH_T + j]
-                    block[REACH_T + j] = max(block[REACH_T + j], reach)
-        else:
-            for k in range(first, last):
-                block[Q] += pulses[Q, k]
-                for j in range(4):
-                    block[j] += pulses[Q, k] * pulses[j, k]
-            for j in range(4):
-                block[j] /= block[Q]
-            for k in range(first, last):
-                half = 0.5 * pulses[WIDE, k]
-                include(block, pulses[:, k], pulses[Q, k] / block[Q], half, half * half / 3.0, diffusivity)
-                for j in range(1, 4):
-                    block[REACH_T + j] = max(block[REACH_T + j], abs(pulses[j, k] - block[j]))
+                block[j] = share * left[j] + (1.0 - share) * right[j]
+            include(block, left, share, diffusivity)
+            include(block, right, 1.0 - share, diffusivity)
+    for i in prange(len(spans)):
+        block = blocks[i]
         block[REACH] = math.sqrt(block[REACH_X] ** 2 + block[REACH_Y] ** 2)
-        block[SIZE_T] = (block[TT] * block[REACH_T]) ** (1.0 / 3.0)
-        block[SIZE_C] = (block[CC] * block[REACH_C]) ** (1.0 / 3.0)
-        block[SIZE_R] = ((block[XX] + block[YY]) * block[REACH]) ** (1.0 / 3.0)
+        block[SIZE_T] = np.cbrt(block[TT] * block[REACH_T])
+        block[SIZE_C] = np.cbrt(block[CC] * block[REACH_C])
+        block[SIZE_R] = np.cbrt((block[XX] + block[YY]) * block[REACH])
     return blocks
 
 
@@ -123,7 +223,7 @@ def _skin_densities(depth: Any, age: Any, diffusivity: Any, absorption: Any) -> 
     )  # (1), (2)
 
 
-@elementwise
+@lanes
 def _face_densities(zeta: Any, age: Any, diffusivity: Any) -> Any:
     """a(z, s) of `green` for a face and its first two derivatives in s, all without e^(−ζ), ζ = z²/(4 D s).
 
@@ -134,7 +234,7 @@ def _face_densities(zeta: Any, age: Any, diffusivity: Any) -> Any:
     return face, face * (zeta - 0.5) * young, face * (zeta * (zeta - 3.0) + 0.75) * young * young
 
 
-@elementwise
+@lanes
 def block_density(
     block: Any, dx: Any, dy: Any, depth: Any, age: Any, fade: Any, diffusivity: Any, absorption: Any
 ) -> Any:
@@ -167,16 +267,16 @@ def block_density(
     return fade * fade * w / (2.0 * math.pi) * (level * plane + slope * mixed + 0.5 * bend * block[TT])  # (1)
 
 
-@elementwise
+@lanes
 def fade_root(block: Any, dx: Any, dy: Any, depth: Any, age: Any, diffusivity: Any, absorption: Any) -> Any:
     """Root of what distance leaves of a block's g: e^(−r²/4v), for a face with e^(−z²/8Ds), any shape [1]."""
     fall = (dx * dx + dy * dy) / (4.0 * (block[C] + 2.0 * diffusivity * age))
     if absorption == FACE:
         fall = fall + depth * depth / (8.0 * diffusivity * age)
-    return np.exp(-fall)
+    return decay(fall)
 
 
-@elementwise
+@lanes
 def envelope(block: Any, age: Any, fade: Any, diffusivity: Any, absorption: Any) -> Any:
     """What `remainder` is a share of: a bound on g with twice the variance in its exponents, any shape [1/m³]."""
     depth = np.sqrt(1.0 / (math.pi * diffusivity * age))
@@ -185,7 +285,7 @@ def envelope(block: Any, age: Any, fade: Any, diffusivity: Any, absorption: Any)
     return fade * depth / (2.0 * math.pi * (block[C] + 2.0 * diffusivity * age))
 
 
-@elementwise
+@lanes
 def remainder(block: Any, age: Any, diffusivity: Any) -> Any:
     """Bound on what `block_density` leaves out, as a share of `envelope`; NONE where there is no bound, any shape [1].
 
@@ -218,13 +318,13 @@ def remainder(block: Any, age: Any, diffusivity: Any) -> Any:
     return 1.2826 * np.minimum(apart, together)  # (2)
 
 
-@elementwise
+@lanes
 def _geometric(root: Any, left: Any) -> Any:
     """root³/left, NONE where nothing is left, any shape."""
     return choose(left > 0.0, root * root * root / np.maximum(left, 1e-9), NONE)
 
 
-@elementwise
+@lanes
 def highest_squared(
     block: Any, dx: Any, dy: Any, depth: Any, age: Any, diffusivity: Any, absorption: Any, shortest: Any, far: Any
 ) -> Any:
