@@ -34,6 +34,8 @@ long: install
 	$(BIN)/python benchmarks/agreement.py --write
 	$(BIN)/python benchmarks/loop.py --write
 	$(BIN)/python benchmarks/facts.py --ends
+	$(BIN)/python benchmarks/patches.py --write
+	$(BIN)/python benchmarks/calibration.py --write
 
 clean:
 	rm -rf .venv .cache

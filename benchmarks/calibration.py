@@ -13,6 +13,7 @@ Seeds 0 to 99 are for building and looking; 1000 to 1299 were never looked at fo
 from __future__ import annotations
 
 import argparse
+import contextlib
 import hashlib
 import json
 import os
@@ -27,7 +28,7 @@ from typing import Any
 import calibration_score as score
 import numpy as np
 import stamp
-from calibration_truth import CLASSES, LASERS, PIECES, one
+from calibration_truth import CLASSES, LASERS, LONGEST, MOST, PATCH, PIECES, SLOWEST, one
 
 from proofpatch.learn import compiled
 
@@ -67,7 +68,8 @@ def answers(seeds: Iterable[int], kept: Path, ask: Callable[[int], Asked] = one,
     done: dict[int, Asked] = {}
     if kept.exists():
         for line in kept.read_text(encoding="utf-8").splitlines():
-            if line.endswith("}"):  # not one cut short when the study was stopped
+            # One may be cut short where the study was stopped.
+            with contextlib.suppress(json.JSONDecodeError):
                 entry = json.loads(line)
                 done[entry["seed"]] = entry
     seeds = list(seeds)
@@ -217,7 +219,12 @@ standard deviations more came true than forecast: for P(clean) above 0 is too ca
 kind. *p* is the one joint test of a row over all its bins (`calibration_score.joint_test`): outcomes drawn
 {score.DRAWS} times from the forecasts themselves. Questions on one truth hang together, so no test and no table holds
 two of the same truth. A truth's verdict is not shown to the belief, and a setting is chosen by its forecasts alone,
-so under true forecasts every p is evenly spread: of twenty, one is below 0.05 by chance.
+so under true forecasts every p is evenly spread: of twenty, one is below 0.05 by chance. The rows are not independent
+of each other.
+
+Settings asked about lie anywhere in the laser's envelope with the hand at {SLOWEST * 1e3:.0f} to 150 mm/s, at most
+{max(MOST)} passes and {LONGEST:.0f} s of stroke for a metre, which the simulator lays in seconds. Recipes and patches
+are laid as they are named, patches {PATCH * 1e3:.0f} mm long. What it cannot judge: docs/simulator.md.
 
 Scores are means, lower is better; a difference below 0 speaks for the forecast, ± is its standard error over truths.
 The *base rate* is the share of the other truths of the row that came true; *before any patch* is what the prior said

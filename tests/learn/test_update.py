@@ -204,3 +204,40 @@ def test_bad_grades_are_one_sentence_at_their_field(at_work, change, field):
     with pytest.raises(pp.InputError) as caught:
         pp.Graded(**{"setting": at_work(), "residue": "clean", "harm": "none", **change})
     assert caught.value.field == field
+
+
+PIECES = (
+    ("oil-varnish", "oak"),
+    ("loose-rust", "mild-steel"),
+    ("masonry-paint", "fired-brick"),
+    ("latex-paint", "pine"),
+)
+
+
+@pytest.mark.parametrize(("coating", "substrate"), PIECES)
+def test_harm_seen_never_speaks_for_less_of_it(coating, substrate, at_work):
+    # Whatever was laid before: with a harm grade more, P(harm) falls nowhere that is as hard or harder.
+    belief = pp.prior(pp.Surface([coating], substrate), "pulsed-500", draws=2048)
+    seen = [pp.Graded(at_work(passes=1), "trace", "none"), pp.Graded(at_work(passes=2), "partial", "none")]
+    asked = at_work(average_power=300.0)
+    harder = [
+        asked.with_(**change)
+        for change in ({}, {"passes": 6}, {"average_power": 400.0}, {"travel_speed": asked.travel_speed / 1.5})
+    ]
+    for before in ([], seen):
+        without = pp.update(belief, before)
+        for harm in ("tint", "marked", "burnt"):
+            after = pp.update(belief, [*before, pp.Graded(asked, "partial", harm)])
+            for setting in harder:
+                # 2048 draws leave about a hundredth of chance in a probability.
+                assert grades_at(after, setting)[1] >= grades_at(without, setting)[1] - 0.01
+
+
+@pytest.mark.parametrize(("coating", "substrate"), PIECES)
+def test_a_cleaner_grade_never_speaks_for_more_coating(coating, substrate, at_work):
+    belief = pp.prior(pp.Surface([coating], substrate), "pulsed-500", draws=2048)
+    for setting in (at_work(), at_work(passes=12, average_power=400.0)):
+        found = [
+            grades_at(pp.update(belief, pp.Graded(setting, residue, "none")), setting)[0] for residue in pp.RESIDUES
+        ]
+        assert np.diff(found).min() >= -0.02
