@@ -35,6 +35,7 @@ long: install
 	$(BIN)/python benchmarks/loop.py --write
 	$(BIN)/python benchmarks/facts.py --ends
 	$(BIN)/python benchmarks/patches.py --write
+	$(BIN)/python benchmarks/cases.py --write
 	$(BIN)/python benchmarks/calibration.py --write
 
 clean:
