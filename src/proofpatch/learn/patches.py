@@ -44,6 +44,7 @@ PLACEMENT_SECONDS = 60.0  # masking and laying one strip (memory, unverified)
 WAYS_UP = 3  # hardest harmless settings from which a further step is always thought of
 TOPS = 16  # hardest steps tried for a strip
 ASKED = 40  # recipes a patch is to tell about
+BEST = 0.3  # what a gain in ln rate counts beside a nat of what is open; ours
 SHORT = 0.7  # how much of what a recipe is short of the limits counts against its ln rate; ours
 TELLING = 0.02  # gain in ln rate below which the choice of recipe stays as it was; ours
 DRAWN = 96  # outcomes drawn of a strip
@@ -84,26 +85,36 @@ def graded_chances(belief: Belief, few: Draws, rows: Floats) -> GradeChances:
     return GradeChances(joint, normal_cdf((CLEAN_EDGE * spread - need) / noise), normal_cdf(-margin / noise))
 
 
+def _entropy(p: Floats) -> Floats:
+    """Of yes or no with chance p [nats]."""
+    p = np.clip(p, 1e-9, 1 - 1e-9)
+    return np.asarray(-p * np.log(p) - (1 - p) * np.log1p(-p))
+
+
 @dataclass(frozen=True)
 class _Prospects:
     """The likeliest recipes, and what a state of belief is worth by them.
 
     told: (draws, 2 × recipes) chance of clean, then of harm, of the finished surface in each draw. rates: (recipes,).
+    promise: (recipes,) how much each counts among what is asked, adding to 1.
     """
 
     told: Floats
     rates: Floats
+    promise: Floats
     limits: Limits
 
     def worth(self, belief: Floats) -> Floats:
-        """Best rate in sight under weights of the draws (…, draws): ln, less for what is short of the limits."""
+        """Best rate in sight under weights of the draws (…, draws): ln, less for what is short of the limits.
+
+        And less for what is still open: whether the likeliest recipes clean, whether they harm [nats].
+        """
         return self._of(belief @ self.told)
 
     def _of(self, asked: Floats) -> Floats:
         clean, harm = np.split(asked, 2, axis=-1)
-        return np.asarray(
-            np.max(np.log(self.rates) + SHORT * np.minimum(slack(clean, harm, self.limits), 0.0), axis=-1)
-        )
+        best = np.max(np.log(self.rates) + SHORT * np.minimum(slack(clean, harm, self.limits), 0.0), axis=-1)
+        return np.asarray(BEST * best - (_entropy(clean) + _entropy(harm)) @ self.promise)
 
     def expected(self, joint: Floats, weight: Floats) -> Floats:
         """Expected gain in worth by the grades of each setting; joint (draws, settings, kinds of grade)."""
@@ -179,17 +190,19 @@ def _climbs(belief: Belief, steps: Sequence[Setting], done: Sequence[Setting]) -
 
 
 def _prospects(wide: Window, few: Draws) -> _Prospects:
-    """Of the settings nearest to being the best recipe."""
+    """Of the settings likeliest to be the recipe, and of those nearest to being it as things stand."""
     belief, limits = wide.belief, wide.limits
+    promise = wide.p_clean * (1.0 - wide.p_harm) * np.sqrt(wide.area_rate / wide.area_rate.max())
     sight = np.log(wide.area_rate) + SHORT * np.minimum(slack(wide.p_clean, wide.p_harm, limits), 0.0)
-    chosen = np.argsort(-sight)[:ASKED]
+    chosen = np.unique(np.concatenate([np.argsort(-promise)[: ASKED // 2], np.argsort(-sight)[: ASKED // 2]]))
     need, spread, margin, _, _, _ = outcomes(
         few.layer, few.substrate, setting_rows_cached(belief.laser)[chosen], hand_row(belief.hand),
         len(belief.surface.coats) - 1,
     )  # fmt: skip
     noise = assumption("setting_noise").value
     told = np.concatenate([normal_cdf((CLEAN_EDGE * spread - need) / noise), normal_cdf(-margin / noise)], axis=1)
-    return _Prospects(told, wide.area_rate[chosen], limits)
+    weight = promise[chosen] + 1e-9
+    return _Prospects(told, wide.area_rate[chosen], weight / weight.sum(), limits)
 
 
 def _strips(belief: Belief, top: Setting, count: int) -> list[tuple[list[Setting], float, str]]:

@@ -142,6 +142,7 @@ def recipe_in(wide: Window, with_margins: bool = True) -> Recipe:
         return _none(belief, limits, wide, near)
     best = near.best
     setting = near.settings[best]
+    confirmed = confirmed or any(same(setting, shown) for shown in seen)
     p_clean, p_harm, rate = float(near.p_clean[best]), float(near.p_harm[best]), float(near.area_rate[best])
     gentle = near.admissible & (near.p_harm <= 0.5 * p_harm)
     gentler = near.settings[int(np.argmax(np.where(gentle, near.area_rate, -1.0)))] if gentle.any() else None
