@@ -29,11 +29,11 @@ TEXTS = ["", "   ", LONG, RUBBISH, "\x00", "a\nb", "nan", "inf", "1e308", "5e-32
 COMMANDS = {
     "bench": (("bench",), ("laser", *KNOBS, "top_hat_share", "against", *SURFACE[1:], "picture")),
     "forecast": (("forecast",), SURFACE),
-    "patch": (("patch",), (*SURFACE, *STOP, "count")),
+    "patch": (("patch",), (*SURFACE, *STOP, "count", "place")),
     "recipe": (("recipe",), (*SURFACE, *STOP)),
     "grade": (
         ("grade", "JOB"),
-        (*KNOBS, "residue", "harm", "fraction_left", "layer", "seconds", "length", "grader"),
+        (*KNOBS, "residue", "harm", "fraction_left", "layer", "seconds", "length", "grader", "waited"),
     ),
     "demo": (("demo",), ("seed",)),
 }

@@ -195,16 +195,18 @@ def patch(job: str | None, json_: bool, **given: Any) -> None:
     """
     import proofpatch as pp
     from proofpatch.cli_show import patch_lines
-    from proofpatch.learn.stopping import ANY_AREA, another_strip
+    from proofpatch.learn.stopping import ANY_AREA, another_strip, limits_at
     from proofpatch.records import patches_record
 
     count = whole("count", given, 1, 1, MOST_STEPS)
+    place = "hidden" if given.get("place") is None else given["place"]
     work = read_work("patch", job, given, json_)
+    with at_options({"place": "--place"}):
+        limits_at(work.limits, place)
     belief = believe(work, patches_of(work))
     window = pp.forecast(belief, work.limits)
     area = sum(area for area, _ in work.zones) or ANY_AREA
-    with at_options({"place": "--place"}):
-        worth = another_strip(belief, work.limits, area, given.get("place") or "hidden", count=count)
+    worth = another_strip(belief, work.limits, area, place, count=count)
     record = patches_record(worth, window)
     say(record, json_, lambda: patch_lines(record, worth.strip, work))
     if not worth.strip:
