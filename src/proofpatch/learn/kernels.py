@@ -1,12 +1,14 @@
 """Hot loops over draws and settings, compiled where Numba is there, plain NumPy where it is not.
 
-`surface_outcome` is the one definition; these loops only call it, several draws at once (`learn.lanes`). The `plain_`
-forms are the readable reference, the fallback, and what the tests compare against.
+`surface_outcome` is the one definition. What of it depends on a setting alone or on a draw alone is worked out once,
+with NumPy; the rest is one straight line (`physics.straight`) that these loops go along for several draws at once. The
+`plain_` forms are the readable reference, the fallback, and what the tests compare against.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,10 +17,11 @@ from numpy.typing import NDArray
 from proofpatch.learn import lanes
 from proofpatch.learn.compiled import cache_folder
 from proofpatch.learn.grading import CLEAN_EDGE, fraction_chance, harm_seen, residue_seen
-from proofpatch.learn.lanes import WIDE
+from proofpatch.physics import fast_math
 from proofpatch.physics.elementwise import normal_cdf, numba
 from proofpatch.physics.outcome import beam_of, surface_outcome
 from proofpatch.physics.rows import GRADER, HAND, LAYER, SETTING, SUBSTRATE
+from proofpatch.physics.straight import OF_DRAW, OF_SETTING, Record, Straight, without_if
 
 Floats = NDArray[np.float64]
 
@@ -76,6 +79,41 @@ def plain_patch_logs(
     return out
 
 
+WIDE = 64  # draws in a block; those of a column lie side by side
+
+
+@lru_cache
+def straight(layers: int) -> Straight:
+    """What `surface_outcome` comes to for so many layers; hand and target count with the setting."""
+    record = Record()
+    draw = [record.input(OF_DRAW, n) for n in range(layers * len(LAYER) + len(SUBSTRATE))]
+    row = [record.input(OF_SETTING, n) for n in range(len(SETTING) + len(HAND) + 1)]
+    stack = [draw[i * len(LAYER) : (i + 1) * len(LAYER)] for i in range(layers)]
+    setting, hand = row[: len(SETTING)], row[len(SETTING) : -1]
+    body = without_if(surface_outcome)
+    return Straight(record, body(stack, draw[layers * len(LAYER) :], setting, beam_of(setting, hand), hand, row[-1]))
+
+
+def _draws(layer: Floats, sub: Floats) -> tuple[Floats, int]:
+    """(what the pairs need of the draws, in blocks (blocks, columns, WIDE), flat; number of blocks)."""
+    count = -(-len(layer) // WIDE)
+    table = straight(layer.shape[1]).table(OF_DRAW, np.concatenate([layer.reshape(len(layer), -1), sub], axis=1))
+    table = np.pad(table, ((0, 0), (0, count * WIDE - len(layer))), mode="edge")
+    return np.ascontiguousarray(np.moveaxis(table.reshape(len(table), count, WIDE), 1, 0)).ravel(), count
+
+
+def _settings(layers: int, settings: Floats, hands: Floats, targets: Any) -> Floats:
+    """What the pairs need of the settings, (settings, columns)."""
+    count = len(settings)
+    rows = [settings, np.broadcast_to(hands, (count, len(HAND))), np.broadcast_to(targets, count)[:, None]]
+    return np.ascontiguousarray(straight(layers).table(OF_SETTING, np.concatenate(rows, axis=1)).T)
+
+
+def _filled(values: Floats, blocks: int) -> Floats:
+    """One number a draw, with 0 where the last block is filled up."""
+    return np.concatenate([values, np.zeros(blocks * WIDE - len(values))])
+
+
 if numba is not None:
     from numba.extending import overload
 
@@ -83,46 +121,45 @@ if numba is not None:
     numba.config.CACHE_DIR = str(cache_folder())  # type: ignore[attr-defined]  # set when Numba starts
     compiled = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=lanes.LIBERTIES)
     compiled_parallel = numba.njit(cache=True, nogil=True, parallel=True, error_model="numpy", fastmath=lanes.LIBERTIES)
-    _beam_of, _setting_of = lanes.lanes(beam_of), lanes.setting_of
-    _cdf, _log, _sqrt = lanes.lanes(normal_cdf), lanes.log, lanes.sqrt
+    _cdf, _log, _sqrt, _larger = lanes.lanes(normal_cdf), lanes.log, lanes.sqrt, fast_math.larger
     _residue_seen, _harm_seen = lanes.lanes(residue_seen), lanes.lanes(harm_seen)
     _fraction_chance = lanes.lanes(fraction_chance)
-    _stack, _under = lanes.stack, lanes.under
 
-    def _outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, target: int) -> Any:
+    def _pair(flat: Any, first: Any, row: Any, which: Any) -> Any:
+        """Outcome of the draw whose first column is at `first` and the setting of a row; as many layers as `which`."""
         raise NotImplementedError
 
-    @overload(
-        _outcome, strict=False, jit_options={"forceinline": True, "error_model": "numpy", "fastmath": lanes.LIBERTIES}
-    )
-    def _outcome_of(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, target: Any) -> Any:
-        return lanes.plain_twin(surface_outcome, len(layer))
+    _inner: Any = {"forceinline": True, "error_model": "numpy", "fastmath": lanes.LIBERTIES}
+
+    @overload(_pair, strict=False, jit_options=_inner)
+    def _pair_of(flat: Any, first: Any, row: Any, which: Any) -> Any:
+        lines, found = straight(len(which)).text("row[{}]", f"flat[first + uint64({WIDE} * {{}})]")
+        scope = {**vars(fast_math), **vars(lanes.vector), "uint64": np.uint64, "inf": np.inf, "__name__": __name__}
+        body = "\n    ".join([*lines, f"return ({', '.join(found)})"])
+        exec(f"def pair(flat, first, row, which):\n    {body}\n", scope)
+        return scope["pair"]
 
     @compiled
-    def _block(flat: Any, start: Any, setting: Any, hand: Any, target: int, which: Any, out: Any) -> None:
+    def _block(flat: Any, start: Any, row: Any, which: Any, out: Any) -> None:
         """Six numbers of WIDE draws into out, (6, WIDE) flat."""
-        beam = _beam_of(setting, hand)
         for k in range(WIDE):
             lane = np.uint64(k)
-            layer, sub = _stack(flat, start, lane, which), _under(flat, start, lane, which)
-            need, spread, margin, clock, light, depth = _outcome(layer, sub, setting, beam, hand, target)
-            out[lane], out[WIDE + lane], out[2 * WIDE + lane] = need, spread, margin
-            out[3 * WIDE + lane], out[4 * WIDE + lane], out[5 * WIDE + lane] = clock, light, depth
+            need, spread, margin, clock, light, depth = _pair(flat, start + lane, row, which)
+            out[lane], out[np.uint64(WIDE) + lane], out[np.uint64(2 * WIDE) + lane] = need, spread, margin
+            out[np.uint64(3 * WIDE) + lane], out[np.uint64(4 * WIDE) + lane] = clock, light
+            out[np.uint64(5 * WIDE) + lane] = depth
 
     @compiled_parallel
-    def _window(
-        flat: Any, blocks: int, size: int, weight: Any, settings: Any, hand: Any, noise: float, which: Any
-    ) -> Any:
-        count, target = len(settings), len(which) - 1
+    def _window(flat: Any, blocks: int, weight: Any, rows: Any, noise: float, which: Any) -> Any:
+        count, size = len(rows), len(flat) // blocks
         sums = np.zeros((count, 3))
         clocks = np.zeros((count, 5))
         suits = np.zeros((count, blocks * WIDE), dtype=np.bool_)
         for j in numba.prange(count):
-            setting = _setting_of(settings, j)
             out, lane_sums = np.empty(6 * WIDE), np.zeros(3 * WIDE)
             for block in range(blocks):
                 first = block * WIDE
-                _block(flat, np.uint64(block * size), setting, hand, target, which, out)
+                _block(flat, np.uint64(block * size), rows[j], which, out)
                 for k in range(WIDE):
                     w, margin = weight[first + k], out[2 * WIDE + k]
                     slack = CLEAN_EDGE * out[WIDE + k] - out[k]
@@ -137,13 +174,13 @@ if numba is not None:
         return sums, clocks, suits
 
     @compiled_parallel
-    def _outcomes(flat: Any, blocks: int, size: int, settings: Any, hand: Any, target: int, which: Any) -> Any:
-        count = len(settings)
+    def _outcomes(flat: Any, blocks: int, rows: Any, which: Any) -> Any:
+        count, size = len(rows), len(flat) // blocks
         found = np.zeros((6, blocks * WIDE, count))
         for j in numba.prange(count):
-            setting, out = _setting_of(settings, j), np.empty(6 * WIDE)
+            out = np.empty(6 * WIDE)
             for block in range(blocks):
-                _block(flat, np.uint64(block * size), setting, hand, target, which, out)
+                _block(flat, np.uint64(block * size), rows[j], which, out)
                 for n in range(6):
                     for k in range(WIDE):
                         found[n, block * WIDE + k, j] = out[n * WIDE + k]
@@ -151,26 +188,33 @@ if numba is not None:
 
     @compiled_parallel
     def _patch_logs(
-        flat: Any, blocks: int, size: int, grader: Any, settings: Any, hands: Any, targets: Any, residue: Any,
-        harm: Any, fraction: Any, wrong: Any, rusted: Any, early: Any, noise: float, which: Any,
+        flat: Any, blocks: int, grader: Any, rows: Any, residue: Any, harm: Any, fraction: Any, wrong: Any,
+        rusted: Any, early: Any, noise: float, which: Any,
     ) -> Any:  # fmt: skip
-        count = len(settings)
+        count, size = len(rows), len(flat) // blocks
         found = np.zeros((blocks * WIDE, count))
         for block in numba.prange(blocks):
             out, seen = np.empty(6 * WIDE), np.empty(WIDE)
             for j in range(count):
-                setting = _setting_of(settings, j)
-                hand = (hands[j, 0], hands[j, 1], hands[j, 2], hands[j, 3])
-                _block(flat, np.uint64(block * size), setting, hand, targets[j], which, out)
+                _block(flat, np.uint64(block * size), rows[j], which, out)
+                # One short loop for each question: a long one with a branch is not laid in vector registers.
+                own = grader[block * WIDE : (block + 1) * WIDE]
+                said, hurt, slip = residue[j], harm[j], wrong[j]
+                if fraction[j] >= 0:
+                    for k in range(WIDE):
+                        seen[k] = _log(
+                            _larger(_fraction_chance(fraction[j], out[k], out[WIDE + k], noise, slip), 1e-12)
+                        )
+                else:
+                    rust = rusted[j]
+                    for k in range(WIDE):
+                        total = _sqrt(noise * noise + own[k] * own[k])
+                        chance = _residue_seen(said, out[k], out[WIDE + k], total, slip, rust)
+                        seen[k] = _log(_larger(chance, 1e-12))
+                kind = early[j]
                 for k in range(WIDE):
-                    own = grader[block * WIDE + k]
-                    total = _sqrt(noise * noise + own * own)
-                    if fraction[j] >= 0:
-                        p = _fraction_chance(fraction[j], out[k], out[WIDE + k], noise, wrong[j])
-                    else:
-                        p = _residue_seen(residue[j], out[k], out[WIDE + k], total, wrong[j], rusted[j])
-                    q = _harm_seen(harm[j], out[2 * WIDE + k], total, wrong[j], early[j])
-                    seen[k] = _log(max(p, 1e-12)) + _log(max(q, 1e-12))
+                    total = _sqrt(noise * noise + own[k] * own[k])
+                    seen[k] += _log(_larger(_harm_seen(hurt, out[2 * WIDE + k], total, slip, kind), 1e-12))
                 for k in range(WIDE):
                     found[block * WIDE + k, j] = seen[k]
         return found
@@ -183,12 +227,12 @@ def window(layer: Floats, sub: Floats, weight: Floats, settings: Floats, hand: F
     """As `plain_window`, compiled."""
     if numba is None:
         return plain_window(layer, sub, weight, settings, hand, noise)
-    flat, weights, blocks = lanes.blocks_of(layer, sub, weight)
-    which, size = lanes.which(layer.shape[1]), lanes.columns(layer.shape[1]) * WIDE
+    flat, blocks = _draws(layer, sub)
+    weights, layers = _filled(weight, blocks), layer.shape[1]
     parts, suits = [], np.zeros(len(layer), dtype=bool)
     for first in range(0, len(settings), AT_ONCE):
-        some = np.array(settings[first : first + AT_ONCE], order="C")
-        sums, clocks, fits = _window(flat, blocks, size, weights, some, _tuple(hand), noise, which)
+        rows = _settings(layers, settings[first : first + AT_ONCE], hand, layers - 1)
+        sums, clocks, fits = _window(flat, blocks, weights, rows, noise, lanes.which(layers))
         parts.append((sums, clocks))
         suits |= fits.any(axis=0)[: len(layer)]
     sums, clocks = (np.concatenate([part[n] for part in parts]) for n in range(2))
@@ -199,26 +243,22 @@ def outcomes(layer: Floats, sub: Floats, settings: Floats, hand: Floats, target:
     """As `plain_outcomes`, compiled."""
     if numba is None:
         return plain_outcomes(layer, sub, settings, hand, target)
-    flat, _, blocks = lanes.blocks_of(layer, sub, np.ones(len(layer)))
-    which, size = lanes.which(layer.shape[1]), lanes.columns(layer.shape[1]) * WIDE
-    rows = np.array(settings, order="C")
-    return tuple(_outcomes(flat, blocks, size, rows, _tuple(hand), target, which)[:, : len(layer)])
+    (flat, blocks), layers = _draws(layer, sub), layer.shape[1]
+    found = _outcomes(flat, blocks, _settings(layers, settings, hand, target), lanes.which(layers))
+    return tuple(found[:, : len(layer)])
 
 
-def patch_logs(layer: Floats, sub: Floats, settings: Floats, hands: Floats, *grades: Any) -> Floats:
+def patch_logs(layer: Floats, sub: Floats, settings: Floats, hands: Floats, targets: Any, *grades: Any) -> Floats:
     """As `plain_patch_logs`, compiled."""
     if numba is None:
-        return plain_patch_logs(layer, sub, settings, hands, *grades)
-    flat, grader, blocks = lanes.blocks_of(layer, sub, sub[:, GRADER])
-    which, size = lanes.which(layer.shape[1]), lanes.columns(layer.shape[1]) * WIDE
+        return plain_patch_logs(layer, sub, settings, hands, targets, *grades)
+    (flat, blocks), layers = _draws(layer, sub), layer.shape[1]
     *arrays, noise = grades
-    rest = (np.array(a, order="C") for a in (settings, hands, *arrays))
-    found: Any = _patch_logs(*(flat, blocks, size, grader), *rest, noise, which)  # type: ignore[arg-type, call-arg]
+    rest: Any = (np.array(a, order="C") for a in arrays)
+    rows = _settings(layers, settings, hands, targets)
+    grader = _filled(sub[:, GRADER], blocks)
+    found: Any = _patch_logs(flat, blocks, grader, rows, *rest, noise, lanes.which(layers))  # type: ignore[call-arg]
     return np.asarray(found[: len(layer)])
-
-
-def _tuple(hand: Floats) -> tuple[float, ...]:
-    return tuple(float(x) for x in hand)
 
 
 def warm_calls(layers: int = 1) -> list[tuple[str, Callable[[], Any]]]:

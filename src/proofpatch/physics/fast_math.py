@@ -15,14 +15,15 @@ from typing import Any
 
 from proofpatch.physics.elementwise import numba
 
-PER_LN2, LN2_HIGH, LN2_LOW = 1.4426950408889634, 6.93145751953125e-1, 1.42860682030941723212e-6
+PER_LN2, LN2 = 1.4426950408889634, 0.6931471805599453
+ROUNDER = 6755399441055744.0  # 1.5 · 2⁵²: added to a number, leaves it whole in the last bits
+HALF_ROOT = 0x3FE6A09E667F3BCD  # the bits of √½
 LEAST = 2.2250738585072014e-308  # smallest normal double
-NEAR_ZERO = 0.35  # below it expm1 is a series of its own
 
 if numba is not None:
     from llvmlite import ir  # type: ignore[import-untyped]  # ships none
     from numba.core import types
-    from numba.extending import intrinsic
+    from numba.extending import intrinsic, register_jitable
 
     def _bits_of(context: Any, x: Any) -> Any:
         """The 64 bits of a double."""
@@ -32,8 +33,33 @@ if numba is not None:
         """The double of 64 bits."""
         return types.float64(types.int64), lambda _, build, __, args: build.bitcast(args[0], ir.DoubleType())
 
+    def _select(context: Any, condition: Any, yes: Any, no: Any) -> Any:
+        """One of two, without a branch."""
+        return types.float64(types.boolean, types.float64, types.float64), lambda _, build, __, args: build.select(
+            *args
+        )
+
+    def _larger(context: Any, a: Any, b: Any) -> Any:
+        """The larger, without a branch; b where a is not a number."""
+
+        def written(_: Any, build: Any, __: Any, args: Any) -> Any:
+            return build.select(build.fcmp_ordered(">", *args), *args)
+
+        return types.float64(types.float64, types.float64), written
+
+    def _smaller(context: Any, a: Any, b: Any) -> Any:
+        """The smaller, without a branch; b where a is not a number."""
+
+        def written(_: Any, build: Any, __: Any, args: Any) -> Any:
+            return build.select(build.fcmp_ordered("<", *args), *args)
+
+        return types.float64(types.float64, types.float64), written
+
     bits_of: Any = intrinsic(_bits_of)
     double_of: Any = intrinsic(_double_of)
+    select: Any = intrinsic(_select)
+    larger: Any = intrinsic(_larger)
+    smaller: Any = intrinsic(_smaller)
 
 
 def maximum(a: Any, b: Any) -> Any:
@@ -61,50 +87,45 @@ def choose(condition: Any, yes: Any, no: Any) -> Any:
     return yes if condition else no
 
 
+def _rest(x: Any) -> Any:
+    """(r, e^r − 1, bits whose last ones are k) of x = k ln 2 + r."""
+    shifted = x * PER_LN2 + ROUNDER
+    r = x - (shifted - ROUNDER) * LN2
+    square = r * r
+    high = 0.0013888854031186828 + r * 0.000198992855684436 + square * 2.4859592278436436e-05
+    low = 0.49999999999999994 + r * 0.1666666671902897 + square * (0.04166666671903145 + r * 0.008333298469806042)
+    return r, r + square * (low + square * square * high), bits_of(shifted)
+
+
+if numba is not None:
+    _rest = register_jitable(forceinline=True, fastmath={"contract", "nsz"})(_rest)
+
+
 def exp(x: Any) -> Any:
     """e^x as 2^k times a series in the rest, −708 to 709."""
-    x = min(max(x, -708.0), 709.0)
-    k = math.floor(x * PER_LN2 + 0.5)
-    r = (x - k * LN2_HIGH) - k * LN2_LOW
-    series = 1.0 / 40320.0
-    series = 1.0 / 5040.0 + r * series
-    series = 1.0 / 720.0 + r * series
-    series = 1.0 / 120.0 + r * series
-    series = 1.0 / 24.0 + r * series
-    series = 1.0 / 6.0 + r * series
-    series = 1.0 + r * (1.0 + r * (0.5 + r * series))
-    return series * double_of((int(k) + 1023) << 52)
-
-
-def log(x: Any) -> Any:
-    """ln x from exponent and mantissa, artanh series in between; ln LEAST for all that is smaller."""
-    bits = bits_of(max(x, LEAST))
-    power = float((bits >> 52) - 1023)
-    m = double_of((bits & 0xFFFFFFFFFFFFF) | 0x3FF0000000000000)
-    big = m > 1.4142135623730951
-    m = 0.5 * m if big else m
-    power = power + 1.0 if big else power
-    t = (m - 1.0) / (m + 1.0)
-    s = t * t
-    series = 1.0 / 11.0
-    series = 1.0 / 9.0 + s * series
-    series = 1.0 / 7.0 + s * series
-    series = 1.0 / 5.0 + s * series
-    series = 1.0 / 3.0 + s * series
-    return power * 0.6931471805599453 + 2.0 * t * (1.0 + s * series)
+    _, less, k = _rest(smaller(larger(x, -708.0), 709.0))
+    return double_of(bits_of(1.0 + less) + (k << 52))
 
 
 def expm1(x: Any) -> Any:
-    """e^x − 1."""
-    r = x if abs(x) < NEAR_ZERO else 0.0
-    series = 1.0 / 40320.0
-    series = 1.0 / 5040.0 + r * series
-    series = 1.0 / 720.0 + r * series
-    series = 1.0 / 120.0 + r * series
-    series = 1.0 / 24.0 + r * series
-    series = 1.0 / 6.0 + r * series
-    near = r * (1.0 + r * (0.5 + r * series))
-    return near if abs(x) < NEAR_ZERO else exp(x) - 1.0
+    """e^x − 1 = 2^k (e^r − 1) + (2^k − 1)."""
+    _, less, k = _rest(smaller(larger(x, -708.0), 709.0))
+    power = double_of((k + 1023) << 52)
+    return power * less + (power - 1.0)
+
+
+def log(x: Any) -> Any:
+    """ln x from exponent and mantissa, a series in the mantissa − 1; ln LEAST for all that is smaller."""
+    bits = bits_of(larger(x, LEAST)) - HALF_ROOT
+    power = float(bits >> 52)
+    r = double_of((bits & 0xFFFFFFFFFFFFF) + HALF_ROOT) - 1.0
+    square = r * r
+    fourth = square * square
+    low = -0.49999999998830486 + r * 0.3333333336686998 + square * (-0.25000000854641075 + r * 0.19999993219786763)
+    middle = -0.1666656227704345 + r * 0.14286047722843884 + square * (-0.1250475685874332 + r * 0.11106873802327426)
+    high = -0.09901968987143397 + r * 0.0904010495199993 + square * (-0.09224971805142793 + r * 0.09068119061101491)
+    series = low + fourth * (middle + fourth * (high + fourth * -0.04859647109662519))
+    return power * LN2 + (r + square * series)
 
 
 def log1p(x: Any) -> Any:
@@ -115,7 +136,7 @@ def log1p(x: Any) -> Any:
 
 def tanh(x: Any) -> Any:
     """tanh x from expm1."""
-    twice = expm1(2.0 * min(max(x, -20.0), 20.0))
+    twice = expm1(2.0 * smaller(larger(x, -20.0), 20.0))
     return twice / (twice + 2.0)
 
 
@@ -143,4 +164,4 @@ def erfc(x: Any) -> Any:
     fit = 0.6726432205257895 + u * fit
     fit = -0.671794084056692 + u * fit
     tail = t * exp(-z * z + fit)
-    return tail if x >= 0.0 else 2.0 - tail
+    return select(x >= 0.0, tail, 2.0 - tail)
