@@ -51,7 +51,7 @@ def model_rows(truth: Truth) -> tuple[Any, Any, Any]:
             ground.heat_capacity, ground.conductivity, ground.thickness, ground.flash_limit, ground.flash_width,
             ground.flash_exponent, min(ground.melting, NEVER), ground.ln_frequency, ground.activation,
             min(ground.heat_limit, NEVER), ground.gas_conversion, ground.gas_onset, 0.0, NEVER, ground.streaks,
-            1.0, 1.0, 1.0, 1.0, 0.3, *[0.0] * 6,
+            1.0, 1.0, 1.0, 1.0, 1.0, 0.3, *[0.0] * 6,
         ]]
     )  # fmt: skip
     return layer, sub, np.array([hand.speed_spread, hand.stand_off_spread, hand.stop_seconds, WORST_AREA])

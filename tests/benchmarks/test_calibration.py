@@ -259,7 +259,9 @@ def test_the_model_is_asked_of_the_truths_own_numbers():
             "limit_rise": "heat_limit", "gas_rise": "gas_onset", "thickness": "thickness"}  # fmt: skip
     expected = {name: min(getattr(truth.ground, own), why.NEVER) for name, own in same.items()}
     assert {name: ground[name] for name in same} == expected
-    assert all(ground[name] == 1.0 for name in ("depth_factor", "heat_factor", "flash_factor", "lift_factor"))
+    assert all(
+        ground[name] == 1.0 for name in ("depth_factor", "heat_factor", "flash_factor", "lift_factor", "film_factor")
+    )
     assert hand[0] == truth.hand.speed_spread
 
 

@@ -94,6 +94,7 @@ def test_a_rule_for_no_argument_is_a_bug_not_an_input_error():
 
 # One range for every argument name in the physics, so that a new equation is tested as soon as it is written.
 RANGES = {
+    "warmth": (0, 3), "folds": (-6, 6),
     "absorptance": (0.05, 1), "absorption": (1e2, 1e6), "absorption_ratio": (0, 5), "activation_energy": (5e4, 3e5),
     "across": (-1e-4, 1e-4), "along": (-1e-3, 1e-3), "aside": (0, 1e-3), "average_power": (1, 500),
     "basic_specific_gravity": (0.3, 0.8), "beam_diameter": (1e-3, 1e-2), "beam_quality": (1, 30),

@@ -48,8 +48,8 @@ SUBSTRATE_LATENTS = {
 }  # fmt: skip
 TILTS = ("need_by_rate", "need_by_width", "need_by_dose", "room_by_rate", "room_by_width", "room_by_dose")
 MODEL_LATENTS = dict.fromkeys(
-    ("depth_discrepancy", "heat_discrepancy", "flash_discrepancy", "lift_discrepancy", "kinetics_discrepancy",
-     "grader_noise"), "log",
+    ("depth_discrepancy", "heat_discrepancy", "flash_discrepancy", "lift_discrepancy", "film_discrepancy",
+     "kinetics_discrepancy", "grader_noise"), "log",
 ) | dict.fromkeys(TILTS, "plain")  # fmt: skip
 # Not drawn: known well against the rest, or moved together with a latent.
 FIXED_LAYER = ("density", "specific_heat", "conductivity", "vaporisation_heat")
@@ -286,6 +286,7 @@ def concrete(table: Latents, component: NDArray[np.int64], z: Floats, layers: in
         "heat_factor": must("model", "heat_discrepancy"),
         "flash_factor": must("model", "flash_discrepancy"),
         "lift_factor": must("model", "lift_discrepancy"),
+        "film_factor": must("model", "film_discrepancy"),
         "grader_noise": must("model", "grader_noise"),
         **{name: must("model", name) for name in TILTS},
     }

@@ -45,6 +45,9 @@ FADE = 0.01  # share lifted over which "not lifted" passes into "lifted"
 LASTING = 0.3e-3  # s, for which a stone has to be hot to crack; from memory, unverified
 NEVER_MELTS = 1e5  # K; what melts only above is a stone, a wood or a paper
 SHIELD = 10.0  # most a film may add to the flash margin
+BLACK = 0.98  # share of the light the darkest grain takes; from memory, unverified
+DRIFT = 3.0  # e-folds of rate or width, and of dose, over which the model may drift; no shop's laser goes further
+MELTING = 3.0  # most that a film's warming adds to how steeply the dose needed follows the hand
 
 
 class Beam(NamedTuple):
@@ -120,6 +123,15 @@ def _threshold(layer: Any, i: int, beam: Any, used: Any, warm: Any, setting: Any
 
 
 @elementwise
+def _melting(warmth: Any) -> Any:
+    """−d ln F_th/d ln ΔT of a film warmed by `warmth` = s ΔT/ΔT_dec, any shape.
+
+    x/(1 − x) from max(1 − x, floor), not above MELTING; beyond x = 1 the threshold lies on its floor and it fades.
+    """
+    return np.minimum(warmth / np.maximum(1.0 - warmth, 0.1), MELTING) * np.minimum(np.maximum(2.0 - warmth, 0.0), 1.0)
+
+
+@elementwise
 def _layer_removal(
     layer: Any, i: int, beam: Any, used: Any, threshold: Any, lowest: Any, ramp: Any, setting: Any, depth_factor: Any
 ) -> Any:
@@ -181,6 +193,12 @@ def _left(straight: Any, spread: Any, missed: Any, lifted: Any, soak: Any) -> An
 
 
 @elementwise
+def _held(folds: Any) -> Any:
+    """e-folds from the middle of the knob, no further than DRIFT either way, any shape."""
+    return np.minimum(np.maximum(folds, -DRIFT), DRIFT)
+
+
+@elementwise
 def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, target: int) -> Any:
     """Outcome of one setting on one surface.
 
@@ -239,12 +257,13 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     warm = taken * (
         flux * np.minimum(per_film, film / (2.0 * film_k) + per_both) + 0.5 * beam.crossing / (film_heat * film)
     )
-    warm = warm * heat + skin_rise
+    warm = warm * heat * sub[at.FILM_FACTOR] + skin_rise
 
     # From above, layer by layer.
     through_plume = _plume_saturation(beam.mean, layer[0][at.PLUME])
     used = beam.energy * through_plume / beam.mean
     need, need_all, variance, missed, per_pass, kept, soak, steep = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    follows = 1.0  # −d ln(depth)/d ln(hand's speed): a slower hand gives more dose, and a warmer film needs less
     for i in range(count):
         there = layer[i][at.THICKNESS] > ABSENT
         threshold, lowest, ramp, eta = _threshold(layer, i, beam, used, warm, setting)
@@ -261,9 +280,13 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
             variance = variance + share * share * wide
             missed = np.maximum(missed, choose(there, gap, 0.0))
             steep = np.maximum(steep, choose(there, slope, 0.0))
+            melting = _melting(eta * warm / layer[i][at.DECOMPOSITION])
+            follows = np.maximum(follows, choose(there, 1.0 + slope * melting, 1.0))
             per_pass = depth
     need, need_all, kept = np.maximum(need, 1e-9), np.maximum(need_all, 1e-9), np.minimum(kept, 1.0)
-    wobble = hand[at.SPEED_SPREAD] ** 2 / n + 2.0 * (beam.blur * steep) ** 2  # the hand is the same for every layer
+    wobble = (hand[at.SPEED_SPREAD] * follows) ** 2 / n + 2.0 * (
+        beam.blur * steep
+    ) ** 2  # the hand is the same for every layer
     spread = np.maximum(np.sqrt(variance / (need * need) + wobble), LEAST_SPREAD)
 
     # From below: light through the whole stack turns the skin to gas and throws the film off.
@@ -291,7 +314,7 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     by_film = _film_rise(beam.seconds, early_time, film, film_k, film_heat, optical, stays, thick, k, rho_c)
     by_light = _share_beside_film(beam.seconds, early_time, film * stays, film_k, film_heat, per_skin, k, rho_c)
     last = lit * by_light * late * trapped + flux * kept * by_film * late_film
-    hot = setting[at.EDGE] * heat
+    hot = setting[at.EDGE] * heat  # where the sweep turns slowly pulses lie closer; each is what it is
     strip = hot * np.maximum(np.maximum(first, last), lit * bare)
     absorbed = np.maximum(
         sub[at.ABSORPTANCE] * early * trapped + kept * early_film,
@@ -302,20 +325,20 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     # Passes follow each other without cooling: the part is already warm when the last band comes.
     strip = strip + bulk * (n - 1.0) / n
     # On top of the band: what the last crossing and its last pulse add at the hottest place.
-    top = (highest - lit) * reaching * hot
-    crossing, pulse = crossing * reaching * hot, pulse * reaching * hot
+    crossing, pulse = crossing * reaching * hot, pulse * reaching * heat
+    top = np.maximum((highest - lit) * reaching * hot - (setting[at.EDGE] - 1.0) * pulse, pulse)
 
     # Worst 0.1 % of the area: slow hand and dark grain for heat, grain for flash; flash needs light on the substrate.
+    # The darkest grain takes nearly all light, and no more.
+    grain = np.minimum(sub[at.SPREAD], np.log(np.maximum(BLACK / sub[at.ABSORPTANCE], 1.02)) / hand[at.QUANTILE])
     ln_a, activation, limit = sub[at.LN_FREQUENCY], sub[at.ACTIVATION], sub[at.LIMIT]
     uneven = (
-        hand[at.SPEED_SPREAD] ** 2
-        + sub[at.SPREAD] * sub[at.SPREAD]
-        + beam.scatter * lit * lit / np.maximum(highest * highest, 1e-12)
+        hand[at.SPEED_SPREAD] ** 2 + grain * grain + beam.scatter * lit * lit / np.maximum(highest * highest, 1e-12)
     )
     worst = hand[at.QUANTILE] * np.sqrt(uneven)
     covered = np.maximum(1.0 - (1.0 - np.minimum(left, 1.0)) / BARE_SHARE, 0.0)
     shield = covered * np.minimum(-np.log(np.maximum(into * np.exp(-thin), 1e-5)), SHIELD)
-    flash = np.log(sub[at.FLASH_FACTOR]) - hand[at.QUANTILE] * sub[at.SPREAD] + shield
+    flash = np.log(sub[at.FLASH_FACTOR]) - hand[at.QUANTILE] * grain + shield
     before = strip + choose(activation > 0.0, 0.0, np.maximum(top - pulse, 0.0))
     flash = flash + _flash_margin(
         beam.peak, before, setting[at.WIDTH], sub[at.ABSORPTANCE], k, rho_c,
@@ -341,17 +364,18 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
         clock = choose(still < margin, 4.0, clock)
         margin = np.minimum(margin, still)
     # What the forms above get wrong drifts with the knobs: a straight line in each, drawn with the surface.
-    rate, dose = np.log(setting[at.RATE] / REFERENCE_RATE), np.log(n * beam.dose / REFERENCE_DOSE)
+    rate = _held(np.log(setting[at.RATE] / REFERENCE_RATE))
+    width, dose = _held(beam.log_width), _held(np.log(n * beam.dose / REFERENCE_DOSE))
     log_need = (
         log_need
         + sub[at.NEED_BY_RATE] * rate
-        + sub[at.NEED_BY_WIDTH] * beam.log_width
+        + sub[at.NEED_BY_WIDTH] * width
         + sub[at.NEED_BY_DOSE] * dose
     )  # fmt: skip
     margin = (
         margin
         + sub[at.ROOM_BY_RATE] * rate
-        + sub[at.ROOM_BY_WIDTH] * beam.log_width
+        + sub[at.ROOM_BY_WIDTH] * width
         + sub[at.ROOM_BY_DOSE] * dose
     )  # fmt: skip
     return log_need, spread, margin, clock, into * transmitted * sub[at.ABSORPTANCE], per_pass
