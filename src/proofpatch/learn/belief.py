@@ -29,7 +29,7 @@ from proofpatch.physics.rows import LAYER, SUBSTRATE
 from proofpatch.sources import Datum
 
 Floats = NDArray[np.float64]
-DRAWS = 1024
+DRAWS = 2048
 LEAST_DRAWS, MOST_DRAWS = 16, 2**17
 NORMAL_90 = 1.6448536269514722  # half width of the middle 90 % of a standard normal
 

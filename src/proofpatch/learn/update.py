@@ -2,8 +2,7 @@
 
 The belief is always rebuilt from the prior with all its evidence, sorted, so the order in which patches
 were graded cannot matter. The likelihood is raised to powers from 0 to 1, each step keeping half of the
-effective draws; between steps draws are resampled and moved by a random walk that leaves the normal prior
-as it is (preconditioned Crank–Nicolson).
+effective draws; between steps draws are resampled and moved, further where less is known (`_learned_move`).
 
 Sources: Del Moral, Doucet & Jasra, J. R. Stat. Soc. B 68 (2006) 411; Cotter, Roberts, Stuart & White,
 Stat. Sci. 28 (2013) 424 (both from memory).
@@ -30,7 +29,7 @@ from proofpatch.materials import substrate as substrate_record
 
 Floats = NDArray[np.float64]
 KEEP = 0.5  # share of effective draws each tempering step keeps
-MOVES = 4
+MOVES, LAST_MOVES = 4, 8  # of every draw at each tempering step, and at the last
 MOST_STEPS = 60
 
 
@@ -94,6 +93,29 @@ def _resample(weight: Floats, rng: np.random.Generator) -> NDArray[np.int64]:
     return np.minimum(np.searchsorted(np.cumsum(weight), places), len(weight) - 1)
 
 
+def _learned_move(z: Floats, step: float, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Where each draw (draws, unknowns) might go, and what it has to gain or lose there beyond the likelihood [nats].
+
+        z' = m + √(1 − s²) (z − m) + s L ξ,   L Lᵀ = C                           (1)
+
+    with m and C the mean and covariance of the draws themselves, C drawn towards the prior's by as much as so few draws
+    leave open. What has been learned by then sets how far a move goes in each direction. (1) leaves N(m, C) as it is;
+    the answer weighs N(0, 1), the prior, against it.
+
+    Source: preconditioned Crank–Nicolson, Cotter et al., Stat. Sci. 28 (2013) 424, with a learned reference (from
+    memory); held against another sampler in benchmarks/posterior.py.
+    """
+    draws, unknowns = z.shape
+    shrink = min(1.0, 2.0 * unknowns / draws)
+    mean = z.mean(axis=0)
+    root = np.linalg.cholesky((1.0 - shrink) * np.cov(z, rowvar=False) + shrink * np.eye(unknowns))
+    here = np.linalg.solve(root, (z - mean).T).T
+    there = np.sqrt(1.0 - step**2) * here + step * rng.standard_normal(z.shape)
+    moved = mean + there @ root.T
+    off = (z**2 - moved**2 + there**2 - here**2).sum(axis=1)
+    return moved, 0.5 * off
+
+
 def update(belief: Belief, graded: Graded | Sequence[Graded]) -> Belief:
     """The belief with these patches added to its evidence.
 
@@ -136,13 +158,13 @@ def update(belief: Belief, graded: Graded | Sequence[Graded]) -> Belief:
         trace.append(float(1.0 / (w**2).sum()))
         kept = _resample(w, rng)
         z, component, logs, power = z[kept], component[kept], logs[kept], following
-        for _ in range(MOVES):
-            proposal = np.sqrt(1.0 - step**2) * z + step * rng.standard_normal(z.shape)
+        for _ in range(MOVES if power < 1.0 else LAST_MOVES):
+            proposal, gain = _learned_move(z, step, rng)
             there = patch_logs(*concrete(table, component, proposal, layers), *arguments).sum(axis=1)
-            accept = np.log(rng.random(len(logs))) < power * (there - logs)
+            accept = np.log(rng.random(len(logs))) < power * (there - logs) + gain
             z = np.where(accept[:, None], proposal, z)
             logs = np.where(accept, there, logs)
-            step = float(np.clip(step * np.exp(accept.mean() - 0.3), 0.05, 0.9))
+            step = float(np.clip(step * np.exp(accept.mean() - 0.3), 0.05, 0.95))
     return replace(
         start,
         z=z,
