@@ -36,6 +36,7 @@ long: install
 	$(BIN)/python benchmarks/facts.py --ends
 	$(BIN)/python benchmarks/patches.py --write
 	$(BIN)/python benchmarks/cases.py --write
+	$(BIN)/python benchmarks/posterior.py --write
 	$(BIN)/python benchmarks/calibration.py --write
 
 clean:

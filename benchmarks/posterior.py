@@ -12,10 +12,13 @@ of the truth among independent posterior draws is uniform for anything computed 
 
 from __future__ import annotations
 
+import os
 import sys
 import time
 from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from multiprocessing import get_context
 
 import emcee
 import numpy as np
@@ -25,13 +28,13 @@ from scipy import special, stats
 from stamp import DOCS, stamp
 
 import proofpatch as pp
-from proofpatch.learn.belief import latents
+from proofpatch.learn.belief import DRAWS, latents
 
 Floats = NDArray[np.float64]
 NEAR, SHARE = 0.1, 0.95  # standard deviations; of parameters that are to be so near
 CONVERGED = 0.03  # standard deviations between two runs of the reference, for SHARE of parameters
 WALKERS, STEPS, BURN, THIN = 512, 2400, 500, 10
-KEPT = 63  # draws a rank is taken among, out of 1024: near to independent
+KEPT = 63  # draws a rank is taken among, of all: near to independent
 BINS = 16
 SURE = 0.01  # joint chance under which ranks are not uniform
 ALSO = ("P(clean)", "P(harm)", "ln likelihood")
@@ -99,7 +102,7 @@ def r_hat(parts: Sequence[Moments]) -> Floats:
 
 def off(a: Moments, b: Moments) -> tuple[Floats, Floats]:
     """|difference| of the means and of the standard deviations, in standard deviations of b."""
-    sd = np.maximum(b.sd, 1e-6)  # a chance that is 0 or 1 in every draw has none
+    sd = np.maximum(b.sd, 1e-3)  # a chance that is next to 0 or 1 in nearly every draw has none
     return np.abs(a.mean - b.mean) / sd, np.abs(a.sd - b.sd) / sd
 
 
@@ -116,7 +119,7 @@ class Agreement:
     seconds: float
 
 
-def ours(case: Case, draws: int = 1024) -> tuple[Moments, float]:
+def ours(case: Case, draws: int = DRAWS) -> tuple[Moments, float]:
     """Moments by `learn.update`, and its seconds."""
     start = pp.prior(case.surface, LASER, seed=case.seed, draws=draws)
     began = time.perf_counter()
@@ -197,9 +200,11 @@ def data_sets(count: int) -> list[Case]:
 def study(sets: int = 20, replications: int = 300) -> list[str]:
     """The whole study as lines of a page."""
     began, found = time.perf_counter(), []
-    for case in data_sets(sets):
-        found.append(agreement(case))
-        print(row(found[-1]), flush=True)
+    os.environ |= {"NUMBA_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        for agreed in pool.map(agreement, data_sets(sets)):
+            found.append(agreed)
+            print(row(agreed), flush=True)
     ranks = calibration(replications)
     chance, least = joint(ranks)
     s = shares(found)
@@ -224,7 +229,7 @@ def study(sets: int = 20, replications: int = 300) -> list[str]:
         "",
         "## Ranks of the truth",
         "",
-        f"{replications} truths, {len(ranks)} quantities, rank among {KEPT} of 1024 draws, χ² over {BINS} bins:"
+        f"{replications} truths, {len(ranks)} quantities, rank among {KEPT} of {DRAWS} draws, χ² over {BINS} bins:"
         f" joint chance (Bonferroni) {chance:.3f}, least for {least} (asked over {SURE}: {even}).",
         "",
         "| quantity | chance | mean rank (½) | in the middle half (½) |",
@@ -257,7 +262,7 @@ INTRODUCTION = [
     "",
     "Truths are drawn from the prior and graded by the model itself, so this asks about the sampler, not about the",
     "world. *Against another sampler*: mean and standard deviation of every unknown on its normal scale, and",
-    "of P(clean) and P(harm) at one setting, by `learn.update` (1024 draws) and by emcee (two long runs from the",
+    f"of P(clean) and P(harm) at one setting, by `learn.update` ({DRAWS} draws) and by emcee (two long runs from the",
     "prior). *Ranks*: over many truths, the rank of the truth among the draws must be uniform. The likelihood reads a",
     "grade of harm as “this or worse”, which is no chance of a grade; truths of the ranks therefore report none or",
     "tint only, and judge as advised or later, where the chances of what is seen add up to 1.",

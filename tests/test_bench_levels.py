@@ -7,7 +7,16 @@ import pytest
 
 import proofpatch as pp
 from proofpatch.bench import middle
-from proofpatch.bench_levels import _bare, _first_crossing, _level, _limit_rise, _marking_pulse, level_words, levels
+from proofpatch.bench_levels import (
+    _at_the_edge,
+    _first_crossing,
+    _grain,
+    _level,
+    _limit_rise,
+    _marking_pulse,
+    level_words,
+    levels,
+)
 from proofpatch.learn.grading import CLEAN_EDGE
 from proofpatch.learn.kernels import plain_outcomes
 from proofpatch.learn.rows import hand_row, setting_rows
@@ -72,7 +81,7 @@ def test_the_flash_of_steel_is_the_melting_pulse():
     belief = believed("loose-rust", "mild-steel")
     _, sub = middle(belief)
     melting = (sub[at.MELT] / 2) * math.sqrt(math.pi * sub[at.CONDUCTIVITY] * sub[at.HEAT_CAPACITY] * A.pulse_width)
-    dark = math.exp(hand_row(belief.hand)[at.QUANTILE] * sub[at.SPREAD])
+    dark = math.exp(hand_row(belief.hand)[at.QUANTILE] * _grain(sub, hand_row(belief.hand)))
     expected = melting / sub[at.ABSORPTANCE] / dark
     assert found(belief, A)["flash_limit_J_m2"]["p50"] == pytest.approx(expected, rel=0.2)
 
@@ -82,9 +91,10 @@ def test_the_marking_pulse_of_oak_reaches_the_limit():
     belief = believed("oil-varnish", "oak", "aged")
     row, hand, sub = setting_rows([A.with_(travel_speed=0.1)], LASER)[0], hand_row(belief.hand), belief.substrate.T
     beam = beam_of(row, hand)
-    band, _, _, pulse = (row[at.EDGE] * sub[at.HEAT_FACTOR] * part for part in _bare(row, sub)[:4])
+    band, _, _, pulse = _at_the_edge(row, sub)
     alone = _marking_pulse(row, sub, beam, hand, band, pulse)
-    dark = np.exp(hand[at.QUANTILE] * sub[at.SPREAD])
+    dark = np.exp(hand[at.QUANTILE] * _grain(sub, hand))
+    assert (dark * sub[at.ABSORPTANCE]).max() <= 1.03  # no grain takes more light than there is
     own = pulse * alone / beam.peak * dark
     limit = _limit_rise(row, sub, beam, band * dark, band * dark + own, own)
     reached = (band * dark + own)[alone > 0]

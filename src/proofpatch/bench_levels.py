@@ -19,7 +19,7 @@ from proofpatch.learn.rows import hand_row
 from proofpatch.physics import rows as at
 from proofpatch.physics.clocks import ROOM, _flash_margin, _strip_margin
 from proofpatch.physics.hot_place import _hot_place
-from proofpatch.physics.outcome import ABSENT, INCUBATION_HITS, NEVER_MELTS, beam_of
+from proofpatch.physics.outcome import ABSENT, BLACK, INCUBATION_HITS, NEVER_MELTS, beam_of
 from proofpatch.physics.removal import _plume_saturation, _softening
 from proofpatch.physics.setting import Setting
 from proofpatch.units import show
@@ -37,7 +37,7 @@ CLOCK_WORDS = {
     "stop": "a stop of the hand, beam on",
 }  # fmt: skip
 NO_SOLID = 3273.15  # K, above which no figure is given: nothing here is still there; common practice, no source
-REPEATED = 12  # rounds in which the fluence of a marking pulse settles
+REPEATED = 80  # rounds in which the fluence of a marking pulse settles
 NOTHING = 0.01  # of the pulse's own fluence: a limit below is none at all
 
 
@@ -75,9 +75,9 @@ def levels(belief: Belief, row: Floats, dose: float) -> dict[str, Any]:
     found = outcomes(belief.layer, belief.substrate, np.vstack([row, slower]), hand, belief.layer.shape[1] - 1)
     margin, slack = found[2][:, 0], (CLEAN_EDGE * found[1] - found[0])[:, 1:]
     room = np.exp(np.minimum(margin, 2 * BEYOND))
-    band, peak, crossing, pulse = (row[at.EDGE] * sub[at.HEAT_FACTOR] * part for part in _bare(row, sub)[:4])
+    band, peak, crossing, pulse = _at_the_edge(row, sub)
     limit = _limit_rise(row, sub, beam, band, peak, crossing)
-    uneven = hand[at.SPEED_SPREAD] ** 2 + sub[at.SPREAD] ** 2 + beam.scatter * (band / np.maximum(peak, 1e-6)) ** 2
+    uneven = hand[at.SPEED_SPREAD] ** 2 + _grain(sub, hand) ** 2 + beam.scatter * (band / np.maximum(peak, 1e-6)) ** 2
     worst = np.exp(hand[at.QUANTILE] * np.sqrt(uneven))
     clean = dose * row[at.MIDDLE] * np.exp(_first_crossing(np.log(SPEEDS), slack))  # (1)
     flash = _marking_pulse(row, sub, beam, hand, band, pulse)
@@ -133,16 +133,17 @@ def _marking_pulse(row: Floats, sub: Floats, beam: Any, hand: Floats, band: Floa
     The forecast's flash limit; where a reaction decides, the pulse that brings the face to where it shows: how long a
     smaller pulse's heat lasts moves that, so it is found by repeating.
     """
-    dark = np.exp(hand[at.QUANTILE] * sub[at.SPREAD])
+    dark = np.exp(hand[at.QUANTILE] * _grain(sub, hand))
     margin = _flash_margin(
         1.0, band * dark, row[at.WIDTH], sub[at.ABSORPTANCE], sub[at.CONDUCTIVITY], sub[at.HEAT_CAPACITY], sub[at.MELT],
         sub[at.FLASH_LIMIT], sub[at.FLASH_WIDTH], sub[at.FLASH_EXPONENT],
     )  # fmt: skip
     warm, alone = band * dark, beam.peak * np.ones(len(band))
+    far = beam.peak * math.exp(2 * BEYOND)  # beyond what is shown
     for _ in range(REPEATED):
         own = pulse * alone / beam.peak * dark
         least = _limit_rise(row, sub, beam, warm, warm + own, own)
-        alone = alone * np.maximum(least - warm, 0.0) / np.maximum(own, 1e-9)
+        alone = np.minimum(alone * np.maximum(least - warm, 0.0) / np.maximum(own, 1e-9), far)
     return np.asarray(np.where(sub[at.ACTIVATION] > 0, alone, np.exp(margin) * sub[at.FLASH_FACTOR] / dark))
 
 
@@ -154,6 +155,22 @@ def _bare(row: Floats, sub: Floats) -> Any:
         row[at.TOP_HAT], taken, sub[at.SKIN_DEPTH], sub[at.ABSORPTANCE] - taken, sub[at.DIFFUSE_DEPTH],
         sub[at.SOLID_THICKNESS], sub[at.CONDUCTIVITY], sub[at.HEAT_CAPACITY],
     )  # fmt: skip
+
+
+def _at_the_edge(row: Floats, sub: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    """Rise of the band, of the hottest place, of its last crossing and of one pulse there [K], as the forecast has it.
+
+    A slow turn of the sweep lays pulses closer; each is what it is.
+    """
+    band, peak, crossing, pulse = (sub[at.HEAT_FACTOR] * part for part in _bare(row, sub)[:4])
+    edge = row[at.EDGE]
+    return edge * band, edge * peak - (edge - 1.0) * pulse, edge * crossing, pulse
+
+
+def _grain(sub: Floats, hand: Floats) -> Floats:
+    """Spread of how dark the substrate is: the darkest takes no more than BLACK of the light."""
+    most = np.log(np.maximum(BLACK / sub[at.ABSORPTANCE], 1.02)) / hand[at.QUANTILE]
+    return np.asarray(np.minimum(sub[at.SPREAD], most))
 
 
 def _limit_rise(row: Floats, sub: Floats, beam: Any, band: Floats, peak: Floats, crossing: Floats) -> Floats:

@@ -191,7 +191,9 @@ def test_a_setting_is_what_the_paper_prints():
 
 def test_a_printed_thickness_counts():
     thin, thick = (cases.ask(cases_read.read_row(row(coating=f"epoxy {n} um", value="1.5")), 64) for n in (10, 400))
-    assert thick.need == pytest.approx(40 * thin.need, rel=0.35)  # what is left to chance is the warmth of the film
+    assert thick.need == pytest.approx(
+        40 * thin.need, rel=0.6
+    )  # what is left to chance is the warmth of the film, now doubted threefold
     assert thin.p_clean > thick.p_clean
 
 

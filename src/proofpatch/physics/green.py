@@ -223,7 +223,7 @@ def _rule(nodes: int, grading: int) -> Floats:
 
 PAIR = _rule(2, 1)
 # Drawn towards the beginning, where a small spot, a shallow probe and a thin skin make the integrand change.
-MANY = _rule(24, 2)
+MANY = _rule(48, 4)
 
 
 @elementwise
