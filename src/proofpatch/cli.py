@@ -352,7 +352,7 @@ def demo(json_: bool, **given: Any) -> None:
 
     Example: proofpatch demo --seed 2
     """
-    seed = whole("seed", given, 4, 0, 2**31 - 1)
+    seed = whole("seed", given, 3, 0, 2**31 - 1)
     from proofpatch.demo import play
     from proofpatch.learn.compiled import warm
 
