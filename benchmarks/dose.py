@@ -15,6 +15,7 @@ import time
 from collections.abc import Callable
 
 import numpy as np
+from timing import warm
 
 from proofpatch.physics import dose_kernels as kernels
 from proofpatch.physics.beam import mean_fluence
@@ -34,13 +35,7 @@ FEW = 30_000  # pulses the slow peers are given; their time is taken as proporti
 
 def best(call: Callable[[], object], times: int = 5) -> float:
     """Shortest seconds of a warm call: what the machine can do when nobody else uses it."""
-    call()
-    seen = []
-    for _ in range(times):
-        started = time.perf_counter()
-        call()
-        seen.append(time.perf_counter() - started)
-    return min(seen)
+    return min(warm(call, times))
 
 
 def stroke(pattern: str) -> Pulses:

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from timing import warm
 
 import proofpatch as pp
 from proofpatch.learn import kernels
@@ -36,13 +37,7 @@ COMMAND = [str(Path(sys.executable).with_name("proofpatch")), *OPTIONS.split()]
 
 def median(call: Callable[[], object], times: int = 5) -> float:
     """Median seconds of a warm call."""
-    call()
-    seen = []
-    for _ in range(times):
-        started = time.perf_counter()
-        call()
-        seen.append(time.perf_counter() - started)
-    return float(np.median(seen))
+    return float(np.median(warm(call, times)))
 
 
 def row(words: str, ours: float, peer: float, peer_words: str) -> None:
@@ -51,13 +46,7 @@ def row(words: str, ours: float, peer: float, peer_words: str) -> None:
 
 def processor(call: Callable[[], object], times: int = 7) -> float:
     """Least processor seconds, of all threads, of a warm call."""
-    call()
-    seen = []
-    for _ in range(times):
-        started = time.process_time()
-        call()
-        seen.append(time.process_time() - started)
-    return min(seen)
+    return min(warm(call, times, time.process_time))
 
 
 def limit() -> float:

@@ -8,13 +8,13 @@ The problem has an exact answer: light taken along a depth in one thick solid un
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 
 import numpy as np
 import skfem
 from scipy.sparse.linalg import splu
 from skfem.helpers import dot, grad
+from timing import warm
 
 from proofpatch.physics.clocks import ROOM
 from proofpatch.physics.heat import volume_heated_face_rise
@@ -69,13 +69,7 @@ def coarsest(solve: Callable[[float], float]) -> tuple[float, float]:
 
 def best(call: Callable[[], object], times: int = 5) -> float:
     """Least seconds of a warm call."""
-    call()
-    seen = []
-    for _ in range(times):
-        started = time.perf_counter()
-        call()
-        seen.append(time.perf_counter() - started)
-    return min(seen)
+    return min(warm(call, times))
 
 
 def main() -> None:

@@ -15,7 +15,7 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from multiprocessing import get_context
@@ -75,7 +75,7 @@ def reference(case: Case, seed: int, walkers: int = WALKERS, steps: int = STEPS,
     return [_summed_out(case, half.reshape(-1, unknowns), parts) for half in np.array_split(chain, 2)]
 
 
-def _summed_out(case: Case, z: Floats, parts) -> Moments:  # type: ignore[no-untyped-def]
+def _summed_out(case: Case, z: Floats, parts: Callable[[Floats], Floats]) -> Moments:
     """Moments with P(clean) and P(harm) averaged over the mixture as each draw leaves it."""
     each = special.softmax(parts(z), axis=1)
     found = moments(z, np.full(len(z), 1 / len(z)))

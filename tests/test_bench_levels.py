@@ -22,7 +22,7 @@ from proofpatch.learn.kernels import plain_outcomes
 from proofpatch.learn.rows import hand_row, setting_rows
 from proofpatch.materials import coating_data, substrate_data
 from proofpatch.physics import rows as at
-from proofpatch.physics.outcome import beam_of
+from proofpatch.physics.outcome import BLACK, beam_of
 from proofpatch.physics.sweep import mean_dose
 
 LASER = pp.laser("pulsed-500")
@@ -94,7 +94,8 @@ def test_the_marking_pulse_of_oak_reaches_the_limit():
     band, _, _, pulse = _at_the_edge(row, sub)
     alone = _marking_pulse(row, sub, beam, hand, band, pulse)
     dark = np.exp(hand[at.QUANTILE] * _grain(sub, hand))
-    assert (dark * sub[at.ABSORPTANCE]).max() <= 1.03  # no grain takes more light than there is
+    # No grain takes more light than there is; where nearly all is taken anyway, 2 % of room are left.
+    assert (dark * sub[at.ABSORPTANCE] <= np.maximum(BLACK, 1.02 * sub[at.ABSORPTANCE]) + 1e-9).all()
     own = pulse * alone / beam.peak * dark
     limit = _limit_rise(row, sub, beam, band * dark, band * dark + own, own)
     reached = (band * dark + own)[alone > 0]
