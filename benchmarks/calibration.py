@@ -33,8 +33,7 @@ from calibration_truth import CLASSES, LASERS, LONGEST, MOST, PATCH, PIECES, SLO
 from proofpatch.learn import compiled
 
 HERE = Path(__file__).resolve().parent
-HELD_OUT, BUILDING = (2000, 2180), (0, 40)
-WANTED = 300  # truths the study is meant to have; a run of all takes three quarters of an hour on two cores
+HELD_OUT, BUILDING = (2000, 2300), (0, 40)
 STAGES = ("no patch", "one strip", "two strips")
 # The simulator and the questions; and what of the package the simulator stands on beyond what `stamp` covers.
 ASKED_BY = ("simulator*.py", "calibration_truth.py", "calibration_score.py")
