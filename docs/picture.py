@@ -5,18 +5,17 @@ from __future__ import annotations
 import html
 from pathlib import Path
 
-from proofpatch.demo import play
+from proofpatch import demo
 
-SEED = 3
 HERE = Path(__file__).resolve().parent
 SHOWN = ("2. forecast", "3. next_patch", "4.", "5. recipe", "6. hours", "The piece, revealed")
 WIDTH, LINE, SIZE = 104, 19, 14
 
 
-def demo_lines(seed: int = SEED) -> list[str]:
+def demo_lines(seed: int = demo.SEED) -> list[str]:
     """Every line of the demo."""
     said: list[str] = []
-    play(seed, lambda text="": said.extend(str(text).split("\n")))
+    demo.play(seed, lambda text="": said.extend(str(text).split("\n")))
     return said
 
 

@@ -14,6 +14,7 @@ import pytest
 
 import proofpatch as pp
 from proofpatch.cli import cli, main
+from proofpatch.demo import SEED
 from proofpatch.hazards import CAUTIONS
 from proofpatch.shop.log import UNIT_KEYS, read_log
 
@@ -370,7 +371,7 @@ def test_lasers(run, tmp_path):
 
 def test_demo_passes_its_seed_on(run, monkeypatch):
     monkeypatch.setattr("proofpatch.demo.play", lambda seed, say: say(f"seed {seed}") or {"seed": seed})
-    assert run("demo").out == "seed 4\n"
+    assert run("demo").out == f"seed {SEED}\n"
     assert run("demo", "--seed", "7", "--json").record == {"seed": 7}
 
 

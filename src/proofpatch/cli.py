@@ -352,10 +352,10 @@ def demo(json_: bool, **given: Any) -> None:
 
     Example: proofpatch demo --seed 2
     """
-    seed = whole("seed", given, 3, 0, 2**31 - 1)
-    from proofpatch.demo import play
+    from proofpatch.demo import SEED, play
     from proofpatch.learn.compiled import warm
 
+    seed = whole("seed", given, SEED, 0, 2**31 - 1)
     warm(note)
     record = play(seed, (lambda line: None) if json_ else click.echo)
     if json_:
