@@ -19,7 +19,7 @@ from proofpatch.learn.rows import hand_row
 from proofpatch.physics import rows as at
 from proofpatch.physics.clocks import ROOM, _flash_margin, _strip_margin
 from proofpatch.physics.hot_place import _hot_place
-from proofpatch.physics.outcome import ABSENT, BLACK, INCUBATION_HITS, NEVER_MELTS, beam_of
+from proofpatch.physics.outcome import ABSENT, INCUBATION_HITS, NEVER_MELTS, _grain, beam_of
 from proofpatch.physics.removal import _plume_saturation, _softening
 from proofpatch.physics.setting import Setting
 from proofpatch.units import show
@@ -165,12 +165,6 @@ def _at_the_edge(row: Floats, sub: Floats) -> tuple[Floats, Floats, Floats, Floa
     band, peak, crossing, pulse = (sub[at.HEAT_FACTOR] * part for part in _bare(row, sub)[:4])
     edge = row[at.EDGE]
     return edge * band, edge * peak - (edge - 1.0) * pulse, edge * crossing, pulse
-
-
-def _grain(sub: Floats, hand: Floats) -> Floats:
-    """Spread of how dark the substrate is: the darkest takes no more than BLACK of the light."""
-    most = np.log(np.maximum(BLACK / sub[at.ABSORPTANCE], 1.02)) / hand[at.QUANTILE]
-    return np.asarray(np.minimum(sub[at.SPREAD], most))
 
 
 def _limit_rise(row: Floats, sub: Floats, beam: Any, band: Floats, peak: Floats, crossing: Floats) -> Floats:

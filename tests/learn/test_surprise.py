@@ -4,9 +4,7 @@ import numpy as np
 import pytest
 
 import proofpatch as pp
-from proofpatch.learn.kernels import patch_logs
 from proofpatch.learn.surprise import SURPRISE, expected, surprises
-from proofpatch.learn.update import patch_arguments
 
 
 @pytest.fixture(scope="module")
@@ -37,18 +35,16 @@ def test_what_is_expected_of_a_patch_adds_up_to_one(oak_belief, at_work):
     assert min(chances) > 0
 
 
-# Gelfand, Dey & Chang (1992): the chance of one datum given the others, here by leaving it out for real. Of grades that
-# contradict each other a few draws decide the identity, so it is asked of five sets of draws.
-def test_leaving_a_patch_out_agrees_with_the_identity(varnished_oak, at_work):
+# Gelfand, Dey & Chang (1992): the chance of one datum given the others, here by leaving it out for real. Where grades
+# contradict each other a few draws decide, so it is asked of five sets of draws; the bare identity scatters fourfold.
+def test_it_agrees_with_leaving_the_patch_out_for_real(varnished_oak, at_work, monkeypatch):
+    monkeypatch.setattr("proofpatch.learn.surprise.SURPRISE", 1.1)  # whatever its chance, it is named
     graded = [pp.Graded(at_work(passes=n), r, "none") for n, r in ((2, "partial"), (4, "trace"))]
-    without, identities = [], []
+    without, found = [], []
     for seed in range(5):
         belief = pp.prior(varnished_oak, "pulsed-500", draws=4096, seed=seed)
         without.append(expected(pp.update(belief, graded[0]), graded[1]))
         both = pp.update(belief, graded)
-        # Named only under SURPRISE; asked of the formula itself.
-        logs = patch_logs(both.layer, both.substrate, *patch_arguments(both, [graded[1]]))
-        identities.append(1.0 / (both.weight @ np.exp(-logs[:, 0])))
-        found = {s.graded: s.chance for s in surprises(both)}
-        assert found.get(graded[1], identities[-1]) == pytest.approx(identities[-1], rel=1e-6)
-    assert np.median(identities) == pytest.approx(np.median(without), rel=0.25)
+        found.append(next(s.chance for s in surprises(both) if s.graded == graded[1]))
+    assert np.median(found) == pytest.approx(np.median(without), rel=0.4)
+    assert max(found) < 1.75 * min(found)

@@ -3,16 +3,19 @@
 import numpy as np
 import pytest
 
-from proofpatch.physics.coverage import _count_regularity, _missed_share, _thin_tail
+from proofpatch.physics.coverage import _count_regularity, _gap_share, _missed_share, _thin_tail
 
 
-def counted(radius, pulse_pitch, line_pitch, passes, rng, places=40_000):
-    """Hits at random places: every line and pass has its own phase; exact, no grid."""
+def counted(radius, pulse_pitch, line_pitch, passes, rng, places=40_000, hand=0.0):
+    """Hits at random places: every line and pass has its own phase and hand; exact, no grid."""
     total = np.zeros(places)
     for _ in range(passes):
-        phase = rng.random(places) * line_pitch
-        for k in range(-int(radius / line_pitch) - 1, int(radius / line_pitch) + 2):
-            offset = phase + k * line_pitch
+        # A slow hand spends more time, so the mean number of lines over a place stays.
+        pitch = line_pitch * np.exp(hand * rng.standard_normal(places) + hand**2 / 2)
+        phase = rng.random(places) * pitch
+        most = int(radius / line_pitch * np.exp(4 * hand)) + 1
+        for k in range(-most, most + 1):
+            offset = phase + k * pitch
             half = np.sqrt(np.maximum(radius**2 - offset**2, 0.0))
             first = rng.random(places) * pulse_pitch
             # Pulses at first + j p within ±half of the place.
@@ -35,7 +38,23 @@ def counted(radius, pulse_pitch, line_pitch, passes, rng, places=40_000):
 )
 def test_missed_share_is_what_counting_finds(pulse_pitch, line_pitch, passes):
     hits = counted(0.45, pulse_pitch, line_pitch, passes, np.random.default_rng(1))
-    assert _missed_share(0.45, pulse_pitch, line_pitch, passes) == pytest.approx(np.mean(hits == 0), abs=0.06)
+    assert _missed_share(0.45, pulse_pitch, line_pitch, passes, 0.0) == pytest.approx(np.mean(hits == 0), abs=0.06)
+
+
+# 0.114: the usual hand, ±25 % on 95 % of the surface.
+@pytest.mark.parametrize("hand", [0.114, 0.3])
+@pytest.mark.parametrize("line_pitch", [0.5, 0.8, 0.88, 0.9, 0.95, 1.3])
+def test_an_uneven_hand_leaves_the_gaps_that_counting_finds(line_pitch, hand):
+    hits = counted(0.45, 0.01, line_pitch, 1, np.random.default_rng(7), hand=hand)
+    assert _gap_share(0.45, line_pitch, hand) == pytest.approx(np.mean(hits == 0), abs=0.008)
+    assert _missed_share(0.45, 0.01, line_pitch, 1, hand) == pytest.approx(np.mean(hits == 0), abs=0.008)
+
+
+def test_the_hand_matters_where_lines_just_touch():
+    even, uneven = (_missed_share(0.45, 0.01, 0.9, 1, hand) for hand in (0.0, 0.114))
+    assert even < 0.001
+    assert uneven == pytest.approx(0.045, abs=0.002)
+    assert _missed_share(0.45, 0.01, 0.9, 2, 0.114) == pytest.approx(uneven**2, rel=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -62,4 +81,4 @@ def test_too_few_crossings_are_counted(pulse_pitch, line_pitch, passes, need):
     crossed = sum(counted(0.45, pulse_pitch, line_pitch, 1, rng) > 0 for _ in range(passes))
     short = np.mean(crossed < need * passes * 0.9 / line_pitch)
     # A bound on the exponent, not the share itself: right within a factor of four either way.
-    assert short / 4 < _thin_tail(0.45, pulse_pitch, line_pitch, passes, need) < short * 4
+    assert short / 4 < _thin_tail(0.45, pulse_pitch, line_pitch, passes, need, 0.0) < short * 4

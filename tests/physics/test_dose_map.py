@@ -259,7 +259,7 @@ def test_share_missed_is_that_of_the_closed_form(line_pitch, pulse_pitch):
     phases = np.random.default_rng(8).permutation(len(lines))[:, None] / len(lines)  # every phase once
     x = np.arange(-14 * MM, 15 * MM, pulse_pitch) + pulse_pitch * phases
     missed, r = thin_film_missed(pulses_at(x.ravel(), np.broadcast_to(lines, x.shape).ravel()))
-    closed = float(_missed_share(r, pulse_pitch, line_pitch, 1.0))
+    closed = float(_missed_share(r, pulse_pitch, line_pitch, 1.0, 0.0))
     assert closed - 0.07 < missed < closed + 0.01
 
 

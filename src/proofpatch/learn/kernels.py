@@ -257,7 +257,9 @@ def patch_logs(layer: Floats, sub: Floats, settings: Floats, hands: Floats, targ
     rest: Any = (np.array(a, order="C") for a in arrays)
     rows = _settings(layers, settings, hands, targets)
     grader = _filled(sub[:, GRADER], blocks)
-    found: Any = _patch_logs(flat, blocks, grader, rows, *rest, noise, lanes.which(layers))  # type: ignore[call-arg]
+    which = lanes.which(layers)
+    # The compiled function's own signature is not seen by mypy.
+    found: Any = _patch_logs(flat, blocks, grader, rows, *rest, noise, which)  # type: ignore[call-arg]
     return np.asarray(found[: len(layer)])
 
 

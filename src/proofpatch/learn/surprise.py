@@ -2,9 +2,12 @@
 
 A patch is judged by the belief that all the others leave:
 
-    p(g_i | rest) = 1 / E[1/p(g_i | θ)],  θ from the belief with all of them      (1)
+    p(g_i | rest) = Σ w p(g_i | θ) / Σ w,  w = min(1/p, N^⅔ mean(1/p)),  θ from the belief with all of them      (1)
 
-Source: Gelfand, Dey & Chang (1992), the conditional predictive ordinate (from memory).
+N draws. Without the bound on w this is the conditional predictive ordinate 1 / E[1/p], which a single draw can carry
+away; √N steadies most and leans towards the belief with all of them, ⅔ is ours.
+
+Sources: Gelfand, Dey & Chang (1992); truncation: Ionides, J. Comput. Graph. Stat. 17 (2008) 295 (both from memory).
 """
 
 from __future__ import annotations
@@ -41,7 +44,9 @@ def surprises(belief: Belief) -> tuple[Surprise, ...]:
         return ()
     by_eye = [replace(g, fraction_left=None) for g in belief.evidence]
     logs = patch_logs(belief.layer, belief.substrate, *patch_arguments(belief, by_eye))
-    chances = 1.0 / (belief.weight @ np.exp(-logs))  # (1)
+    most = belief.draws ** (2 / 3) * (belief.weight @ np.exp(-logs))
+    weights = belief.weight[:, None] * np.minimum(np.exp(-logs), most)
+    chances = (weights * np.exp(logs)).sum(axis=0) / weights.sum(axis=0)  # (1)
     order = np.argsort(chances, kind="stable")
     return tuple(_named(belief.evidence[i], float(chances[i]), len(chances)) for i in order if chances[i] < SURPRISE)
 

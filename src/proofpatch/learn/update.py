@@ -2,7 +2,7 @@
 
 The belief is always rebuilt from the prior with all its evidence, sorted, so the order in which patches
 were graded cannot matter. The likelihood is raised to powers from 0 to 1, each step keeping half of the
-effective draws; between steps draws are resampled and moved, further where less is known (`_learned_move`).
+effective draws; between steps draws are resampled and moved, further where less is known (`_Moves`).
 
 Sources: Del Moral, Doucet & Jasra, J. R. Stat. Soc. B 68 (2006) 411; Cotter, Roberts, Stuart & White,
 Stat. Sci. 28 (2013) 424 (both from memory).
@@ -93,27 +93,43 @@ def _resample(weight: Floats, rng: np.random.Generator) -> NDArray[np.int64]:
     return np.minimum(np.searchsorted(np.cumsum(weight), places), len(weight) - 1)
 
 
-def _learned_move(z: Floats, step: float, rng: np.random.Generator) -> tuple[Floats, Floats]:
-    """Where each draw (draws, unknowns) might go, and what it has to gain or lose there beyond the likelihood [nats].
+def _product(a: Floats, b: Floats) -> Floats:
+    """a bᵀ of (n, k) and (m, k), on one thread: a matrix library's threads and the kernels' would stall each other."""
+    return np.asarray(np.einsum("nk,mk->nm", a, b))
+
+
+class _Moves:
+    """Where the draws (draws, unknowns) might go: preconditioned Crank–Nicolson about a learned reference.
 
         z' = m + √(1 − s²) (z − m) + s L ξ,   L Lᵀ = C                           (1)
 
-    with m and C the mean and covariance of the draws themselves, C drawn towards the prior's by as much as so few draws
-    leave open. What has been learned by then sets how far a move goes in each direction. (1) leaves N(m, C) as it is;
-    the answer weighs N(0, 1), the prior, against it.
+    with m and C the mean and covariance of the draws before their moves, C drawn towards the prior's by as much as so
+    few draws leave open. What has been learned by then sets how far a move goes in each direction. (1) leaves N(m, C)
+    as it is; the answer weighs N(0, 1), the prior, against it.
 
-    Source: preconditioned Crank–Nicolson, Cotter et al., Stat. Sci. 28 (2013) 424, with a learned reference (from
-    memory); held against another sampler in benchmarks/posterior.py.
+    Source: Cotter et al., Stat. Sci. 28 (2013) 424, with a learned reference (from memory); held against another
+    sampler in benchmarks/posterior.py.
     """
-    draws, unknowns = z.shape
-    shrink = min(1.0, 2.0 * unknowns / draws)
-    mean = z.mean(axis=0)
-    root = np.linalg.cholesky((1.0 - shrink) * np.cov(z, rowvar=False) + shrink * np.eye(unknowns))
-    here = np.linalg.solve(root, (z - mean).T).T
-    there = np.sqrt(1.0 - step**2) * here + step * rng.standard_normal(z.shape)
-    moved = mean + there @ root.T
-    off = (z**2 - moved**2 + there**2 - here**2).sum(axis=1)
-    return moved, 0.5 * off
+
+    def __init__(self, z: Floats, rng: np.random.Generator) -> None:
+        draws, unknowns = z.shape
+        self.rng, self.mean = rng, z.mean(axis=0)
+        off = np.ascontiguousarray((z - self.mean).T)
+        shrink = min(1.0, 2.0 * unknowns / draws)
+        covariance = (1.0 - shrink) * _product(off, off) / (draws - 1) + shrink * np.eye(unknowns)
+        self.root = np.linalg.cholesky(covariance)
+        self.white = _product(off.T, np.linalg.inv(self.root))  # L⁻¹ (z − m)
+        self._there = self.white
+
+    def propose(self, z: Floats, step: float) -> tuple[Floats, Floats]:
+        """(z' (draws, unknowns), what each has to gain or lose there beyond the likelihood [nats])."""
+        here, there = self.white, np.sqrt(1.0 - step**2) * self.white + step * self.rng.standard_normal(z.shape)
+        self._there, moved = there, self.mean + _product(there, self.root)
+        return moved, 0.5 * (z**2 - moved**2 + there**2 - here**2).sum(axis=1)
+
+    def accept(self, which: NDArray[np.bool_]) -> None:
+        """The draws that go there."""
+        self.white = np.where(which[:, None], self._there, self.white)
 
 
 def update(belief: Belief, graded: Graded | Sequence[Graded]) -> Belief:
@@ -158,10 +174,12 @@ def update(belief: Belief, graded: Graded | Sequence[Graded]) -> Belief:
         trace.append(float(1.0 / (w**2).sum()))
         kept = _resample(w, rng)
         z, component, logs, power = z[kept], component[kept], logs[kept], following
+        moves = _Moves(z, rng)
         for _ in range(MOVES if power < 1.0 else LAST_MOVES):
-            proposal, gain = _learned_move(z, step, rng)
+            proposal, gain = moves.propose(z, step)
             there = patch_logs(*concrete(table, component, proposal, layers), *arguments).sum(axis=1)
             accept = np.log(rng.random(len(logs))) < power * (there - logs) + gain
+            moves.accept(accept)
             z = np.where(accept[:, None], proposal, z)
             logs = np.where(accept, there, logs)
             step = float(np.clip(step * np.exp(accept.mean() - 0.3), 0.05, 0.95))

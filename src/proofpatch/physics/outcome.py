@@ -46,8 +46,11 @@ LASTING = 0.3e-3  # s, for which a stone has to be hot to crack; from memory, un
 NEVER_MELTS = 1e5  # K; what melts only above is a stone, a wood or a paper
 SHIELD = 10.0  # most a film may add to the flash margin
 BLACK = 0.98  # share of the light the darkest grain takes; from memory, unverified
-DRIFT = 3.0  # e-folds of rate or width, and of dose, over which the model may drift; no shop's laser goes further
-MELTING = 3.0  # most that a film's warming adds to how steeply the dose needed follows the hand
+# e-folds of rate, width and dose over which the model may drift, no shop's laser goes further; ours, from memory,
+# unverified.
+DRIFT = 3.0
+# Most that a film's warming adds to how steeply the dose needed follows the hand; ours, from memory, unverified.
+MELTING = 3.0
 
 
 class Beam(NamedTuple):
@@ -133,8 +136,9 @@ def _melting(warmth: Any) -> Any:
 
 @elementwise
 def _layer_removal(
-    layer: Any, i: int, beam: Any, used: Any, threshold: Any, lowest: Any, ramp: Any, setting: Any, depth_factor: Any
-) -> Any:
+    layer: Any, i: int, beam: Any, used: Any, threshold: Any, lowest: Any, ramp: Any, setting: Any, depth_factor: Any,
+    uneven: Any,
+) -> Any:  # fmt: skip
     """(dose needed over given, its own ln variance, missed share, depth per pass [m], steepness), any shape.
 
     Out of focus by one spread of the hand. The steepness is d ln(depth)/d ln(fluence); near the threshold the closed
@@ -152,17 +156,18 @@ def _layer_removal(
     steep = 1.0 / np.maximum(np.log(np.maximum(beam.mean / threshold, 1.0)), 0.3)
     off = NEAR_THRESHOLD * steep
     variance = layer[i][at.THICKNESS_SPREAD] ** 2 + np.minimum(counts, 4.0) + off * off
-    missed = _missed_share(radius, beam.pulse_pitch, beam.line_pitch, n)
-    missed = np.maximum(missed, _thin_tail(radius, beam.pulse_pitch, beam.line_pitch, n, need))
+    missed = _missed_share(radius, beam.pulse_pitch, beam.line_pitch, n, uneven)
+    missed = np.maximum(missed, _thin_tail(radius, beam.pulse_pitch, beam.line_pitch, n, need, uneven))
     return need, variance, choose(radius > 0.0, missed, 1.0), per_pass, steep
 
 
 @elementwise
-def _lifted_share(interface: Any, onset: Any, conversion: Any, work: Any, beam: Any, setting: Any) -> Any:
+def _lifted_share(interface: Any, onset: Any, conversion: Any, work: Any, beam: Any, setting: Any, uneven: Any) -> Any:
     """Share of the area thrown off from below, any shape: η_m (E_interface − E_gas) against Γ = G + h U_b."""
     push = conversion * np.maximum(interface - onset, 0.0)
     share = normal_cdf(np.log(np.maximum(push / work, 1e-9)) / LIFT_SPREAD)
-    return share * (1.0 - _missed_share(beam.far_radius, beam.pulse_pitch, beam.line_pitch, setting[at.PASSES]))
+    missed = _missed_share(beam.far_radius, beam.pulse_pitch, beam.line_pitch, setting[at.PASSES], uneven)
+    return share * (1.0 - missed)
 
 
 @elementwise
@@ -196,6 +201,12 @@ def _left(straight: Any, spread: Any, missed: Any, lifted: Any, soak: Any) -> An
 def _held(folds: Any) -> Any:
     """e-folds from the middle of the knob, no further than DRIFT either way, any shape."""
     return np.minimum(np.maximum(folds, -DRIFT), DRIFT)
+
+
+@elementwise
+def _grain(sub: Any, hand: Any) -> Any:
+    """Spread of ln(how dark the substrate is), any shape: the darkest grain takes BLACK of the light and no more."""
+    return np.minimum(sub[at.SPREAD], np.log(np.maximum(BLACK / sub[at.ABSORPTANCE], 1.02)) / hand[at.QUANTILE])
 
 
 @elementwise
@@ -268,7 +279,7 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
         there = layer[i][at.THICKNESS] > ABSENT
         threshold, lowest, ramp, eta = _threshold(layer, i, beam, used, warm, setting)
         share, wide, gap, depth, slope = _layer_removal(
-            layer, i, beam, used, threshold, lowest, ramp, setting, sub[at.DEPTH_FACTOR]
+            layer, i, beam, used, threshold, lowest, ramp, setting, sub[at.DEPTH_FACTOR], hand[at.SPEED_SPREAD]
         )
         share = choose(there, share, 0.0)
         need_all = need_all + share
@@ -284,9 +295,8 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
             follows = np.maximum(follows, choose(there, 1.0 + slope * melting, 1.0))
             per_pass = depth
     need, need_all, kept = np.maximum(need, 1e-9), np.maximum(need_all, 1e-9), np.minimum(kept, 1.0)
-    wobble = (hand[at.SPEED_SPREAD] * follows) ** 2 / n + 2.0 * (
-        beam.blur * steep
-    ) ** 2  # the hand is the same for every layer
+    # The hand is the same for every layer.
+    wobble = (hand[at.SPEED_SPREAD] * follows) ** 2 / n + 2.0 * (beam.blur * steep) ** 2
     spread = np.maximum(np.sqrt(variance / (need * need) + wobble), LEAST_SPREAD)
 
     # From below: light through the whole stack turns the skin to gas and throws the film off.
@@ -294,7 +304,9 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     onset = rho_c * (skin + pulse_reach) * np.maximum(gas - skin_rise, 0.0)
     interface = through_plume * into * transmitted * skin_taken
     work = layer[count - 1][at.BOND] + toughness
-    lifted = _lifted_share(interface, onset, sub[at.GAS_CONVERSION] * sub[at.LIFT_FACTOR], work, beam, setting)
+    lifted = _lifted_share(
+        interface, onset, sub[at.GAS_CONVERSION] * sub[at.LIFT_FACTOR], work, beam, setting, hand[at.SPEED_SPREAD]
+    )
     left, log_need = _left(np.log(need), spread, missed, lifted, soak)
 
     # Heat of the first pass (film there), of the last (film thin or gone) and of a bare place, whichever is worst;
@@ -329,8 +341,7 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     top = np.maximum((highest - lit) * reaching * hot - (setting[at.EDGE] - 1.0) * pulse, pulse)
 
     # Worst 0.1 % of the area: slow hand and dark grain for heat, grain for flash; flash needs light on the substrate.
-    # The darkest grain takes nearly all light, and no more.
-    grain = np.minimum(sub[at.SPREAD], np.log(np.maximum(BLACK / sub[at.ABSORPTANCE], 1.02)) / hand[at.QUANTILE])
+    grain = _grain(sub, hand)
     ln_a, activation, limit = sub[at.LN_FREQUENCY], sub[at.ACTIVATION], sub[at.LIMIT]
     uneven = (
         hand[at.SPEED_SPREAD] ** 2 + grain * grain + beam.scatter * lit * lit / np.maximum(highest * highest, 1e-12)

@@ -230,7 +230,7 @@ def without_if(body: Callable[..., Any]) -> Callable[..., Any]:
     tree = _NoIf(a.arg for a in function.args.args).visit(tree)
     scope = {**inspect.unwrap(body).__globals__, "_choose": _choose}
     exec(compile(ast.fix_missing_locations(tree), inspect.getfile(body), "exec"), scope)
-    return scope[body.__name__]  # type: ignore[no-any-return]
+    return scope[body.__name__]  # type: ignore[no-any-return]  # what exec made has no type
 
 
 def _choose(condition: Any, yes: Any, no: Any) -> Any:
