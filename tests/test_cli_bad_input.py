@@ -35,6 +35,7 @@ COMMANDS = {
         ("grade", "JOB"),
         (*KNOBS, "residue", "harm", "fraction_left", "layer", "seconds", "length", "grader", "waited"),
     ),
+    "survey": (("survey",), ("laser", "evidence", *STOP, "cleared", "pdf")),
     "demo": (("demo",), ("seed",)),
 }
 GOOD = {
@@ -53,6 +54,7 @@ def run(capsys, monkeypatch):
 
     monkeypatch.setattr("proofpatch.cli.believe", stop)
     monkeypatch.setattr("proofpatch.demo.play", stop)
+    monkeypatch.setattr("proofpatch.cli_survey.decide", stop)
 
     def call(*words):
         with pytest.raises(SystemExit) as done:
@@ -245,6 +247,7 @@ NEVER = ["", LONG, "\u202e🪵", True, float("nan"), math.inf, -math.inf, 1e308,
 def test_every_field_of_the_job_file(run, tmp_path, table, key):
     place = f"{table}[0].{key}" if table in LISTS else f"{table}.{key}"
     needed = {"surface": {"substrate": "red oak"}, "layers": {"coating": "varnish"}, "zones": {"area": "1 m²"}}
+    needed["cleared"] = {"hazard": "asbestos", "status": "unknown"}
     path = tmp_path / "job.toml"
     for value in NEVER:
         tables = {"surface": needed["surface"], "layers": needed["layers"]}

@@ -11,7 +11,7 @@ from proofpatch.survey import first_stop
 
 EXAMPLE = Path(__file__).parent.parent / "docs" / "examples" / "chest.toml"
 NEGATIVE = "negative; laboratory test; 2025-03-11"
-ACCEPTED = "accepted; A. Owner; enclosure, half masks"
+ACCEPTED = "accepted; A. Owner; enclosure, half masks; the owner knows"
 NEVER = (
     "PVC",
     "vinyl film",
@@ -33,7 +33,8 @@ HALF = (
     (), ("--lead", "unknown"), ("--lead", "negative"), ("--lead", "negative; swab"),
     ("--lead", "negative; ; 2025-03-11"),
     ("--lead", "negative; unknown; 2025-03-11"), ("--lead", "accepted"), ("--lead", "accepted; A. Owner"),
-    ("--lead", "accepted; ; enclosure"), ("--lead", "positive; swab; 2025-03-11"),
+    ("--lead", "accepted; ; enclosure"), ("--lead", "accepted; A. Owner; enclosure"),
+    ("--lead", "negative; swab; 2025-03-11"), ("--lead", "positive; swab; 2025-03-11"),
 )  # fmt: skip
 MIXTURE = """
 [job]

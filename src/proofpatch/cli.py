@@ -78,14 +78,17 @@ def refuse(answer: str, why: str, json_: bool) -> NoReturn:
 
 def read_work(answer: str, path: str | None, given: Mapping[str, Any], json_: bool) -> Any:
     """The job; a material that no beam touches ends here, and lead too where a beam would follow."""
-    from proofpatch.survey import HardStop, first_stop
+    from proofpatch.survey import HardStop, first_stop, open_stop
 
     try:
         work = read_job_or_options(path, given)
     except HardStop as stop:
         refuse(answer, stop.because, json_)
     if answer in ("patch", "recipe"):
-        why = first_stop(work.surface, work.year, work.lead, work.suspects)
+        # Where the survey made the layers, its own rules speak of lead too.
+        why = None if work.surveyed else first_stop(work.surface, work.year, work.lead, work.suspects)
+        if why is None and work.survey is not None:
+            why = open_stop(work.survey, work.lead, work.cleared)
         if why:
             refuse(answer, why, json_)
     return work
@@ -161,6 +164,40 @@ def bench(json_: bool, narrow: bool, **given: Any) -> None:
             write_picture(sides, picture, narrow)
     record = sides_record(sides)
     say(record, json_, lambda: bench_lines(record, setting, laser, share, side_lines(record, sides, picture)))
+
+
+@cli.command()
+@argument("job", required=False)
+@options("laser", "evidence", *STOP, "cleared", "pdf")
+@as_json
+def survey(job: str | None, json_: bool, **given: Any) -> None:
+    """What is it, what could bite, and should the job be taken? From what was seen, tried and is known of the piece.
+
+    Example: proofpatch survey --evidence "kind=clear film" --evidence substrate=oak --evidence "alcohol=none, 3 min"
+    """
+    from proofpatch.cli_show import wrapped
+    from proofpatch.cli_survey import check_pdf, survey_lines, surveyed
+    from proofpatch.learn.compiled import warm
+    from proofpatch.records_survey import refused_survey_record, survey_record
+    from proofpatch.survey import HardStop
+
+    pdf = check_pdf(given.get("pdf"))
+    warm(note, 1)
+    try:
+        finding, title = surveyed(job, given)
+    except HardStop as stop:
+        why = stop.because
+        say(refused_survey_record(why), json_, lambda: wrapped(why))
+        raise Answer(NO) from None
+    record = survey_record(finding)
+    if pdf:
+        from proofpatch.documents.survey import write_survey
+
+        with at_options({"pdf": "--pdf"}):
+            write_survey(record, title, pdf)
+    say(record, json_, lambda: survey_lines(record, pdf))
+    if finding.answer == "decline":
+        raise Answer(NO)
 
 
 @cli.command()

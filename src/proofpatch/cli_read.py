@@ -22,7 +22,7 @@ from proofpatch.units import parse
 MOST_TEXT = 4096  # characters; longer than any name, number or path
 TRAVEL_SPEED = 0.05  # m/s, a hand at its usual pace, where none is given (common practice, no source)
 MOST_STEPS = 12
-LEAD_FORM = "Write 'negative; METHOD; DATE' or 'accepted; NAME; CONTROLS'."
+LEAD_FORM = "Write 'negative; METHOD; DATE' or 'accepted; NAME; CONTROLS; REASON'."
 
 # name -> (option, help)
 OPTIONS = {
@@ -34,7 +34,7 @@ OPTIONS = {
     "substrate": ("--substrate", "substrate, by id or everyday name"),
     "substrate_condition": ("--substrate-condition", "for wood new, aged, stained or unknown"),
     "year": ("--year", "year of the coating; before 1978 or undated asks for the lead status"),
-    "lead": ("--lead", "'negative; METHOD; DATE' or 'accepted; NAME; CONTROLS'"),
+    "lead": ("--lead", "'negative; METHOD; DATE' or 'accepted; NAME; CONTROLS; REASON'"),
     "suspect": ("--suspect", "other material suspected in the coating; may be repeated"),
     "power": ("--power", "average power, like '500 W'"),
     "rate": ("--rate", "repetition rate, like '20 kHz'"),
@@ -58,6 +58,9 @@ OPTIONS = {
     "against": ("--against", "knobs a second setting has otherwise, like 'power=270 W; sweep-speed=14 m/s'"),
     "picture": ("--picture", "file to draw into, ending in .svg or .png"),
     "seed": ("--seed", "another simulated piece"),
+    "evidence": ("--evidence", "'NAME=VALUE' of what was seen, tried or is known, like alcohol=none; repeat"),
+    "cleared": ("--cleared", "'HAZARD; negative; METHOD; DATE' or 'HAZARD; accepted; NAME; CONTROLS; REASON'; repeat"),
+    "pdf": ("--pdf", "file for the survey record, ending in .pdf"),
     "mark": ("--mark", "'PULSE ENERGY, DIAMETER' or 'POWER/RATE, DIAMETER' of one mark in focus; repeat"),
     "lift": ("--lift", "'LIFT, PULSE ENERGY, DIAMETER' of one mark, the head moved, away positive; repeat"),
     "power_reading": ("--power-reading", "'SET, MEASURED', like '150 W, 141 W'; repeat"),
@@ -74,7 +77,7 @@ MEASURE = (
     "mark", "lift", "power_reading", "burn_card", "material", "top_hat_share", "reading_error", "meter_error", "date",
 )  # fmt: skip
 REQUIRED = ("residue", "harm")
-REPEATED = ("suspect", "mark", "lift", "power_reading", "burn_card")
+REPEATED = ("suspect", "evidence", "cleared", "mark", "lift", "power_reading", "burn_card")
 
 # Field of an InputError from the core -> the option it came from.
 SETTING_OPTIONS = {
@@ -97,7 +100,7 @@ SURFACE_OPTIONS = {
     "layers[0].thickness": "--thickness", "surface.substrate": "--substrate",
     "surface.condition": "--substrate-condition", "job.laser": "--laser", "job.year": "--year",
     "job.suspects": "--suspect", "lead.status": "--lead", "lead.method": "--lead", "lead.date": "--lead",
-    "lead.name": "--lead", "lead.controls": "--lead",
+    "lead.name": "--lead", "lead.controls": "--lead", "lead.reason": "--lead",
 }  # fmt: skip
 
 
@@ -304,11 +307,20 @@ def _table(given: Mapping[str, Any]) -> dict[str, Any]:
         "surface": chosen(substrate="substrate", condition="substrate_condition"),
     }
     if given.get("lead") is not None:
-        status, *parts = (part.strip() for part in given["lead"].split(";"))
-        keys = ("name", "controls") if status.casefold() == "accepted" else ("method", "date")
-        if len(parts) > len(keys):
-            raise InputError("--lead", "--lead has more than three parts.", LEAD_FORM)
-        if not status:
-            raise InputError("--lead", "--lead has no status.", LEAD_FORM)
-        table["lead"] = {"status": status} | {key: part for key, part in zip(keys, parts, strict=False) if part}
+        table["lead"] = read_record(given["lead"], "--lead")
     return table
+
+
+def read_record(text: str, flag: str, form: str = LEAD_FORM) -> dict[str, str]:
+    """What is on record about a hazard, by its parts between semicolons.
+
+    Raises:
+        InputError: no status, or more parts than it can have.
+    """
+    status, *parts = (part.strip() for part in text.split(";"))
+    keys = ("name", "controls", "reason") if status.casefold() == "accepted" else ("method", "date")
+    if len(parts) > len(keys):
+        raise InputError(flag, f"{flag} has more than {len(keys) + 1} parts after the hazard.", form)
+    if not status:
+        raise InputError(flag, f"{flag} has no status.", form)
+    return {"status": status} | {key: part for key, part in zip(keys, parts, strict=False) if part}

@@ -12,7 +12,7 @@ from proofpatch.survey import Lead, first_stop, never_pass
 DATE = "2025-03-11"
 CLEARED = (
     Lead("negative", "laboratory test", DATE),
-    Lead("accepted", name="A. Owner", controls="enclosure, half masks"),
+    Lead("accepted", name="A. Owner", controls="enclosure, half masks", reason="the owner knows"),
 )
 OPEN = (
     None,
@@ -30,6 +30,10 @@ OPEN = (
     Lead("accepted", controls="enclosure"),
     Lead("accepted", name="A. Owner", controls="none"),
     Lead("accepted", "laboratory test", DATE),
+    Lead("accepted", name="A. Owner", controls="enclosure"),
+    Lead("accepted", name="A. Owner", controls="enclosure", reason="none"),
+    Lead("negative", "swab", DATE),
+    Lead("negative", "home test kit", DATE),
 )
 NEVER = (
     "PVC", "pvc film", "P.V.C.", "vinyl", "Vinyl wallpaper", "polyvinyl-chloride", "PTFE", "fluoropolymer",
@@ -115,7 +119,7 @@ def test_the_refusal_is_one_sentence_that_says_what_is_missing():
         seen.add(why)
     assert {"its lead status is not on record" in why for why in seen} == {True, False}
     assert any("lacks its method or date" in why for why in seen)
-    assert any("lacks a name or the controls" in why for why in seen)
+    assert any("lacks its name, controls or reason" in why for why in seen)
     assert any("tested positive" in why for why in seen)
 
 
@@ -136,6 +140,6 @@ def test_a_record_that_cannot_be_read_is_refused(field, value):
 
 
 def test_dates_as_toml_gives_them():
-    assert Lead("negative", "swab", datetime.date(2025, 3, 11)).cleared
-    assert Lead("Negative ", " swab ", f" {DATE} ").cleared
+    assert Lead("negative", "XRF", datetime.date(2025, 3, 11)).cleared
+    assert Lead("Negative ", " laboratory ", f" {DATE} ").cleared
     assert not Lead("negative", "   ", DATE).cleared

@@ -17,7 +17,12 @@ from proofpatch.lasers import Laser, laser_from_toml
 from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.limits import PRESETS, Hand, Limits
 from proofpatch.learn.surface import Layer, Surface
+from proofpatch.materials import find_substrate
 from proofpatch.offer.hours import BOUNDS
+from proofpatch.survey.clear import Clearance
+from proofpatch.survey.described import surface_of
+from proofpatch.survey.evidence import Survey, read_survey
+from proofpatch.survey.identify import identify
 from proofpatch.survey.stop import HardStop, Lead, never_pass
 from proofpatch.units import parse
 
@@ -30,12 +35,19 @@ KEYS: dict[str, dict[str, str]] = {
     },
     "limits": {"preset": "text", "p_clean": "share", "p_harm": "share", "p_harm_patch": "share"},
     "hand": {"speed_spread": "share", "stand_off_spread": "length", "starts": "text"},
-    "lead": {"status": "text", "method": "text", "date": "date", "name": "text", "controls": "text"},
+    "lead": {"status": "text", "method": "text", "date": "date", "name": "text", "controls": "text", "reason": "text"},
+    "cleared": {
+        "hazard": "text", "status": "text", "method": "text", "date": "date", "name": "text", "controls": "text",
+        "reason": "text",
+    },
     "zones": {"name": "text", "area": "zone", "effort": "factor"},
     "rates": {"set_up": "set-up", "hand_factor": "hand factor"},
 }  # fmt: skip
-LISTS = ("layers", "zones")
-REQUIRED = {"surface": ("substrate",), "layers": ("coating",), "zones": ("area",)}
+EVIDENCE = "evidence"  # a table whose keys are the survey's own names
+LISTS = ("layers", "cleared", "zones")
+REQUIRED = {
+    "surface": ("substrate",), "layers": ("coating",), "cleared": ("hazard", "status"), "zones": ("area",),
+}  # fmt: skip
 DEFAULT_LASER = "pulsed-500"
 # kind -> (kind of quantity, smallest, largest [SI]), and of plain numbers (smallest, largest)
 BOUNDED: dict[str, tuple[str, float | None, float | None]] = {
@@ -50,7 +62,10 @@ EARLIEST_YEAR = 1000
 
 @dataclass(frozen=True)
 class Job:
-    """A job as its file says it. zones: (area [m²], effort factor)."""
+    """A job as its file says it. zones: (area [m²], effort factor).
+
+    survey: its findings, None without any. surveyed: the layers are what the survey makes of them.
+    """
 
     title: str
     surface: Surface
@@ -60,6 +75,9 @@ class Job:
     year: int | None = None
     lead: Lead = field(default_factory=Lead)
     suspects: tuple[str, ...] = ()
+    survey: Survey | None = None
+    surveyed: bool = False
+    cleared: tuple[Clearance, ...] = ()
     zones: tuple[tuple[float, float], ...] = ()
     rates: Mapping[str, float] = field(default_factory=dict)
     seed: int = 0
@@ -146,15 +164,30 @@ def job_from(table: Mapping[str, Any], path: Path | None = None) -> Job:
         InputError, HardStop: as `read_job`.
     """
     read = _read_tables(table)
+    head = read["job"]
+    survey = survey_from(table.get(EVIDENCE), head, read["surface"].get("substrate"))
+    cleared = []
+    for i, entry in enumerate(read["cleared"]):
+        with inside(f"cleared[{i}]", {f"cleared.{key}": key for key in KEYS["cleared"]}):
+            cleared.append(Clearance(**entry))
     layers = []
     for i, entry in enumerate(read["layers"]):
         with inside(f"layers[{i}]"):
             layers.append(Layer(**entry))
     under = read["surface"]
-    with inside("surface", {"substrate_thickness": "thickness"}):
-        surface = Surface(
-            layers, under["substrate"], under.get("condition", "unknown"), under.get("thickness"), under.get("moisture")
-        )
+    if not layers:
+        if survey is None:
+            raise InputError("layers", "The job has no layers.", "Add [[layers]] with a coating, or [evidence].")
+        surface = surface_of(survey, identify(survey), under.get("thickness"))
+    else:
+        with inside("surface", {"substrate_thickness": "thickness"}):
+            surface = Surface(
+                layers,
+                under.get("substrate") or (identify(survey).ground if survey else ""),
+                under.get("condition", "unknown"),
+                under.get("thickness"),
+                under.get("moisture"),
+            )
     limits = dict(read["limits"])
     preset = limits.pop("preset", "ordinary")
     if preset not in PRESETS:
@@ -163,7 +196,6 @@ def job_from(table: Mapping[str, Any], path: Path | None = None) -> Job:
         bounds = Limits(**{**asdict(PRESETS[preset]), **limits})
     with inside("hand"):
         hand = Hand(**read["hand"])
-    head = read["job"]
     return Job(
         title=head.get("title", "Untitled job"),
         surface=surface,
@@ -171,9 +203,12 @@ def job_from(table: Mapping[str, Any], path: Path | None = None) -> Job:
         laser_file=_own_laser(head.get("laser", DEFAULT_LASER), path),
         limits=bounds,
         hand=hand,
-        year=head.get("year"),
+        year=survey.year if survey else head.get("year"),
         lead=Lead(**read["lead"]),
-        suspects=tuple(head.get("suspects", ())),
+        suspects=survey.suspects if survey else tuple(head.get("suspects", ())),
+        survey=survey,
+        surveyed=not layers,
+        cleared=tuple(cleared),
         zones=tuple((zone["area"], zone.get("effort", 1.0)) for zone in read["zones"]),
         rates=read["rates"],
         seed=head.get("seed", 0),
@@ -181,12 +216,39 @@ def job_from(table: Mapping[str, Any], path: Path | None = None) -> Job:
     )
 
 
+def survey_from(given: Any, head: Mapping[str, Any], ground: str | None) -> Survey | None:
+    """The survey of [evidence], with year, suspects and substrate of the job where it names none.
+
+    Raises:
+        InputError: as `read_survey`; or it names another year or substrate than the job.
+    """
+    if given is None:
+        return None
+    if not isinstance(given, Mapping):
+        raise InputError(EVIDENCE, "evidence is not a table.", "Head it with [evidence].")
+    items: list[tuple[str, Any]] = []
+    for name, value in given.items():
+        items += [(name, one) for one in value] if isinstance(value, list) else [(name, value)]
+    named_there = {str(name).strip().casefold() for name, _ in items}
+    if head.get("year") is not None:
+        if "year" in named_there:
+            raise InputError("evidence.year", "The year is said twice.", "Leave it out of [evidence] or of [job].")
+        items.append(("year", head["year"]))
+    items += [("suspect", one) for one in head.get("suspects", ())]
+    if ground is not None and "substrate" not in named_there:
+        with inside("surface"):
+            items.append(("substrate", find_substrate(ground)))
+    return read_survey(items, EVIDENCE)
+
+
 def _read_tables(table: Mapping[str, Any]) -> dict[str, Any]:
     """Every table with its values read; a table that is not there is empty."""
     for name in table:
-        if name not in KEYS:
+        if name not in KEYS and name != EVIDENCE:
             raise InputError(
-                quoted(name)[1:-1], f"The job file has an unknown table {quoted(name)}.", nearest(name, KEYS)
+                quoted(name)[1:-1],
+                f"The job file has an unknown table {quoted(name)}.",
+                nearest(name, (*KEYS, EVIDENCE)),
             )
     read: dict[str, Any] = {}
     for name in KEYS:
@@ -194,22 +256,24 @@ def _read_tables(table: Mapping[str, Any]) -> dict[str, Any]:
         if name in LISTS:
             if given is not None and not (isinstance(given, list) and all(isinstance(entry, dict) for entry in given)):
                 raise InputError(name, f"{name} is not a list of tables.", f"Head each entry with [[{name}]].")
-            read[name] = [_read_table(f"{name}[{i}]", name, entry) for i, entry in enumerate(given or ())]
+            read[name] = [
+                _read_table(f"{name}[{i}]", name, entry, REQUIRED.get(name, ())) for i, entry in enumerate(given or ())
+            ]
         else:
             if given is not None and not isinstance(given, dict):
                 raise InputError(name, f"{name} is not a table.", f"Head it with [{name}].")
-            read[name] = _read_table(name, name, given or {})
-    if not read["layers"]:
-        raise InputError("layers", "The job has no layers.", "Add [[layers]] with a coating.")
+            # A survey may speak of the substrate in its own words.
+            needed = () if name == "surface" and EVIDENCE in table else REQUIRED.get(name, ())
+            read[name] = _read_table(name, name, given or {}, needed)
     return read
 
 
-def _read_table(place: str, name: str, given: Mapping[str, Any]) -> dict[str, Any]:
+def _read_table(place: str, name: str, given: Mapping[str, Any], needed: Iterable[str]) -> dict[str, Any]:
     keys = KEYS[name]
     for key in given:
         if key not in keys:
             raise InputError(named(place, key), f"{place} has an unknown key {quoted(key)}.", nearest(key, keys))
-    for key in REQUIRED.get(name, ()):
+    for key in needed:
         if key not in given:
             raise InputError(f"{place}.{key}", f"{place}.{key} is missing.", "Add it.")
     return {key: read_value(f"{place}.{key}", kind, given[key]) for key, kind in keys.items() if key in given}

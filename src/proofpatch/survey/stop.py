@@ -3,6 +3,7 @@
 No test patch and no recipe is named for a coating that is painted, not known, or older than 1978 or undated,
 until its lead status is on record. Sources: US consumer ban of lead paint effective 28 Feb 1978 (16 CFR 1303);
 presuming lead until shown otherwise is common practice, no source. An unknown is treated as hazardous.
+What else has to be cleared is in `clear`; what is on record about any of it has the shape of `Record`.
 """
 
 from __future__ import annotations
@@ -17,13 +18,16 @@ from functools import lru_cache
 from pathlib import Path
 
 from proofpatch.errors import InputError
-from proofpatch.learn.surface import Surface
+from proofpatch.learn.surface import Layer, Surface
 from proofpatch.materials import coating, find_coating
 
 LEAD_YEAR = 1978  # 16 CFR 1303
 SURE = 0.9  # a coating less likely than this is not known (common practice, no source)
 STATUSES = ("unknown", "negative", "positive", "accepted")
-LEAD_KEYS = ("status", "method", "date", "name", "controls")
+LEAD_KEYS = ("status", "method", "date", "name", "controls", "reason")
+# A swab answers for the layer it touches, and home kits missed lead under a clean top coat (US CPSC findings); a
+# negative one counts on a notch through all layers only (40 CFR 745.88).
+SWAB, FULL_DEPTH = ("swab", "kit", "swabs", "kits"), ("notch", "full depth", "all layers")
 # A word that only fills the line is no record.
 FILLERS = frozenset({"", "unknown", "none", "no", "na", "n a", "not known", "tbd", "todo", "later", "pending"})
 LONG_NAME = 6  # letters from which a name is found inside a longer word too, as in "asbestoscement"
@@ -41,10 +45,11 @@ class HardStop(Exception):
 
 
 @dataclass(frozen=True)
-class Lead:
-    """What is on record about lead.
+class Record:
+    """What is on record about one hazard.
 
-    status: unknown; negative (needs method and date); positive; accepted (someone takes it on: needs name, controls).
+    status: unknown; negative (needs method and date); positive; accepted (someone takes it on: needs name, controls and
+    reason).
 
     Raises:
         InputError: an unknown status, or a date that is none or lies ahead.
@@ -55,6 +60,12 @@ class Lead:
     date: str = ""
     name: str = ""
     controls: str = ""
+    reason: str = ""
+
+    @property
+    def place(self) -> str:
+        """What to call it in an error."""
+        return "lead"
 
     def __post_init__(self) -> None:
         for field in LEAD_KEYS:
@@ -62,34 +73,54 @@ class Lead:
             if isinstance(value, datetime.date):
                 value = value.isoformat()
             if not isinstance(value, str):
-                raise InputError(f"lead.{field}", f"lead.{field} is not text.", "Write it in quotes.")
+                raise InputError(f"{self.place}.{field}", f"{self.place}.{field} is not text.", "Write it in quotes.")
             object.__setattr__(self, field, value.strip())
         object.__setattr__(self, "status", self.status.casefold())
         if self.status not in STATUSES:
             raise InputError(
-                "lead.status",
-                f"lead.status {self.status[:40]!r} is not known.",
+                f"{self.place}.status",
+                f"{self.place}.status {self.status[:40]!r} is not known.",
                 f"Use one of: {', '.join(STATUSES)}.",
             )
         if self.date:
             self._check_date()
 
     def _check_date(self) -> None:
+        field = f"{self.place}.date"
         try:
             day = datetime.date.fromisoformat(self.date)
         except ValueError:
-            said = f"lead.date {self.date[:40]!r} is not a date."
-            raise InputError("lead.date", said, "Write it as year-month-day, like 2025-04-30.") from None
+            said = f"{field} {self.date[:40]!r} is not a date."
+            raise InputError(field, said, "Write it as year-month-day, like 2025-04-30.") from None
         # A day's grace: it may be tomorrow already where the test was done.
         if day > datetime.date.today() + datetime.timedelta(days=1):
-            raise InputError("lead.date", f"lead.date {self.date} lies ahead.", "Give the day it was done.")
+            raise InputError(field, f"{field} {self.date} lies ahead.", "Give the day it was done.")
+
+    @property
+    def negative(self) -> bool:
+        """Shown to be absent, with method and date."""
+        return self.status == "negative" and _says_something(self.method) and bool(self.date)
+
+    @property
+    def accepted(self) -> bool:
+        """Taken on, with reason, name and controls."""
+        return self.status == "accepted" and all(map(_says_something, (self.reason, self.name, self.controls)))
+
+
+class Lead(Record):
+    """What is on record about lead."""
+
+    @property
+    def negative(self) -> bool:
+        """Shown to be absent, with method and date; a swab through all layers only."""
+        words = plain_words(self.method)
+        swab = any(word in words.split() for word in SWAB)
+        return super().negative and (not swab or any(deep in words for deep in FULL_DEPTH))
 
     @property
     def cleared(self) -> bool:
-        """Negative with method and date, or accepted with a name and controls."""
-        if self.status == "negative":
-            return _says_something(self.method) and bool(self.date)
-        return self.status == "accepted" and _says_something(self.name) and _says_something(self.controls)
+        """Negative, or accepted."""
+        return self.negative or self.accepted
 
 
 def plain_words(text: str) -> str:
@@ -142,7 +173,7 @@ def first_stop(
     lead = lead or Lead()
     reasons: list[str] = []
     for coat in surface.coats:
-        reasons += _doubts(coat.shares, lead)
+        reasons += _doubts(coat, lead)
     for suspect in suspects:
         if _has_lead(suspect):
             reasons.append("suspected of lead")
@@ -166,23 +197,30 @@ def first_stop(
         return None
     missing = {
         "unknown": "its lead status is not on record",
-        "negative": "the lead test lacks its method or date",
+        "negative": "the lead test lacks its method or date, or is a swab that is not said to reach all layers",
         "positive": "it tested positive for lead",
-        "accepted": "the acceptance of lead lacks a name or the controls",
+        "accepted": "the acceptance of lead lacks its name, controls or reason",
     }[lead.status]
     if contradicted and lead.cleared:
         missing = "the negative lead test contradicts that"
     return (
         f"Stop: the coating is {' and '.join(dict.fromkeys(reasons))} and {missing}; record a negative result with "
-        "method and date, or who accepts it with which controls, before any patch or recipe."
+        "method and date, or who accepts it with which controls and why, before any patch or recipe."
     )
 
 
-def _doubts(shares: dict[str, float], lead: Lead) -> list[str]:
+def _doubts(coat: Layer, lead: Lead) -> list[str]:
     """Why lead must be presumed in one coat."""
+    shares = coat.shares
     favourite = max(shares, key=lambda key: shares[key])
     if lead.status == "negative" and _has_lead(favourite):
         return ["lead paint by name"]
-    if any(coating(key).kind == "paint" for key in shares):
+    if any(_is_paint(key, coat.colour) for key in shares):
         return ["painted"]
     return ["not known for sure"] if shares[favourite] < SURE else []
+
+
+def _is_paint(key: str, colour: str) -> bool:
+    """True of paint, and of what may be clear or paint unless it was seen to be clear."""
+    about = coating(key)
+    return about.kind == "paint" and not (colour == "clear" and "clear-film" in about.families)

@@ -1,0 +1,1 @@
+"""Pages to print and hand over; each only arranges a record."""

@@ -1,0 +1,102 @@
+"""The survey record on one page of PDF."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import os
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import typst
+
+from proofpatch.errors import InputError
+from proofpatch.survey.identify import in_100
+
+TEMPLATE = Path(__file__).with_name("survey.typ")
+PAPERS = ("a4", "us-letter")
+SIZES = (9.5, 8.75, 8.0, 7.25, 6.5)  # pt, the largest that fits one page
+MOST_FINISHES = 6
+MOST_EVIDENCE = 24
+
+
+def survey_pdf(
+    record: Mapping[str, Any],
+    title: str,
+    paper: str = "a4",
+    day: datetime.date | None = None,
+    size: float | None = None,
+) -> bytes:
+    """One page of PDF.
+
+    Args:
+        record: of `records_survey.survey_record`. title: of the job.
+        paper: a4 or us-letter. day: on it; None: today. size: of the type [pt]; None: the largest that fits.
+
+    Raises:
+        InputError: another paper, or more than a page holds.
+    """
+    if paper not in PAPERS:
+        raise InputError("paper", f"The paper {paper!r} is not known.", f"Use one of: {', '.join(PAPERS)}.")
+    for points in (size,) if size else SIZES:
+        inputs = {"data": json.dumps(_page(record, title, paper, day or datetime.date.today(), points))}
+        pages = typst.compile(str(TEMPLATE), format="svg", sys_inputs=inputs, ignore_system_fonts=True)
+        if isinstance(pages, bytes) or len(pages) == 1:
+            return bytes(typst.compile(str(TEMPLATE), format="pdf", sys_inputs=inputs, ignore_system_fonts=True))
+    raise InputError("pdf", "The survey holds more than one page.", "Split it into pieces, or shorten what was said.")
+
+
+def write_survey(record: Mapping[str, Any], title: str, path: Path, paper: str = "a4") -> None:
+    """The page into a file, whole or not at all.
+
+    Raises:
+        InputError: the file cannot be written; as `survey_pdf`.
+    """
+    page = survey_pdf(record, title, paper)
+    try:
+        with tempfile.NamedTemporaryFile(dir=path.resolve().parent, suffix=".pdf", delete=False) as file:
+            file.write(page)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(file.name).chmod(0o644)
+        os.replace(file.name, path)
+    except OSError as trouble:
+        why = trouble.strerror or "no room"
+        raise InputError("pdf", f"The file {path.name!r} cannot be written: {why}.", "Name another place.") from None
+
+
+def _found(one: Mapping[str, str]) -> list[str]:
+    return [one["name"].replace("-", " ").replace("@", ", "), one["value"]]
+
+
+def _page(record: Mapping[str, Any], title: str, paper: str, day: datetime.date, size: float) -> dict[str, Any]:
+    """What the template shows, as words."""
+    test = record["next"]
+    shown = list(record["finishes"].items())[:MOST_FINISHES]
+    evidence = record["evidence"]
+    more = len(evidence) - MOST_EVIDENCE
+    return {
+        "paper": paper,
+        "size": size,
+        "title": title,
+        "day": day.isoformat(),
+        "date": [day.year, day.month, day.day],
+        "because": record["because"],
+        "change": record["what_would_change"],
+        "instead": record["what_else_could_serve"],
+        "stops": record["stops"],
+        "cleared": record["cleared"],
+        "finishes": [[record["finish_words"][key], in_100(p)] for key, p in shown],
+        "substrates": [[key.replace("-", " "), in_100(p)] for key, p in list(record["substrates"].items())[:3]],
+        "evidence": [*map(_found, evidence[:MOST_EVIDENCE]), *([["and", f"{more} more"]] if more > 0 else [])],
+        "doubts": record["doubts"],
+        "next": f"{test['ask'][0].upper()}{test['ask'][1:]}. {test['how']}" if test else "",
+        "keep_off": [one["text"] for one in record["do_not_touch"]],
+        "substrate": [one["text"] for one in record["substrate_cautions"]],
+        "assumptions": record["assumptions"],
+        "sources": record["sources"],
+        "cautions": record["cautions"],
+        "laser": record["laser"],
+    }

@@ -1,0 +1,457 @@
+"""What the coating is: evidence in, probabilities of finish, coating, substrate, colour and condition out.
+
+Every kind of ground and finish together is one hypothesis; each reading multiplies its chance by how often that finish
+answers so (`reactions.csv`), bounded by how much one answer of that test may tell (`tests.toml`):
+
+    P(h | readings) ∝ P(h) Π max(L(reading | h) / max_h L, 1/strength)^weight              (1)
+
+A test that was done on a dirty place, too briefly, or beside another of the same chemistry weighs less, never more, and
+no reading makes another one weigh less; so a reading that suits a finish best never lowers it. Readings that do not fit
+each other are named, and where one test answered differently at two spots, the spots are told apart.
+
+How sure a table cell is (S by itself; H, M, L) sets the share of answers it stands for. These shares, the strengths and
+the chances before any reading are ours, from memory, unverified, and to be fitted from the shop's own confirmed cases.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from proofpatch.materials import coating, substrate, substrate_ids
+from proofpatch.sources import sources
+from proofpatch.survey.evidence import EMPTY, TESTS, Reading, Survey
+
+Floats = NDArray[np.float64]
+HERE = Path(__file__).parent
+SHARES = {"S": 0.98, "H": 0.9, "M-H": 0.8, "M": 0.7, "L": 0.5}  # of answers that are as the table has them
+UNLISTED = "unlisted"
+UNLISTED_SHARE = 0.03
+# Grounds before any reading, where none is named.
+FAMILY_SHARES = {"wood": 0.7, "metal": 0.15, "mineral": 0.1, "paper": 0.05}
+MODERATE, NOT_INVENTED = 4.0, 20.0  # odds of a date: the usual years; a finish not yet made on a piece never refinished
+OLD_FILM = 80  # years from which alcohol that does nothing hardly speaks against shellac
+DOUBTFUL = 0.25  # a reading this much likelier under another finish does not fit the leading one
+ANEW = 0.5  # what a second swab of the same test counts
+DIRTY = 0.5  # what a touch test counts on a place that was not cleaned
+HASTY = 0.5  # what "none" counts before the full wait
+# Grounds a finish needs beyond its family.
+ONLY_ON = {
+    "loose-rust": ("mild-steel", "tool-steel", "cast-iron", "galvanised-steel"),
+    "tight-rust": ("mild-steel", "tool-steel", "cast-iron"),
+    "mill-scale": ("mild-steel", "tool-steel"),
+    "aluminium-oxide": ("aluminium",),
+}  # fmt: skip
+PERIODS = {"shellac": (1820, 1925), "nitrocellulose": (1925, 1960)}  # when a finish was the usual one on furniture
+
+
+@dataclass(frozen=True)
+class Finish:
+    """A row of finishes.csv. coating: id of the physical data that stand for it, or "" where there are none."""
+
+    id: str
+    name: str
+    coating: str
+    since: int | None
+    until: int | None
+    often: Mapping[str, float]
+    source: str
+    locator: str
+    status: str
+
+
+@dataclass(frozen=True)
+class Cell:
+    """How one finish or ground answers one test: {reading: share of answers}, and where that is from."""
+
+    shares: Mapping[str, float]
+    source: str
+    locator: str
+    status: str
+
+
+def _rows(name: str) -> list[dict[str, str]]:
+    with (HERE / name).open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file, strict=True))
+    for row in rows:
+        if row["source"] not in sources():
+            raise ValueError(f"{name}: the source {row['source']!r} is not in sources.toml.")
+    return rows
+
+
+@lru_cache(maxsize=1)
+def finishes() -> dict[str, Finish]:
+    """Every finish by id."""
+    found = {}
+    for row in _rows("finishes.csv"):
+        often = {family: float(row[family]) for family in FAMILY_SHARES}
+        since, until = (int(row[end]) if row[end] else None for end in ("since", "until"))
+        if row["coating"]:
+            coating(row["coating"])  # names an id that is there, or fails here
+        found[row["finish"]] = Finish(
+            row["finish"], row["name"], row["coating"], since, until, often, row["source"], row["locator"],
+            row["status"],
+        )  # fmt: skip
+    return found
+
+
+@lru_cache(maxsize=2)
+def cells(name: str) -> dict[tuple[str, str], Cell]:
+    """(finish or substrate, test) -> its cell, of reactions.csv or grounds.csv."""
+    table: dict[tuple[str, str], list[dict[str, str]]] = {}
+    for row in _rows(name):
+        table.setdefault((row[next(iter(row))], row["test"]), []).append(row)
+    return {key: _cell(key[1], rows) for key, rows in table.items()}
+
+
+def _cell(test: str, rows: Sequence[Mapping[str, str]]) -> Cell:
+    """The rows of one cell as shares of all readings; what they leave is spread over the readings not named."""
+    known = TESTS[test].values
+    named = [row["reading"] for row in rows]
+    if len(set(named)) < len(named):
+        raise ValueError(f"{test}: a reading of one cell stands there twice.")
+    for reading in named:
+        if reading not in known:
+            raise ValueError(f"{test}: the reading {reading!r} is none of its values.")
+    total = max(SHARES[row["sureness"]] for row in rows)
+    rest = [value for value in known if value not in named]
+    if not rest:
+        total = 1.0
+    parts = [float(row["part"]) for row in rows]
+    shares = {value: total * part / sum(parts) for value, part in zip(named, parts, strict=True)}
+    shares |= {value: (1.0 - total) / len(rest) for value in rest}
+    first = rows[0]
+    return Cell(shares, first["source"], first["locator"], first["status"])
+
+
+@dataclass(frozen=True)
+class Identity:
+    """What the piece may be. Every table adds to 1.
+
+    finishes: {finish id, or "unlisted": chance}. coatings: {coating id: chance}, given it is one with physical data.
+    elsewhere: chance that it is none of those. substrates, colours, conditions: {id: chance}.
+    layers: how many were counted, or None. doubts: readings that do not fit, in sentences. assumed: in sentences.
+    joint: (substrates, finishes + 1) chances behind them.
+    """
+
+    finishes: Mapping[str, float]
+    coatings: Mapping[str, float]
+    elsewhere: float
+    substrates: Mapping[str, float]
+    colours: Mapping[str, float]
+    condition: str
+    layers: int | None
+    doubts: tuple[str, ...]
+    assumed: tuple[str, ...]
+    joint: Floats = field(repr=False, compare=False)
+
+    @property
+    def favourite(self) -> str:
+        """The likeliest finish, or "unlisted"."""
+        return max(self.finishes, key=lambda key: self.finishes[key])
+
+    @property
+    def ground(self) -> str:
+        """The likeliest substrate."""
+        return max(self.substrates, key=lambda key: self.substrates[key])
+
+
+def names() -> tuple[str, ...]:
+    """Finish ids in the order of the table, "unlisted" last."""
+    return (*finishes(), UNLISTED)
+
+
+def identify(survey: Survey) -> Identity:
+    """The probabilities that these readings leave.
+
+    Args:
+        survey: readings and history (`read_survey`).
+    """
+    spots = survey.spots()
+    torn = _torn(survey.readings)
+    if torn:
+        # Two finishes, or two layers: no reading of one speaks of the other.
+        joints = [_joint(survey, [r for r in survey.readings if r.spot in (spot, "")]) for spot in spots]
+        joint = np.mean(joints, axis=0)
+    else:
+        joint = _joint(survey, survey.readings)
+    return _summed(survey, joint, torn)
+
+
+def _torn(readings: Sequence[Reading]) -> list[str]:
+    """Tests that answered differently at two spots."""
+    said: dict[str, dict[str, str]] = {}
+    for reading in readings:
+        if reading.spot and TESTS[reading.test].touch:
+            said.setdefault(reading.test, {})[reading.spot] = reading.value
+    return [test for test, values in said.items() if len(set(values.values())) > 1]
+
+
+def prior(survey: Survey) -> Floats:
+    """(substrates, finishes + 1): chances before any reading, from ground and date."""
+    grounds = substrate_ids()
+    under = np.array([survey.ground_shares().get(key, 0.0) for key in grounds])
+    table = np.zeros((len(grounds), len(finishes()) + 1))
+    for i, key in enumerate(grounds):
+        family = family_of(key)
+        often = np.array([
+            finish.often[family] * _dated(finish, survey, family) * _used(finish, survey)
+            if key in ONLY_ON.get(finish.id, (key,)) else 0.0
+            for finish in finishes().values()
+        ])  # fmt: skip
+        table[i, :-1] = (1.0 - UNLISTED_SHARE) * often / often.sum()
+        table[i, -1] = UNLISTED_SHARE
+    return np.asarray(table * under[:, None] / under.sum())
+
+
+def family_of(key: str) -> str:
+    """wood, metal, mineral or paper."""
+    families = substrate(key).families
+    return next((family for family in FAMILY_SHARES if family in families or key == family), "wood")
+
+
+def _dated(finish: Finish, survey: Survey, family: str) -> float:
+    """Factor on how often a finish is met, by the year of the piece; a refinished one tells nothing by its year."""
+    year, factor = survey.year, 1.0
+    if year is None or survey.refinished is True:
+        return factor
+    unusual = NOT_INVENTED if survey.refinished is False else MODERATE
+    if (finish.since is not None and year < finish.since) or (finish.until is not None and year > finish.until):
+        factor /= unusual
+    usual = PERIODS.get(finish.id)
+    if usual and family == "wood" and usual[0] <= year <= usual[1]:
+        factor *= MODERATE if survey.refinished is False else MODERATE**0.5
+    return factor
+
+
+@lru_cache(maxsize=1)
+def _uses() -> dict[tuple[str, str], float]:
+    """(use, finish) -> factor on how often it is met."""
+    return {(row["use"], row["finish"]): float(row["factor"]) for row in _rows("uses.csv")}
+
+
+def _used(finish: Finish, survey: Survey) -> float:
+    return math.prod(factor for (use, name), factor in _uses().items() if name == finish.id and survey.mentions(use))
+
+
+def likelihood(test: str, value: str, year: int | None = None) -> Floats:
+    """(substrates, finishes + 1): how well each answers so, 1 at best and not under 1/strength [1]."""
+    about = TESTS[test]
+    grounds = substrate_ids()
+    flat = 1.0 / max(len(about.values), 1)
+    if test == "laboratory":
+        of_finish = np.array([1.0 if value in (f.id, f.coating) else 1e-3 for f in finishes().values()] + [1e-3])
+    else:
+        of_finish = np.array(
+            [_share("reactions.csv", (name,), test, value, flat) for name in finishes()] + [flat], dtype=float
+        )
+    of_ground = np.array([_share("grounds.csv", (key, "other"), test, value, flat) for key in grounds])
+    if test == "alcohol" and value == "none" and year is not None and survey_age(year) > OLD_FILM:
+        at = list(finishes()).index("shellac")
+        of_finish[at] = max(of_finish[at], 0.5 * of_finish.max())  # aged shellac can refuse a swab (DistList 1996)
+    both = of_ground[:, None] * of_finish
+    return np.asarray(np.maximum(both / both.max(), 1.0 / about.stronger.get(value, about.strength)))
+
+
+def survey_age(year: int) -> int:
+    """Years since."""
+    import datetime
+
+    return datetime.date.today().year - year
+
+
+def _share(table: str, keys: Iterable[str], test: str, value: str, flat: float) -> float:
+    """The share of answers that are `value`; `flat` where the table does not say."""
+    for key in keys:
+        cell = cells(table).get((key, test))
+        if cell is not None:
+            return cell.shares[value]
+    return flat
+
+
+def _joint(survey: Survey, readings: Sequence[Reading]) -> Floats:
+    """(1), normalised."""
+    with np.errstate(divide="ignore"):  # a finish this ground cannot carry
+        logs = np.log(prior(survey))
+    seen: dict[tuple[str, str], int] = {}
+    for reading in readings:
+        times = seen.get((reading.test, reading.value), 0)
+        seen[reading.test, reading.value] = times + 1
+        logs = logs + ANEW**times * weight(survey, reading) * _log_likelihood(survey, reading)
+    joint = np.exp(logs - logs.max())
+    return np.asarray(joint / joint.sum())
+
+
+def _log_likelihood(survey: Survey, reading: Reading) -> Floats:
+    """ln L of a reading; what dissolved slowly may as well have gelled, what gelled slowly have done nothing."""
+    at_once = likelihood(reading.test, reading.value, survey.year)
+    about = TESTS[reading.test]
+    late, weaker = {"dissolves": (about.quick, "gummy"), "gummy": (about.slow, "none")}.get(reading.value, (None, ""))
+    if late is not None and reading.seconds is not None and reading.seconds > late:
+        at_once = 0.5 * (at_once + likelihood(reading.test, weaker, survey.year))
+    return np.asarray(np.log(at_once))
+
+
+def weight(survey: Survey, reading: Reading) -> float:
+    """What of a reading counts [1]."""
+    about = TESTS[reading.test]
+    found = about.share
+    if about.touch and survey.cleaned is False:
+        found *= DIRTY
+    if about.wait and reading.value == "none" and reading.seconds is not None and reading.seconds < about.wait:
+        found *= HASTY
+    return found
+
+
+def _summed(survey: Survey, joint: Floats, torn: Sequence[str]) -> Identity:
+    of_finish, of_ground = joint.sum(axis=0), joint.sum(axis=1)
+    shares = dict(zip(names(), map(float, of_finish), strict=True))
+    by_coating: dict[str, float] = {}
+    for key, finish in finishes().items():
+        if finish.coating:
+            by_coating[finish.coating] = by_coating.get(finish.coating, 0.0) + shares[key]
+    listed = math.fsum(by_coating.values())
+    grounds = {key: float(p) for key, p in zip(substrate_ids(), of_ground, strict=True) if p > 0}
+    return Identity(
+        finishes=_sorted(shares),
+        coatings=_sorted({key: p / listed for key, p in by_coating.items()}),
+        elsewhere=max(1.0 - listed, 0.0),
+        substrates=_sorted(grounds),
+        colours=_colours(survey),
+        condition=_condition(survey),
+        layers=survey.layers,
+        doubts=tuple(_doubts(survey, joint, torn)),
+        assumed=tuple(_assumed(survey)),
+        joint=joint,
+    )
+
+
+def _sorted(shares: Mapping[str, float]) -> dict[str, float]:
+    return dict(sorted(shares.items(), key=lambda item: -item[1]))
+
+
+# Colours of the spot under the owner's eyes -> those the physical data know.
+DATA_COLOUR = {
+    "yellow": "pale", "grey": "pale", "orange": "red-brown", "red": "red-brown", "brown": "red-brown",
+    "green": "blue-green", "blue": "blue-green",
+}  # fmt: skip
+
+
+def _colours(survey: Survey) -> dict[str, float]:
+    said = survey.said("colour")
+    if not said:
+        return {"unknown": 1.0}
+    return {DATA_COLOUR.get(colour, colour): 1.0 / len(said) for colour in said}
+
+
+def _condition(survey: Survey) -> str:
+    """Condition of the coating for its physical data; a year old or a generation old says something, between not."""
+    if survey.condition:
+        return survey.condition
+    if survey.year is None or survey.refinished is not False:
+        return "unknown"
+    age = survey_age(survey.year)
+    return "fresh" if age < 1 else "aged" if age > 25 else "unknown"
+
+
+def _doubts(survey: Survey, joint: Floats, torn: Sequence[str]) -> list[str]:
+    """Readings that do not fit the leading finish, in sentences."""
+    found = []
+    for test in torn:
+        said = {r.spot: r.value for r in survey.readings if r.test == test and r.spot}
+        spots = " and ".join(f"{spot}: {value}" for spot, value in said.items())
+        found.append(
+            f"{TESTS[test].title} answered differently at two places ({spots}): two finishes, or two layers. They are "
+            "kept apart; treat them as two zones."
+        )
+    leading = int(joint.sum(axis=0).argmax())
+    ground = int(joint.sum(axis=1).argmax())
+    unfit = []
+    for reading in survey.readings:
+        fit = np.exp(_log_likelihood(survey, reading))
+        if reading.test in torn or fit[ground, leading] >= DOUBTFUL * fit.max():
+            continue
+        here = fit[ground] * (prior(survey)[ground] > 0)
+        best = int(np.argmax(here))
+        if here[best] * DOUBTFUL >= fit[ground, leading]:
+            unfit.append(f"{reading.words} speaks for {words_of(names()[best])}")
+        else:
+            best = int(np.argmax(fit.max(axis=0)))
+            unfit.append(f"{reading.words} speaks for {words_of(names()[best])}, which this ground hardly carries")
+    if unfit:
+        name = words_of(names()[leading])
+        found.append(
+            f"The readings do not all fit {name}: {'; '.join(unfit)}. Perhaps wax or another layer lies on top, or it "
+            "was misread: clean, test at a second place, or cut a sloped notch and test each layer."
+        )
+    share = float(joint.sum(axis=0)[-1])
+    if share > 0.25:
+        found.append(
+            f"In {in_100(share)} it is nothing this table lists: several layers, or something rare. Cut a sloped "
+            "notch and "
+            "test each layer, or send a chip to a laboratory."
+        )
+    return found
+
+
+def in_100(p: float) -> str:
+    """A chance as a count; what is neither sure nor ruled out never reads as either."""
+    return "certain" if p > 1.0 - 1e-9 else f"{min(max(round(100 * p), 1), 99)} in 100"
+
+
+def words_of(finish: str) -> str:
+    """The name of a finish in words."""
+    return finishes()[finish].name if finish in finishes() else "something not listed"
+
+
+def _assumed(survey: Survey) -> list[str]:
+    found = []
+    touched = any(TESTS[r.test].touch for r in survey.readings)
+    if touched and survey.cleaned is None:
+        found.append("The tested places were cleaned of dirt and wax first (it was not said).")
+    if survey.year is not None and survey.refinished is None:
+        found.append("It may have been refinished since (it was not said).")
+    swabs = [r for r in survey.readings if r.test == "alcohol"]
+    if len(swabs) == 1 and swabs[0].value != "none":
+        found.append(
+            "Alcohol was tried at one place: shellac dissolves, transfers and hardens again, a water-based film turns "
+            "gummy. One swab is no proof; try a second place."
+        )
+    if not survey.ground:
+        found.append("The substrate was not named, so all of them are weighed.")
+    return found
+
+
+def sources_of(survey: Survey, most: int = 40) -> tuple[tuple[str, str, str], ...]:
+    """(source, locator, status) behind the readings given, each once."""
+    found: dict[tuple[str, str, str], None] = {}
+    leading = list(identify(survey).finishes)[:3]
+    for reading in survey.readings:
+        for name in leading:
+            cell = cells("reactions.csv").get((name, reading.test))
+            if cell is not None:
+                found[cell.source, cell.locator, cell.status] = None
+    for name in leading:
+        if name in finishes():
+            finish = finishes()[name]
+            found[finish.source, finish.locator, finish.status] = None
+    return tuple(found)[:most]
+
+
+def blank() -> Identity:
+    """What is believed before anybody looked."""
+    return identify(EMPTY)
+
+
+def tables() -> dict[str, Any]:
+    """tests.toml as it stands."""
+    return tomllib.loads((HERE / "tests.toml").read_text(encoding="utf-8"))

@@ -1,0 +1,221 @@
+"""What has to be cleared: dates at both sides of each limit of the cited texts, records that clear and that do not, and
+that old or undated paint never comes out without lead being settled, by any path."""
+
+import datetime
+import json
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from proofpatch import InputError
+from proofpatch.cli import main
+from proofpatch.materials import substrate_ids
+from proofpatch.shop.job import job_from
+from proofpatch.sources import STATUS, sources
+from proofpatch.survey import Clearance, Lead, identify, open_stop, read_survey, split_item, stops
+from proofpatch.survey.clear import RULES, hazards
+from proofpatch.survey.evidence import TESTS
+
+DAY = "2025-03-11"
+LAB = Lead("negative", "laboratory test of a chip", DAY)
+
+
+def bites(*items, lead=None, cleared=()):
+    survey = read_survey(map(split_item, items))
+    return {stop.hazard: stop for stop in stops(survey, identify(survey), lead, cleared)}
+
+
+# 16 CFR 1303: the ban took effect on 28 Feb 1978; 40 CFR 745 speaks of housing built before 1978.
+def test_lead_by_date_and_paint():
+    clear = ("kind=clear film", "substrate=oak", "refinished=no")
+    assert bites(*clear, "year=1977")["lead"].open
+    assert "lead" not in bites(*clear, "year=1978")
+    assert "undated" in bites(*clear)["lead"].reason
+    for year in (1900, 1978, 2024):
+        assert bites("kind=paint", "substrate=oak", f"year={year}")["lead"].open
+    assert bites(*clear, "year=1990", "layers=2")["lead"].open
+    assert bites(*clear, "year=1990", "suspect=lead")["lead"].open
+
+
+# 29 CFR 1926.1101: presumed in surfacing material installed no later than 1980. Mastics: trade text, to 1996.
+def test_asbestos_by_date():
+    assert bites("texture=textured", "year=1980")["asbestos"].open
+    assert "asbestos" not in bites("texture=textured", "year=1981")
+    assert bites("texture=textured")["asbestos"].open
+    assert "asbestos" not in bites("texture=smooth", "use=wall", "year=1970")
+    assert bites("use=wall", "year=1970")["asbestos"].open
+    assert bites("use=floor mastic", "year=1996")["asbestos"].open
+    assert "asbestos" not in bites("use=floor mastic", "year=1997")
+    assert "asbestos" not in bites("use=cupboard door", "year=1930", "kind=clear film")
+
+
+# US EPA: CCA not for most residential uses after 31 Dec 2003.
+def test_treated_wood_by_date():
+    deck = ("substrate=pine", "use=deck")
+    assert bites(*deck, "year=2003")["treated-wood"].open
+    assert "treated-wood" not in bites(*deck, "year=2004")
+    assert bites(*deck)["treated-wood"].open
+    assert bites("substrate=pine", "use=railway sleeper", "year=2020")["treated-wood"].open
+    assert "treated-wood" not in bites("substrate=pine", "use=table")
+    assert "treated-wood" not in bites("substrate=mild-steel", "use=outdoor gate")
+
+
+@pytest.mark.parametrize(
+    ("items", "hazard"),
+    [
+        (["kind=paint", "substrate=aluminium", "colour=yellow"], "chromate"),
+        (["kind=paint", "substrate=aluminium"], "chromate"),
+        (["kind=paint", "substrate=galvanised-steel"], "chromate"),
+        (["kind=paint", "substrate=mild-steel", "primer=yellow-green"], "chromate"),
+        (["kind=paint", "substrate=mild-steel", "use=aircraft part", "colour=grey"], "chromate"),
+        (["use=plated bolts", "substrate=mild-steel"], "cadmium"),
+        (["kind=paint", "substrate=oak", "colour=red"], "cadmium"),
+        (["use=cookware", "substrate=cast-iron"], "halogens"),
+        (["kind=paint", "substrate=oak", "use=boat hull"], "antifouling"),
+        (["kind=char", "substrate=oak"], "unknown-char"),
+        (["kind=soot", "substrate=limestone", "use=fire damage"], "unknown-char"),
+        (["kind=clear film", "substrate=oak", "year=1960"], "nitrocellulose"),
+        (["use=museum chair", "substrate=oak"], "heritage"),
+        (["suspect=mystery goo"], "suspect"),
+        (["alcohol=none"], "solvent"),
+    ],
+)
+def test_each_hazard_is_found_and_says_what_settles_it(items, hazard):
+    stop = bites(*items)[hazard]
+    assert stop.open
+    about = hazards()[hazard]
+    for words in (about.name, stop.reason, about.settles, about.refused):
+        assert words in stop.because
+    assert stop.because.startswith("Stop: ")
+
+
+@pytest.mark.parametrize("text", ["pvc", "zinc chromate", "asbestos", "celluloid comb", "radium dial", "PTFE pan"])
+def test_some_never_pass_whatever_is_on_record(text):
+    for item in (f"suspect={text}", f"use={text}"):
+        records = [
+            Clearance("negative", "laboratory", DAY, hazard=h) for h in hazards() if h not in ("lead", "solvent")
+        ]
+        found = stops(survey := read_survey([split_item(item)]), identify(survey), LAB, records)
+        assert found[0].never
+        assert found[0].open
+        assert open_stop(survey, LAB, records)
+
+
+def test_a_test_of_the_coating_can_show_nitrocellulose_absent():
+    film = ("kind=clear film", "substrate=oak", "year=2000", "refinished=no")
+    assert bites(*film)["nitrocellulose"].open
+    told = (*film, "alcohol=none, 3 min", "acetone=none, 3 min", "lacquer-thinner=none, 3 min")
+    assert "nitrocellulose" not in bites(*told)
+
+
+@pytest.mark.parametrize("hazard", [key for key in hazards() if key not in ("lead", "solvent")])
+def test_only_a_whole_record_clears(hazard):
+    items = {
+        "chromate": ["kind=paint", "substrate=aluminium", "colour=yellow"], "cadmium": ["use=bolts", "substrate=metal"],
+        "treated-wood": ["substrate=pine", "use=deck"], "asbestos": ["texture=textured"], "halogens": ["use=cookware"],
+        "nitrocellulose": ["kind=clear film", "substrate=oak"], "unknown-char": ["kind=char"],
+        "antifouling": ["use=hull", "kind=paint"], "heritage": ["use=museum piece"], "suspect": ["suspect=goo"],
+    }[hazard]  # fmt: skip
+    about = hazards()[hazard]
+
+    def opened(**record):
+        return bites(*items, cleared=[Clearance(hazard=hazard, **record)])[hazard].open
+
+    right = about.methods[0] if about.methods else "test"
+    assert not opened(status="negative", method=right, date=DAY)
+    assert opened(status="negative", method=right)
+    assert opened(status="negative", method="", date=DAY)
+    assert opened(status="negative", method="looked at it", date=DAY)
+    assert opened(status="positive", method=right, date=DAY)
+    assert opened(status="unknown")
+    whole = {"name": "A. Owner", "controls": "capture, masks", "reason": "owner insists"}
+    assert opened(status="accepted", **whole) != about.accept
+    for key in whole:
+        assert opened(status="accepted", **{**whole, key: "none"})
+    other = next(key for key in hazards() if key not in (hazard, "lead", "solvent"))
+    assert bites(*items, cleared=[Clearance("negative", "laboratory", DAY, hazard=other)])[hazard].open
+
+
+def test_solvent_is_gone_when_it_is_said_to_be():
+    assert "solvent" not in bites("alcohol=none", "aired=yes")
+    assert "solvent" not in bites("linseed-drop=beads")
+    assert bites("alcohol=none", "aired=no")["solvent"].open
+
+
+def test_records_that_cannot_be_read():
+    for hazard in ("lead", "solvent", "ghosts", ""):
+        with pytest.raises(InputError, match="hazard"):
+            Clearance("negative", "laboratory", DAY, hazard=hazard)
+    with pytest.raises(InputError, match=r"cleared\.date"):
+        Clearance("negative", "laboratory", "9999-01-01", hazard="asbestos")
+
+
+def test_every_hazard_has_a_rule_and_a_source():
+    assert set(RULES) == set(hazards())
+    for about in hazards().values():
+        assert about.source in sources()
+        assert about.status in STATUS
+
+
+# ---- Old or undated paint, by any path ----
+
+GROUNDS = st.sampled_from([*substrate_ids(), "wood", "metal", "stone", "unknown"])
+READINGS = st.lists(
+    st.sampled_from([(n, v) for n, t in TESTS.items() for v in t.values if n != "kind"]), max_size=5,
+    unique_by=lambda pair: pair[0],
+)  # fmt: skip
+UNSETTLED = st.sampled_from([
+    None, Lead(), Lead("positive", "XRF", DAY), Lead("negative"), Lead("negative", "laboratory"),
+    Lead("negative", "swab", DAY), Lead("accepted"), Lead("accepted", name="A. Owner", controls="masks"),
+])  # fmt: skip
+OLD = st.one_of(st.none(), st.integers(1000, 1977))
+
+
+@settings(max_examples=60, deadline=None)
+@given(GROUNDS, READINGS, OLD, UNSETTLED, st.booleans())
+def test_old_or_undated_paint_is_stopped_in_python(ground, readings, year, lead, aired):
+    items = [("kind", "paint"), ("substrate", ground), *readings, ("aired", "yes" if aired else "no")]
+    survey = read_survey([*items, *([("year", year)] if year else [])])
+    found = {stop.hazard: stop for stop in stops(survey, identify(survey), lead)}
+    assert found["lead"].open
+    assert open_stop(survey, lead)
+
+
+@settings(max_examples=25, deadline=None)
+@given(GROUNDS, READINGS, OLD, UNSETTLED)
+def test_old_or_undated_paint_is_stopped_in_a_file(ground, readings, year, lead):
+    table = {"evidence": {"kind": "paint", "substrate": ground, "aired": "yes", **dict(readings)}}
+    if year:
+        table["job"] = {"year": year}
+    if lead:
+        table["lead"] = {k: v for k, v in vars(lead).items() if v}
+    job = job_from(table)
+    assert open_stop(job.survey, job.lead, job.cleared)
+
+
+@pytest.mark.parametrize("command", ["patch", "recipe"])
+@pytest.mark.parametrize("year", [None, "1930", "1977"])
+@pytest.mark.parametrize("lead", ["", "status = 'negative'\nmethod = 'swab'\ndate = 2025-03-11", "status = 'accepted'"])
+def test_old_or_undated_paint_is_stopped_at_the_command_line(command, year, lead, tmp_path, capsys):
+    path = tmp_path / "door.toml"
+    head = f"[job]\nyear = {year}\n" if year else ""
+    path.write_text(
+        f"{head}[lead]\n{lead}\n[evidence]\nkind = 'paint'\nsubstrate = 'oak'\naired = 'yes'\n", encoding="utf-8"
+    )
+    with pytest.raises(SystemExit) as done:
+        main([command, str(path), "--json"])
+    record = json.loads(capsys.readouterr().out)
+    assert done.value.code == 1
+    assert "lead" in record["because"]
+    assert not record.get("patches")
+    assert record.get("setting") is None
+
+
+def test_a_whole_lead_record_settles_lead():
+    paint = ("kind=paint", "substrate=oak", "year=1930")
+    notch = Lead("negative", "swab on a notch through all layers", datetime.date.fromisoformat(DAY).isoformat())
+    accepted = Lead("accepted", name="A. Owner", controls="enclosure, half masks", reason="owner knows")
+    for lead in (LAB, notch, accepted):
+        assert not bites(*paint, lead=lead)["lead"].open
+        assert "Cleared" in bites(*paint, lead=lead)["lead"].because
