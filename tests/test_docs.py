@@ -6,8 +6,11 @@ from pathlib import Path
 import pytest
 
 import proofpatch as pp
+from proofpatch.survey.clear import hazards
+from proofpatch.survey.evidence import HISTORY, TESTS
 
 ROOT = Path(__file__).resolve().parent.parent
+PUBLISHED = (ROOT / "tests" / "survey" / "published.csv").read_text("utf-8").splitlines()[1:]
 
 
 def test_the_python_of_the_readme_runs():
@@ -21,6 +24,19 @@ def test_the_python_of_the_readme_runs():
 def test_every_link_leads_somewhere(document):
     for target in re.findall(r"\]\(([^)#]+)\)", document.read_text("utf-8")):
         assert (document.parent / target).exists(), target
+
+
+def test_the_survey_page_names_every_finding_and_hazard():
+    text = (ROOT / "docs" / "survey.md").read_text("utf-8")
+    for name in (*TESTS, *HISTORY, *hazards()):
+        assert f"| `{name}`" in text, name
+    for test in TESTS.values():
+        assert f"| {', '.join(test.values) or 'a finish or coating by name'} | {test.strength:g} times |" in text, (
+            test.id
+        )
+    for hazard in hazards().values():
+        assert f"{hazard.name} | {hazard.settles} | {hazard.refused} |" in text, hazard.id
+    assert f"Of {len(PUBLISHED)} evidence sets" in text
 
 
 def test_the_contract_names_are_there():

@@ -16,35 +16,41 @@ from proofpatch.errors import InputError
 from proofpatch.survey.identify import in_100
 
 TEMPLATE = Path(__file__).with_name("survey.typ")
+FONTS: dict[str, Any] = {"ignore_system_fonts": True}  # the same page on every machine
 PAPERS = ("a4", "us-letter")
-SIZES = (9.5, 8.75, 8.0, 7.25, 6.5)  # pt, the largest that fits one page
+SIZES = (10.5, 9.5, 8.75, 8.0, 7.25, 6.5)  # pt, the largest that fits one page
 MOST_FINISHES = 6
 MOST_EVIDENCE = 24
 
 
-def survey_pdf(
-    record: Mapping[str, Any],
-    title: str,
-    paper: str = "a4",
-    day: datetime.date | None = None,
-    size: float | None = None,
-) -> bytes:
+def survey_pdf(record: Mapping[str, Any], title: str, paper: str = "a4", day: datetime.date | None = None) -> bytes:
     """One page of PDF.
 
     Args:
         record: of `records_survey.survey_record`. title: of the job.
-        paper: a4 or us-letter. day: on it; None: today. size: of the type [pt]; None: the largest that fits.
+        paper: a4 or us-letter. day: on it; None: today.
 
     Raises:
         InputError: another paper, or more than a page holds.
     """
+    return bytes(typst.compile(str(TEMPLATE), format="pdf", sys_inputs=_fitted(record, title, paper, day), **FONTS))
+
+
+def survey_png(record: Mapping[str, Any], title: str, paper: str = "a4", day: datetime.date | None = None) -> bytes:
+    """The same page as a picture; arguments and errors as `survey_pdf`."""
+    inputs = _fitted(record, title, paper, day)
+    return bytes(typst.compile(str(TEMPLATE), format="png", ppi=96, sys_inputs=inputs, **FONTS))
+
+
+def _fitted(record: Mapping[str, Any], title: str, paper: str, day: datetime.date | None) -> dict[str, str]:
+    """Inputs of the template in the largest type that fits one page."""
     if paper not in PAPERS:
         raise InputError("paper", f"The paper {paper!r} is not known.", f"Use one of: {', '.join(PAPERS)}.")
-    for points in (size,) if size else SIZES:
+    for points in SIZES:
         inputs = {"data": json.dumps(_page(record, title, paper, day or datetime.date.today(), points))}
-        pages = typst.compile(str(TEMPLATE), format="svg", sys_inputs=inputs, ignore_system_fonts=True)
+        pages = typst.compile(str(TEMPLATE), format="svg", sys_inputs=inputs, **FONTS)
         if isinstance(pages, bytes) or len(pages) == 1:
-            return bytes(typst.compile(str(TEMPLATE), format="pdf", sys_inputs=inputs, ignore_system_fonts=True))
+            return inputs
     raise InputError("pdf", "The survey holds more than one page.", "Split it into pieces, or shorten what was said.")
 
 

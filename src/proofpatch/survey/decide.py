@@ -210,8 +210,10 @@ def _listed(parts: Sequence[str]) -> str:
 
 def _change(test: NextTest | None, bites: Sequence[Stop]) -> str:
     """What would change the answer: the outcomes of the next test that move the chance most either way."""
-    if _never(bites) or test is None:
+    if _never(bites):
         return ""
+    if test is None:
+        return "What would change it: test patches; each one that is graded sharpens this chance."
     likely = {value: after for value, (p, after) in test.outcomes.items() if p > RULED_OUT}
     if len(likely) < 2:
         return ""
