@@ -50,6 +50,7 @@ LOSS = GAIN * WORTH_IT / (1.0 - WORTH_IT)  # and costs that does not; so taking 
 BIT = 45.0  # minutes of test patches that one bit about the coating saves; ours, from memory, unverified
 CLEARS = 20.0  # minutes that a cleared hazard saves; ours, from memory, unverified
 MARK = 1.0  # minutes a mark of a test counts; ours, from memory, unverified
+MOST_NAMED = 3  # hazards named in the sentence; each has its own line below
 # The weakest solvent first: before those of a higher rank this one has to be done.
 FIRST_SOLVENT = "alcohol"
 # What else could serve, in general terms; common practice, no source.
@@ -193,7 +194,9 @@ def _because(
         return f"Take it. {what}; {works}. Test patches come before the piece."
     holds = []
     open_ = [hazards()[stop.hazard].name for stop in bites if stop.open and not stop.before_beam]
-    if open_:
+    if len(open_) > MOST_NAMED:
+        holds.append(f"{len(open_)} hazards have to be settled")
+    elif open_:
         holds.append(f"{_listed(open_)} {'has' if len(open_) == 1 else 'have'} to be settled")
     if (survey.layers or 1) > 1:
         holds.append(f"{survey.layers} layers were counted and only the top one was tested")
@@ -213,7 +216,8 @@ def _change(test: NextTest | None, bites: Sequence[Stop]) -> str:
     if _never(bites):
         return ""
     if test is None:
-        return "What would change it: test patches; each one that is graded sharpens this chance."
+        first = "settling what is open, then " if any(stop.open for stop in bites) else ""
+        return f"What would change it: {first}test patches; each one that is graded sharpens this chance."
     likely = {value: after for value, (p, after) in test.outcomes.items() if p > RULED_OUT}
     if len(likely) < 2:
         return ""
