@@ -13,6 +13,7 @@ from typing import Any, NoReturn
 import click
 
 from proofpatch.cli_read import (
+    BEAM,
     GRADE_OPTIONS,
     KNOBS,
     MEASURE,
@@ -320,6 +321,24 @@ def recipe(job: str | None, json_: bool, **given: Any) -> None:
     say(record, json_, lambda: recipe_lines(record, found, hours, work))
     if found.setting is None:
         raise Answer(NO)
+
+
+@cli.command()
+@options("laser", *BEAM)
+@as_json
+def hazards(json_: bool, **given: Any) -> None:
+    """Who can be hurt, and from how far: eye, skin, eyewear. A planning value, never a clearance.
+
+    Example: proofpatch hazards --power "500 W" --rate "20 kHz" --width "100 ns" --beam-diameter "14 mm"
+    --focal-length "160 mm"
+    """
+    from proofpatch.cli_hazards import hazards_lines, read_beam
+    from proofpatch.records_hazards import beam_record
+
+    found, assumed = read_beam(given)
+    record = beam_record(found)
+    record["assumptions"] = [*assumed, *record["assumptions"]]
+    say(record, json_, lambda: hazards_lines(record))
 
 
 @cli.command()

@@ -61,6 +61,12 @@ OPTIONS = {
     "evidence": ("--evidence", "'NAME=VALUE' of what was seen, tried or is known, like alcohol=none; repeat"),
     "cleared": ("--cleared", "'HAZARD; negative; METHOD; DATE' or 'HAZARD; accepted; NAME; CONTROLS; REASON'; repeat"),
     "pdf": ("--pdf", "file for the survey record, ending in .pdf"),
+    "wavelength": ("--wavelength", "of the laser, like '1064 nm'"),
+    "beam_diameter": ("--beam-diameter", "1/e² diameter at the exit or on the last lens, like '10 mm'"),
+    "divergence": ("--divergence", "1/e² full angle of a beam that is not focused, like '1 mrad'"),
+    "focal_length": ("--focal-length", "of the last lens, like '160 mm'"),
+    "exposure": ("--exposure", "how long somebody may be in the beam, like '10 s'"),
+    "reflectance": ("--reflectance", "share a cleaned surface throws back, like '90 %'; all of it if left out"),
     "mark": ("--mark", "'PULSE ENERGY, DIAMETER' or 'POWER/RATE, DIAMETER' of one mark in focus; repeat"),
     "lift": ("--lift", "'LIFT, PULSE ENERGY, DIAMETER' of one mark, the head moved, away positive; repeat"),
     "power_reading": ("--power-reading", "'SET, MEASURED', like '150 W, 141 W'; repeat"),
@@ -71,6 +77,9 @@ OPTIONS = {
     "date": ("--date", "day it was read, like 2026-03-02; today if left out"),
 }
 SURFACE = ("laser", "coating", "colour", "coating_condition", "thickness", "substrate", "substrate_condition")
+BEAM = (
+    "power", "rate", "width", "wavelength", "beam_diameter", "divergence", "focal_length", "exposure", "reflectance",
+)  # fmt: skip
 STOP = ("year", "lead", "suspect")
 KNOBS = ("power", "rate", "width", "spot_diameter", "sweep_width", "sweep_speed", "travel_speed", "passes")
 MEASURE = (
