@@ -79,7 +79,7 @@ def test_records_clear_what_they_name(run):
     fire = ("--cleared", "nitrocellulose; accepted; A. Owner; fire watch, water at hand; small and outdoors")
     record = json.loads(run(*film, *lead, *fire, "--json")[1])
     assert record["stops"] == []
-    assert any("A. Owner" in line and "fire watch" in line for line in record["cleared"])
+    assert any("A. Owner" in line and "fire watch" in line for line in record["on_record"])
     half = ("--cleared", "nitrocellulose; accepted; A. Owner; fire watch")
     assert len(json.loads(run(*film, *lead, *half, "--json")[1])["stops"]) == 1
 
@@ -104,7 +104,7 @@ def test_a_job_file_carries_its_survey_to_the_forecast(run, tmp_path, capsys):
     with pytest.raises(SystemExit) as done:
         main(["patch", str(path), "--json"])
     assert done.value.code == 1
-    assert "alcohol was used" in json.loads(capsys.readouterr().out)["because"]
+    assert "used on it: alcohol" in json.loads(capsys.readouterr().out)["because"]
 
 
 def test_a_job_without_findings_is_surveyed_from_what_it_says(run, tmp_path):

@@ -79,12 +79,16 @@ def refuse(answer: str, why: str, json_: bool) -> NoReturn:
 
 def read_work(answer: str, path: str | None, given: Mapping[str, Any], json_: bool) -> Any:
     """The job; a material that no beam touches ends here, and lead too where a beam would follow."""
-    from proofpatch.survey import HardStop, first_stop, open_stop
+    from proofpatch.survey import HardStop, first_stop, never_stop, open_stop
 
     try:
         work = read_job_or_options(path, given)
     except HardStop as stop:
         refuse(answer, stop.because, json_)
+    if work.survey is not None:
+        why = never_stop(work.survey)
+        if why:
+            refuse(answer, why, json_)
     if answer in ("patch", "recipe"):
         # Where the survey made the layers, its own rules speak of lead too.
         why = None if work.surveyed else first_stop(work.surface, work.year, work.lead, work.suspects)
@@ -188,13 +192,15 @@ def survey(job: str | None, json_: bool, **given: Any) -> None:
         finding, title = surveyed(job, given)
     except HardStop as stop:
         why = stop.because
+        if pdf:
+            note("No page is written: this is refused before any survey.")
         say(refused_survey_record(why), json_, lambda: wrapped(why))
         raise Answer(NO) from None
     record = survey_record(finding)
     if pdf:
         from proofpatch.documents.survey import write_survey
 
-        with at_options({"pdf": "--pdf"}):
+        with at_options({"page": "--pdf"}):
             write_survey(record, title, pdf)
     say(record, json_, lambda: survey_lines(record, pdf))
     if finding.answer == "decline":

@@ -11,12 +11,12 @@ from proofpatch.cli_show import listed, wrapped
 from proofpatch.errors import InputError
 from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.limits import Hand
-from proofpatch.shop.job import DEFAULT_LASER, read_job, read_value
+from proofpatch.shop.job import DEFAULT_LASER, Job, read_job, read_value, with_layers
 from proofpatch.survey.clear import Clearance
 from proofpatch.survey.decide import Finding, decide
-from proofpatch.survey.evidence import TESTS, read_survey, split_item
+from proofpatch.survey.evidence import TESTS, Survey, read_survey, split_item
 from proofpatch.survey.identify import in_100
-from proofpatch.survey.stop import Lead
+from proofpatch.survey.stop import SURE, Lead
 from proofpatch.units import show
 
 GIVEN = ("evidence", "year", "lead", "suspect", "cleared", "laser")
@@ -37,13 +37,7 @@ def surveyed(path: str | None, given: Mapping[str, Any]) -> tuple[Finding, str]:
             said = f"{used[0]} was given beside a job file."
             raise InputError(used[0], said, "Write it into the file, or leave the file out.")
         work = read_job(path)
-        findings = work.survey or read_survey(
-            [
-                *([("year", work.year)] if work.year else []),
-                *(("suspect", one) for one in work.suspects),
-                ("substrate", work.surface.substrate),
-            ]
-        )
+        findings = work.survey or with_layers(_told_by(work), work.surface.coats)
         found = decide(
             findings, work.laser, work.hand, work.lead, work.cleared, work.surface.substrate_thickness,
             work.seed,
@@ -62,8 +56,20 @@ def surveyed(path: str | None, given: Mapping[str, Any]) -> tuple[Finding, str]:
     with at_options({f"lead.{key}": "--lead" for key in ("status", "method", "date", "name", "controls", "reason")}):
         lead = Lead(**read_record(given["lead"], "--lead")) if given.get("lead") else Lead()
     cleared = [_clearance(text) for text in given.get("cleared") or ()]
+    if len({one.hazard for one in cleared}) < len(cleared):
+        raise InputError("--cleared", "--cleared names a hazard twice.", "Keep the newer record.")
     laser = read_laser(given) or find_laser(DEFAULT_LASER)
     return decide(findings, laser, Hand(), lead, cleared), "Survey"
+
+
+def _told_by(work: Job) -> Survey:
+    """What a job without findings says of its piece: the coating by name is what its owner was told."""
+    shares = work.surface.coats[0].shares
+    favourite = max(shares, key=lambda key: shares[key])
+    items: list[tuple[str, Any]] = [("substrate", work.surface.substrate)]
+    items += [("year", work.year)] if work.year else []
+    items += [("told", favourite)] if shares[favourite] >= SURE else []
+    return read_survey([*items, *(("suspect", one) for one in work.suspects)])
 
 
 def _clearance(text: str) -> Clearance:
@@ -101,13 +107,13 @@ def survey_lines(record: Mapping[str, Any], pdf: Path | None = None) -> list[str
         lines.append("")
         for stop in record["stops"]:
             lines += wrapped(stop)
-    lines += _next(record["next"])
+    lines += _next(record["next"], bool(record["stops"]))
     rows = [f"{record['finish_words'][key]}: {in_100(p)}" for key, p in list(record["finishes"].items())[:SHOWN]]
     lines += listed("What it may be:", rows)
     under = [f"{key}: {in_100(p)}" for key, p in list(record["substrates"].items())[:3]]
     lines += listed("On:", under)
     lines += listed("What does not fit:", record["doubts"])
-    lines += listed("Cleared:", record["cleared"])
+    lines += listed("On record:", record["on_record"])
     lines += listed("Do not touch:", [one["text"] for one in record["do_not_touch"]])
     lines += listed("About the substrate:", [one["text"] for one in record["substrate_cautions"]])
     lines += listed("Assumed:", record["assumptions"])
@@ -116,7 +122,9 @@ def survey_lines(record: Mapping[str, Any], pdf: Path | None = None) -> list[str
     return [*lines, *(["", f"Written: {pdf}"] if pdf else [])]
 
 
-def _next(test: Mapping[str, Any] | None) -> list[str]:
+def _next(test: Mapping[str, Any] | None, stopped: bool) -> list[str]:
+    if test is None and stopped:
+        return ["", *wrapped("No further test of the coating pays for its time; settle first what is open.")]
     if test is None:
         return ["", "No further test of the coating pays for its time; test patches tell more."]
     wait = f" Wait {show(test['wait_s'], 'duration')} before you call it nothing." if test["wait_s"] else ""

@@ -54,7 +54,7 @@ def survey_record(finding: Finding) -> dict[str, Any]:
             ],
         },
         "stops": [stop.because for stop in finding.stops if stop.open],
-        "cleared": [stop.because for stop in finding.stops if not stop.open],
+        "on_record": [stop.because for stop in finding.stops if not stop.open],
         "hazards": [_bite(stop) for stop in finding.stops],
         "substrate_cautions": [
             {"text": text, "source": cited_line(one.source, one.locator, one.status)}

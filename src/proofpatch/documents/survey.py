@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import json
 import os
+import re
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path
@@ -21,6 +23,7 @@ PAPERS = ("a4", "us-letter")
 SIZES = (10.5, 9.5, 8.75, 8.0, 7.25, 6.5)  # pt, the largest that fits one page
 MOST_FINISHES = 6
 MOST_EVIDENCE = 24
+LONGEST_WORD = 30
 
 
 def survey_pdf(record: Mapping[str, Any], title: str, paper: str = "a4", day: datetime.date | None = None) -> bytes:
@@ -47,11 +50,21 @@ def _fitted(record: Mapping[str, Any], title: str, paper: str, day: datetime.dat
     if paper not in PAPERS:
         raise InputError("paper", f"The paper {paper!r} is not known.", f"Use one of: {', '.join(PAPERS)}.")
     for points in SIZES:
-        inputs = {"data": json.dumps(_page(record, title, paper, day or datetime.date.today(), points))}
+        data = _breakable(_page(record, title, paper, day or datetime.date.today(), points))
+        inputs = {"data": json.dumps(data)}
         pages = typst.compile(str(TEMPLATE), format="svg", sys_inputs=inputs, **FONTS)
         if isinstance(pages, bytes) or len(pages) == 1:
             return inputs
-    raise InputError("pdf", "The survey holds more than one page.", "Split it into pieces, or shorten what was said.")
+    raise InputError("page", "The survey holds more than one page.", "Split it into pieces, or shorten what was said.")
+
+
+def _breakable(value: Any) -> Any:
+    """The same with a place to break in every word longer than a column."""
+    if isinstance(value, str):
+        return re.sub(rf"(\S{{{LONGEST_WORD}}})(?=\S)", "\\1\u200b", value)
+    if isinstance(value, dict):
+        return {key: _breakable(one) for key, one in value.items()}
+    return [_breakable(one) for one in value] if isinstance(value, list) else value
 
 
 def write_survey(record: Mapping[str, Any], title: str, path: Path, paper: str = "a4") -> None:
@@ -61,8 +74,10 @@ def write_survey(record: Mapping[str, Any], title: str, path: Path, paper: str =
         InputError: the file cannot be written; as `survey_pdf`.
     """
     page = survey_pdf(record, title, paper)
+    made: Path | None = None
     try:
         with tempfile.NamedTemporaryFile(dir=path.resolve().parent, suffix=".pdf", delete=False) as file:
+            made = Path(file.name)
             file.write(page)
             file.flush()
             os.fsync(file.fileno())
@@ -70,7 +85,10 @@ def write_survey(record: Mapping[str, Any], title: str, path: Path, paper: str =
         os.replace(file.name, path)
     except OSError as trouble:
         why = trouble.strerror or "no room"
-        raise InputError("pdf", f"The file {path.name!r} cannot be written: {why}.", "Name another place.") from None
+        with contextlib.suppress(OSError):
+            if made:
+                made.unlink()
+        raise InputError("page", f"The file {path.name!r} cannot be written: {why}.", "Name another place.") from None
 
 
 def _found(one: Mapping[str, str]) -> list[str]:
@@ -93,7 +111,7 @@ def _page(record: Mapping[str, Any], title: str, paper: str, day: datetime.date,
         "change": record["what_would_change"],
         "instead": record["what_else_could_serve"],
         "stops": record["stops"],
-        "cleared": record["cleared"],
+        "on_record": record["on_record"],
         "finishes": [[record["finish_words"][key], in_100(p)] for key, p in shown],
         "substrates": [[key.replace("-", " "), in_100(p)] for key, p in list(record["substrates"].items())[:3]],
         "evidence": [*map(_found, evidence[:MOST_EVIDENCE]), *([["and", f"{more} more"]] if more > 0 else [])],

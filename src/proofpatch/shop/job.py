@@ -6,9 +6,9 @@ import datetime
 import difflib
 import math
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,11 +17,11 @@ from proofpatch.lasers import Laser, laser_from_toml
 from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.limits import PRESETS, Hand, Limits
 from proofpatch.learn.surface import Layer, Surface
-from proofpatch.materials import find_substrate
+from proofpatch.materials import coating, find_substrate
 from proofpatch.offer.hours import BOUNDS
 from proofpatch.survey.clear import Clearance
 from proofpatch.survey.described import surface_of
-from proofpatch.survey.evidence import Survey, read_survey
+from proofpatch.survey.evidence import Reading, Survey, read_survey
 from proofpatch.survey.identify import identify
 from proofpatch.survey.stop import HardStop, Lead, never_pass
 from proofpatch.units import parse
@@ -170,6 +170,9 @@ def job_from(table: Mapping[str, Any], path: Path | None = None) -> Job:
     for i, entry in enumerate(read["cleared"]):
         with inside(f"cleared[{i}]", {f"cleared.{key}": key for key in KEYS["cleared"]}):
             cleared.append(Clearance(**entry))
+    twice = [one.hazard for one in cleared if sum(one.hazard == other.hazard for other in cleared) > 1]
+    if twice:
+        raise InputError("cleared", f"The hazard {twice[0]} is on record twice.", "Keep the newer record.")
     layers = []
     for i, entry in enumerate(read["layers"]):
         with inside(f"layers[{i}]"):
@@ -180,6 +183,7 @@ def job_from(table: Mapping[str, Any], path: Path | None = None) -> Job:
             raise InputError("layers", "The job has no layers.", "Add [[layers]] with a coating, or [evidence].")
         surface = surface_of(survey, identify(survey), under.get("thickness"))
     else:
+        survey = with_layers(survey, layers) if survey else None
         with inside("surface", {"substrate_thickness": "thickness"}):
             surface = Surface(
                 layers,
@@ -231,14 +235,36 @@ def survey_from(given: Any, head: Mapping[str, Any], ground: str | None) -> Surv
         items += [(name, one) for one in value] if isinstance(value, list) else [(name, value)]
     named_there = {str(name).strip().casefold() for name, _ in items}
     if head.get("year") is not None:
-        if "year" in named_there:
+        if "year" in {name.partition("@")[0].strip() for name in named_there}:
             raise InputError("evidence.year", "The year is said twice.", "Leave it out of [evidence] or of [job].")
         items.append(("year", head["year"]))
     items += [("suspect", one) for one in head.get("suspects", ())]
-    if ground is not None and "substrate" not in named_there:
+    if ground is not None:
         with inside("surface"):
-            items.append(("substrate", find_substrate(ground)))
+            known = find_substrate(ground)
+        if "substrate" in named_there:
+            found = read_survey(items, EVIDENCE)
+            if found.ground != known:
+                said = "The substrate of [surface] is not the one of [evidence]."
+                raise InputError("evidence.substrate", said, "Say it once.")
+            return found
+        items.append(("substrate", known))
     return read_survey(items, EVIDENCE)
+
+
+def with_layers(survey: Survey, layers: Sequence[Layer]) -> Survey:
+    """The survey with what the job itself says of its layers: paint, colours, how many."""
+    kinds = {coating(key).kind for coat in layers for key in coat.shares}
+    readings = survey.readings
+    if "paint" in kinds and not survey.said("kind"):
+        readings = (*readings, Reading("kind", "paint"))
+    colours = [coat.colour for coat in layers if coat.colour not in ("unknown", "clear")]
+    return replace(
+        survey,
+        readings=readings,
+        primer=", ".join(filter(None, (survey.primer, *colours))),
+        layers=survey.layers or (len(layers) if len(layers) > 1 else None),
+    )
 
 
 def _read_tables(table: Mapping[str, Any]) -> dict[str, Any]:

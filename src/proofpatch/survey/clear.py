@@ -17,19 +17,65 @@ from proofpatch.materials import coating, find_coating
 from proofpatch.sources import sources
 from proofpatch.survey.evidence import TESTS, Survey
 from proofpatch.survey.identify import UNLISTED, Identity, family_of, finishes, identify, in_100
-from proofpatch.survey.stop import LEAD_YEAR, Lead, Record, never_pass, plain_words
+from proofpatch.survey.stop import LEAD_YEAR, Lead, Record, never_pass, plain_words, shows
 
 RULED_OUT = 0.05  # what is less likely than this counts as not there; common practice, no source
 SURELY = 0.5  # more likely than this, it is taken as present
+RARE = 0.01  # the same for what an object is worth
 ASBESTOS_YEAR = 1980  # presumed where installed no later than this (29 CFR 1926.1101)
-MASTIC_YEAR = 1996  # mastics with asbestos were made to this year (trade text)
+MASTIC_YEAR = 1996  # mastics with asbestos were made to this year (trade text); taken for putty and gaskets too
 CCA_YEAR = 2003  # last year of CCA for most residential uses (US EPA)
+MERCURY_YEAR = 1990  # US interior latex with mercury was made until August of it; from memory, unverified
 CELLULOSE = ("nitrocellulose", "precatalysed")
-HEAVY_USES = ("aircraft", "aeroplane", "military", "machine", "vehicle", "industrial", "bridge", "tank")
-OUTDOOR_USES = ("outdoor", "outside", "deck", "fence", "playground", "post", "garden", "gate", "pergola", "bench")
-POLES = ("pole", "sleeper", "farm", "barn", "tie", "jetty", "pier")
-BUILT_IN = ("ceiling", "gasket", "door", "putty", "caulk", "glazing", "vinyl floor", "floor tile", "insulation", "wall")
-NOT_A_FIRE_DOOR = ("furniture", "cupboard", "cabinet", "wardrobe", "chest")
+SOILS = (
+    "rust",
+    "scale",
+    "oxide",
+    "grease",
+    "char",
+    "soot",
+    "graffiti",
+    "mould",
+)  # they came later than what lies below
+HEAVY_USES = (
+    "aircraft", "airplane", "aeroplane", "plane", "fuselage", "helicopter", "military", "machine", "vehicle", "car",
+    "truck", "lorry", "tractor", "motorcycle", "train", "wheel", "industrial", "bridge", "tank",
+)  # fmt: skip
+OUTDOOR_USES = (
+    "outdoor", "outdoors", "outside", "deck", "decking", "fence", "playground", "playset", "play set", "swing set",
+    "climbing frame", "post", "garden", "gate", "pergola", "park bench", "garden bench", "cladding", "dock",
+    "picnic table", "planter", "raised bed", "shed", "veranda", "porch",
+)  # fmt: skip
+POLES = (
+    "telegraph pole", "utility pole", "sleeper", "railway tie", "fence post", "barn beam", "farm timber", "jetty",
+    "pier post",
+)  # fmt: skip
+# Presumed to 1980; then those for which no end is known, taken as the mastics.
+SURFACING = (
+    "ceiling", "insulation", "lagging", "vinyl floor", "asphalt floor", "floor tile", "interior wall", "wall", "boiler",
+    "pipe covering", "duct", "soffit",
+)  # fmt: skip
+SEALS = (
+    "mastic", "floor adhesive", "tile adhesive", "gasket", "putty", "caulk", "glazing", "window", "spackling", "filler",
+    "fire door", "firedoor", "rope seal", "stove", "brake", "clutch", "fibre cement", "cement board", "corrugated roof",
+    "siding", "switchboard",
+)  # fmt: skip
+FURNITURE = ("clock", "cupboard", "cabinet", "wardrobe", "chest", "shelf", "mirror", "furniture")
+LININGS = (
+    "cookware", "bakeware", "frying pan", "saucepan", "skillet", "wok", "griddle", "baking tray", "cooking pot",
+    "waffle iron", "mould release", "tank lining", "pipe lining",
+)  # fmt: skip
+HULLS = (
+    "boat", "sailboat", "hull", "marine", "ship", "yacht", "dinghy", "canoe", "keel", "propeller", "rudder", "buoy",
+)  # fmt: skip
+WORTHY = (
+    "museum", "listed", "church", "icon", "altar", "gilding", "gilded", "gilt", "gold leaf", "urushi", "lacquerware",
+    "japanned", "memorial", "gravestone",
+)  # fmt: skip
+VESSELS = (
+    "drum", "fuel tank", "petrol tank", "gas tank", "tank", "petrol can", "fuel can", "jerry can", "gas cylinder",
+    "cylinder", "pressure vessel", "vessel", "boiler", "fuel line", "gas line", "shell casing",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -63,6 +109,7 @@ class Clearance(Record):
         return "cleared"
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "hazard", self.hazard.strip().casefold().replace("_", "-").replace(" ", "-"))
         if self.hazard not in hazards() or self.hazard in ("lead", "solvent"):
             known = ", ".join(key for key in hazards() if key not in ("lead", "solvent"))
             raise InputError("cleared.hazard", f"cleared.hazard {self.hazard[:40]!r} is not known.", f"Known: {known}.")
@@ -71,8 +118,11 @@ class Clearance(Record):
 
 @dataclass(frozen=True)
 class Stop:
-    """One hard stop. open: nothing on record clears it. never: nothing can. before_beam: it binds the beam only, the
-    job may be taken."""
+    """One hard stop.
+
+    open: nothing on record settles it. never: nothing can. before_beam: it binds the beam only, the job may be taken.
+    settled_by: what is on record. short: why what is on record does not settle it.
+    """
 
     hazard: str
     reason: str
@@ -81,7 +131,8 @@ class Stop:
     open: bool = True
     never: bool = False
     before_beam: bool = False
-    cleared_by: str = ""
+    settled_by: str = ""
+    short: str = ""
 
     @property
     def because(self) -> str:
@@ -90,9 +141,10 @@ class Stop:
             return self.reason
         name = hazards()[self.hazard].name
         if not self.open:
-            return f"Cleared: {name} ({self.reason}): {self.cleared_by}."
+            return f"{name.capitalize()} ({self.reason}): {self.settled_by}."
         until = f"Until that is settled: {self.refused}"
-        return f"Stop: {name}, because {self.reason}. {until}. It is settled by {self.settles}."
+        short = f" {self.short}" if self.short else ""
+        return f"Stop: {name}, because {self.reason}.{short} {until}. It is settled by {self.settles}."
 
 
 @lru_cache(maxsize=1)
@@ -115,19 +167,24 @@ def stops(
         lead, cleared: what is on record.
     """
     found: list[Stop] = []
-    for text in (*survey.suspects, *survey.uses):
+    for text in (*survey.suspects, *survey.uses, *survey.beside, survey.primer):
         why = never_pass(text)
         if why:
             found.append(Stop("suspect", why, "", "no beam", never=True))
-    if _chance(identity, "plastic-foil") > SURELY:
-        why = never_pass("pvc") or ""
-        found.append(Stop("halogens", why, "", "no beam", never=True))
-    records = {one.hazard: one for one in cleared}
+    foil = never_pass("pvc") or ""
+    if _chance(identity, "plastic-foil") > SURELY or "plastic-foil" in survey.said("laboratory"):
+        found.append(Stop("halogens", foil, "", "no beam", never=True))
     for key, rule in RULES.items():
         reason = rule(survey, identity)
         if reason:
-            found.append(_stop(key, reason, lead if key == "lead" else records.get(key)))
+            records = [lead] if key == "lead" and lead else [one for one in cleared if one.hazard == key]
+            found.append(_stop(key, reason, records, survey, identity))
     return tuple(sorted(found, key=lambda stop: (not stop.open, not stop.never)))
+
+
+def never_stop(survey: Survey) -> str | None:
+    """The sentence of a material that nothing lets pass, or None."""
+    return next((stop.because for stop in stops(survey, identify(survey)) if stop.never), None)
 
 
 def open_stop(survey: Survey, lead: Lead | None = None, cleared: Sequence[Clearance] = ()) -> str | None:
@@ -135,20 +192,48 @@ def open_stop(survey: Survey, lead: Lead | None = None, cleared: Sequence[Cleara
     return next((stop.because for stop in stops(survey, identify(survey), lead, cleared) if stop.open), None)
 
 
-def _stop(key: str, reason: str, record: Record | None) -> Stop:
+def _stop(key: str, reason: str, records: Sequence[Record], survey: Survey, identity: Identity) -> Stop:
+    """The stop of a hazard with what is on record about it; of several records all have to settle it."""
     about = hazards()[key]
-    told = ""
-    if record is not None and record.negative and _named(record, about):
-        told = f"shown absent by {record.method} on {record.date}"
-    elif record is not None and about.accept and record.accepted:
-        told = f"taken on by {record.name}, controls: {record.controls}, reason: {record.reason}"
-    return Stop(key, reason, about.settles, about.refused, not told, before_beam=key == "solvent", cleared_by=told)
+    told = [_told(record, about, survey, identity) for record in records]
+    settled = bool(told) and all(words for words, _ in told)
+    short = next((why for words, why in told if not words and why), "")
+    by = "; ".join(words for words, _ in told)
+    return Stop(key, reason, about.settles, about.refused, not settled, before_beam=key == "solvent", settled_by=by,
+                short=short)  # fmt: skip
 
 
-def _named(record: Record, about: Hazard) -> bool:
-    """True if the method of a negative result is one that can show it."""
-    words = f" {plain_words(record.method)} "
-    return not about.methods or any(f" {word} " in words for word in about.methods)
+def _told(record: Record, about: Hazard, survey: Survey, identity: Identity) -> tuple[str, str]:
+    """(what a record settles, or ""; else why it does not)."""
+    if record.status == "positive":
+        return "", "It tested positive."
+    if record.status == "negative":
+        against = _against(about, survey, identity)
+        if against:
+            return "", against
+        if not record.negative or (about.methods and not shows(record.method, about.methods)):
+            return "", "The negative record names no date, or no method that can show it absent."
+        if not record.dated_after(survey.year):
+            return "", "The negative record is older than the coating."
+        return f"not found by {record.method} on {record.date}", ""
+    if record.status == "accepted":
+        if not about.accept:
+            return "", "It cannot be taken on, only shown absent."
+        if not record.accepted:
+            return "", "Taking it on needs name, controls and reason."
+        return f"still there, taken on by {record.name}; controls: {record.controls}; reason: {record.reason}", ""
+    return "", ""
+
+
+def _against(about: Hazard, survey: Survey, identity: Identity) -> str:
+    """What was found that a negative record contradicts."""
+    if about.id == "lead" and "lead-white-paint" in (identity.favourite, *survey.said("laboratory")):
+        return "The negative record contradicts what the coating is said to be."
+    if about.id == "nitrocellulose" and {"dissolves", "gummy"} & set(survey.said("acetone")):
+        return "The negative record contradicts what acetone did."
+    if about.id == "suspect" and len(_unknown_suspects(survey)) > 1:
+        return "One record speaks of several suspects; name those that are left one by one."
+    return ""
 
 
 def _chance(identity: Identity, *names: str) -> float:
@@ -156,8 +241,15 @@ def _chance(identity: Identity, *names: str) -> float:
 
 
 def painted(survey: Survey, identity: Identity) -> float:
-    """Chance that it is paint, or nothing listed. What may be either counts as paint unless it was seen to be clear."""
-    clear = survey.said("kind") == ["clear film"]
+    """Chance that it is paint, or nothing listed. Paint that was seen, or found by a laboratory, is paint.
+
+    What may be clear or paint counts as paint unless it was seen to be a clear film of no colour of its own.
+    """
+    named = [finishes()[key].coating for key in finishes() if key in survey.said("laboratory")]
+    named += [key for key in (*survey.said("laboratory"), *survey.said("told")) if key not in finishes()]
+    if "paint" in survey.said("kind") or any(coating(key).kind == "paint" for key in named if key):
+        return 1.0
+    clear = survey.said("kind") == ["clear film"] and set(survey.said("colour")) <= {"clear", "brown", "red-brown"}
     found = [UNLISTED]
     for key, finish in finishes().items():
         data = coating(finish.coating) if finish.coating else None
@@ -180,42 +272,58 @@ def _lead(survey: Survey, identity: Identity) -> str:
     reasons = []
     if painted(survey, identity) > RULED_OUT:
         reasons.append(f"it may be paint or something unknown ({in_100(painted(survey, identity))})")
-    if any("lead" in plain_words(text).split() for text in survey.suspects):
+    if any("lead" in plain_words(text).split() for text in (*survey.suspects, *survey.uses, survey.primer)):
         reasons.append("lead is suspected")
-    if survey.year is None:
+    if any(_is_known(text) and coating(find_coating(text)).kind == "paint" for text in survey.suspects):
+        reasons.append("paint is suspected in it")
+    below = survey.under_year
+    if survey.year is None and below is None:
         reasons.append("it is undated")
-    elif survey.year < LEAD_YEAR:
+    elif survey.year is not None and survey.year < LEAD_YEAR:
         reasons.append(f"it is from {survey.year}, before {LEAD_YEAR}")
-    if (survey.layers or 1) > 1:
+    if below is not None and below < LEAD_YEAR and (survey.year is None or survey.year >= LEAD_YEAR):
+        reasons.append(f"what lies below is from {below}, before {LEAD_YEAR}")
+    if below is None and (survey.refinished or set(survey.said("kind")) & set(SOILS)) and survey.year is not None:
+        reasons.append("older coats may lie below it and are not dated")
+    if ((survey.layers or 1) > 1 or survey.primer) and (below is None or below < LEAD_YEAR):
         reasons.append("lower layers may be older")
-    return " and ".join(reasons)
+    return " and ".join(dict.fromkeys(reasons))
 
 
 def _chromate(survey: Survey, identity: Identity) -> str:
+    metal = _ground(identity, "metal")
+    if identity.substrates.get("galvanised-steel", 0.0) > SURELY:
+        return "zinc is often rinsed or primed with chromate"
     if painted(survey, identity) < RULED_OUT:
         return ""
     colour = _coloured(survey, "yellow", "green", "orange")
-    metal = _ground(identity, "metal")
     if colour:
         return f"a {colour} paint or primer may be a chromate"
+    # The colour on top says nothing of the primer.
     use = survey.mentions(*HEAVY_USES)
     if metal > RULED_OUT and use:
-        return f"primers on {use} are often chromates"
-    if metal > SURELY and not survey.said("colour") and not survey.primer:
-        for key in ("aluminium", "galvanised-steel"):
-            if identity.substrates.get(key, 0.0) > SURELY:
-                return f"paint on {key.replace('-', ' ')} often lies on a chromate primer and no colour was said"
+        return f"primers are often chromates on what is used so: {use}"
+    light = sum(p for key, p in identity.substrates.items() if key in ("aluminium", "galvanised-steel"))
+    if metal > SURELY and light > RULED_OUT:
+        return "paint on aluminium or zinc often lies on a chromate primer"
     return ""
 
 
 def _cadmium(survey: Survey, identity: Identity) -> str:
-    use = survey.mentions("fastener", "bolt", "screw", "plated", "plating")
+    use = survey.mentions("fastener", "bolt", "plated", "plating", "machine screw")
     if use and _ground(identity, "metal") > RULED_OUT:
-        return f"{use} may be cadmium plated"
+        return f"such parts may be cadmium plated: {use}"
     colour = _coloured(survey, "red", "orange", "yellow")
-    if colour and colour != "red-brown" and painted(survey, identity) > RULED_OUT:
+    if colour and "lead" not in colour and colour != "red-brown" and painted(survey, identity) > RULED_OUT:
         return f"a bright {colour} may be a cadmium pigment"
     return ""
+
+
+def _dated(year: int | None, last: int) -> str:
+    """Words for a year no later than `last`, or none known; "" if it is later."""
+    if year is None:
+        return "undated"
+    return f"from {year}, not after {last}" if year <= last else ""
 
 
 def _treated(survey: Survey, identity: Identity) -> str:
@@ -223,84 +331,121 @@ def _treated(survey: Survey, identity: Identity) -> str:
         return ""
     use = survey.mentions(*POLES)
     if use:
-        return f"timber of a {use} is usually treated, whatever its year"
+        return f"such timber is usually treated, whatever its year: {use}"
     outdoors = survey.mentions(*OUTDOOR_USES)
-    if outdoors and (survey.year is None or survey.year <= CCA_YEAR):
-        dated = "undated" if survey.year is None else f"from {survey.year}, not after {CCA_YEAR}"
-        return f"outdoor timber ({outdoors}) {dated}"
-    return ""
+    dated = _dated(survey.under_year, CCA_YEAR)
+    return f"timber outdoors ({outdoors}), {dated}" if outdoors and dated else ""
 
 
 def _asbestos(survey: Survey, identity: Identity) -> str:
-    if survey.mentions("mastic") and (survey.year is None or survey.year <= MASTIC_YEAR):
-        return f"mastics up to {MASTIC_YEAR} may hold it"
-    if survey.year is not None and survey.year > ASBESTOS_YEAR:
+    year = survey.under_year
+    sealed = survey.mentions(*SEALS, but=FURNITURE)
+    if sealed and _dated(year, MASTIC_YEAR):
+        return f"{sealed}, {_dated(year, MASTIC_YEAR)}"
+    dated = _dated(year, ASBESTOS_YEAR)
+    if not dated:
         return ""
-    dated = "undated" if survey.year is None else f"from {survey.year}, not after {ASBESTOS_YEAR}"
     if survey.textured:
         return f"a textured coating, {dated}"
-    use = "" if survey.mentions(*NOT_A_FIRE_DOOR) else survey.mentions(*BUILT_IN)
-    if use and survey.textured is None:
-        return f"{use}, {dated}, and it was not said whether the coating is textured"
-    always = survey.mentions("gasket", "putty", "caulk", "vinyl floor", "floor tile", "insulation", "fire door")
-    return f"{always}, {dated}" if always else ""
+    use = survey.mentions(*SURFACING, but=FURNITURE)
+    plain = use and survey.textured is False and survey.mentions("wall", "interior wall", but=FURNITURE) == use
+    return f"{use}, {dated}" if use and not plain else ""
 
 
 def _halogens(survey: Survey, identity: Identity) -> str:
-    use = survey.mentions("cookware", "pan", "pot", "bakeware", "mould release", "lining", "non stick")
+    use = survey.mentions(*LININGS)
     if use:
-        return f"{use} may be lined with a fluoropolymer"
+        return f"it may be lined with a fluoropolymer: {use}"
     foil = _chance(identity, "plastic-foil")
     return f"it may be a vinyl or plastic foil ({in_100(foil)})" if foil > RULED_OUT else ""
 
 
 def _nitrocellulose(survey: Survey, identity: Identity) -> str:
     chance = _chance(identity, *CELLULOSE)
+    if any("nitrocellulose" in plain_words(text) for text in (*survey.suspects, *survey.uses)):
+        return "nitrocellulose is suspected, which burns fast"
     return f"it may be nitrocellulose lacquer ({in_100(chance)}), which burns fast" if chance > RULED_OUT else ""
 
 
 def _char(survey: Survey, identity: Identity) -> str:
-    burnt = survey.mentions("fire damage", "burnt", "burned", "fire")
     if "char" in survey.said("kind"):
         return "it is charred and what burned is not known"
-    if burnt and not survey.mentions("fireplace", "fire door", "fire place"):
-        return f"{burnt}: what burned is not known"
-    return ""
+    burnt = survey.mentions("fire damage", "burnt", "burned", "house fire", "after a fire")
+    return f"what burned is not known ({burnt})" if burnt else ""
 
 
 def _antifouling(survey: Survey, identity: Identity) -> str:
-    use = survey.mentions("boat", "hull", "marine", "ship", "yacht", "keel")
-    return f"paint of a {use} may be antifouling" if use and painted(survey, identity) > RULED_OUT else ""
+    use = survey.mentions(*HULLS)
+    paint = use and painted(survey, identity) > RULED_OUT
+    return f"such paint may be antifouling: {use}" if paint else ""
 
 
 def _heritage(survey: Survey, identity: Identity) -> str:
-    if _chance(identity, "urushi") > RULED_OUT:
+    if _chance(identity, "urushi") > RARE or "urushi" in survey.said("laboratory"):
         return f"it may be Asian lacquer ({in_100(_chance(identity, 'urushi'))})"
-    use = survey.mentions("museum", "listed", "church", "icon", "altar", "gilding", "gilded")
-    return f"it is {use}" if use else ""
+    use = survey.mentions(*WORTHY)
+    return f"of what it is: {use}" if use else ""
+
+
+def _mercury(survey: Survey, identity: Identity) -> str:
+    use = survey.mentions("mirror", "mirror back", "ormolu", "fire gilt", "fire gilding")
+    if use:
+        return f"mirror backs and fire-gilding hold it: {use}"
+    indoors = survey.mentions(
+        "interior", "interior wall", "wall", "ceiling", "room", "kitchen", "bathroom", but=FURNITURE
+    )
+    dated = _dated(survey.year, MERCURY_YEAR)
+    latex = max(_chance(identity, "latex-paint"), float("latex-paint" in survey.said("laboratory")))
+    return f"latex paint indoors ({indoors}), {dated}" if indoors and dated and latex > RULED_OUT else ""
+
+
+def _tar(survey: Survey, identity: Identity) -> str:
+    said = " ".join((*survey.suspects, *survey.uses))
+    words = [word for word in ("bitumen", "coal tar", "creosote", "tar paint", "asphalt") if word in plain_words(said)]
+    return f"{words[0]} was named" if words else ""
+
+
+def _vessel(survey: Survey, identity: Identity) -> str:
+    use = survey.mentions(*VESSELS)
+    return f"it may hold pressure, fuel or vapour: {use}" if use else ""
+
+
+def _is_known(text: str) -> bool:
+    try:
+        find_coating(text)
+    except InputError:
+        return False
+    return True
+
+
+LEAD_WORDS = frozenset(("lead", "paint", "white", "red", "primer", "based", "old"))
+
+
+def _unknown_suspects(survey: Survey) -> list[str]:
+    """Suspects that are neither known here, nor never pass, nor plain lead."""
+    return [
+        text
+        for text in survey.suspects
+        if not never_pass(text) and not _is_known(text) and not set(plain_words(text).split()) <= LEAD_WORDS
+    ]
 
 
 def _suspect(survey: Survey, identity: Identity) -> str:
-    for text in survey.suspects:
-        if never_pass(text) or "lead" in plain_words(text).split():
-            continue
-        try:
-            find_coating(text)
-        except InputError:
-            return f"{' '.join(text.split())[:40]!r} is suspected and is not known here"
-    return ""
+    unknown = _unknown_suspects(survey)
+    return f"{' '.join(unknown[0].split())[:40]!r} is suspected and is not known here" if unknown else ""
 
 
 def _solvent(survey: Survey, identity: Identity) -> str:
-    used = [reading.test for reading in survey.readings if TESTS[reading.test].solvent]
+    used = [r.test for r in survey.readings if TESTS[r.test].solvent or r.test == "linseed-drop"]
     if not used or survey.aired:
         return ""
     names = list(dict.fromkeys(name.replace("-", " ") for name in used))
-    return f"{' and '.join(names)} {'was' if len(names) == 1 else 'were'} used on it"
+    return f"of what was used on it: {', '.join(names)}"
 
 
 RULES: Mapping[str, Callable[[Survey, Identity], str]] = {
     "lead": _lead, "asbestos": _asbestos, "chromate": _chromate, "cadmium": _cadmium, "treated-wood": _treated,
-    "halogens": _halogens, "antifouling": _antifouling, "unknown-char": _char, "nitrocellulose": _nitrocellulose,
-    "heritage": _heritage, "suspect": _suspect, "solvent": _solvent,
+    "halogens": _halogens, "antifouling": _antifouling, "mercury": _mercury, "tar": _tar, "vessel": _vessel,
+    "unknown-char": _char, "nitrocellulose": _nitrocellulose, "heritage": _heritage, "suspect": _suspect,
+    "solvent": _solvent,
 }  # fmt: skip

@@ -50,6 +50,10 @@ LOSS = GAIN * WORTH_IT / (1.0 - WORTH_IT)  # and costs that does not; so taking 
 BIT = 45.0  # minutes of test patches that one bit about the coating saves; ours, from memory, unverified
 CLEARS = 20.0  # minutes that a cleared hazard saves; ours, from memory, unverified
 MARK = 1.0  # minutes a mark of a test counts; ours, from memory, unverified
+# Finishing liquids give off ignitable vapour at room temperature; a light switch can set it off (OSU-734).
+SOLVENT_CARE = (
+    "Outdoors or at an open window, with gloves and goggles, no flame, spark or switch near; rags into water, outdoors."
+)
 MOST_NAMED = 3  # hazards named in the sentence; each has its own line below
 # The weakest solvent first: before those of a higher rank this one has to be done.
 FIRST_SOLVENT = "alcohol"
@@ -134,7 +138,7 @@ def decide(
     return Finding(
         survey, identity, bites, to_mind(survey, identity, sheet), None if _never(bites) else test, answer, chance,
         chances, _because(survey, identity, bites, answer, chance, own), _change(test, bites),
-        INSTEAD[ground] if answer == NO else "", own,
+        _instead(bites, ground) if answer == NO else "", own,
     )  # fmt: skip
 
 
@@ -142,6 +146,15 @@ def decide(
 def _chance_on(surface: Surface, laser: Laser, hand: Hand, seed: int) -> float:
     """The forecast's chance, which hangs on no limits. Kept: the next finding asks most of them again."""
     return forecast(belief_of(surface, laser, hand, seed=seed)).chance
+
+
+def _instead(bites: Sequence[Stop], ground: str) -> str:
+    """What else could serve; never a way to raise what is poisonous."""
+    if any(stop.open and not stop.before_beam for stop in bites):
+        return (
+            "licensed or specialist work; until what is open is settled, no sanding, scraping, heat or blasting either"
+        )
+    return INSTEAD[ground]
 
 
 def _of_finish(identity: Identity, chances: Mapping[str, float]) -> Floats:
@@ -291,8 +304,13 @@ def _worth(test: Test, survey: Survey, identity: Identity, of_finish: Floats, ag
     main = max(gains, key=lambda name: gains[name])
     return NextTest(
         test.id, f"{'At a second place it' if again < 1.0 else 'It'} tells most for its {test.minutes:.0f} min, about "
-        f"{main}.", test.how, test.wait, test.minutes, worth, outcomes,
+        f"{main}.", _how(test), test.wait, test.minutes, worth, outcomes,
     )  # fmt: skip
+
+
+def _how(test: Test) -> str:
+    """How it is done; every solvent with what keeps it from hurting."""
+    return f"{test.how} {SOLVENT_CARE}" if test.solvent else test.how
 
 
 def _choice(chance: float) -> float:

@@ -14,6 +14,7 @@ from typing import Any
 
 from proofpatch.errors import InputError
 from proofpatch.materials import coating_ids, find_coating, find_substrate, substrate_ids
+from proofpatch.survey.stop import never_pass
 from proofpatch.units import parse
 
 EARLIEST = 1000
@@ -21,6 +22,7 @@ MOST_LAYERS_SEEN = 60
 MOST_READINGS = 60
 MOST_SPOTS = 12
 LONGEST = 80
+LONGEST_SPOT = 30
 STRENGTHS = (2, 4, 10, 20)  # weak, moderate, strong, decisive
 
 
@@ -65,7 +67,8 @@ def _tests() -> Mapping[str, Test]:
 TESTS = _tests()
 # What is said of the piece beside the tests -> what it is.
 HISTORY = {
-    "year": "year it was coated, or unknown",
+    "year": "year it was coated, the earliest it may be, or unknown",
+    "built": "year the piece or building is from, the earliest it may be, or unknown",
     "substrate": "what lies under the coating: an id, an everyday name, or wood, metal, stone, paper, unknown",
     "use": "what it is or was used for",
     "refinished": "whether it was coated anew later: yes, no or unknown",
@@ -121,6 +124,7 @@ class Survey:
 
     readings: tuple[Reading, ...] = ()
     year: int | None = None
+    built: int | None = None
     ground: str = ""
     uses: tuple[str, ...] = ()
     refinished: bool | None = None
@@ -158,13 +162,14 @@ class Survey:
             found |= {key: share / len(members) for key in members}
         return found
 
-    def mentions(self, *words: str) -> str:
-        """The first use that holds one of these words, or ""."""
-        for use in self.uses:
-            plain = f" {' '.join(re.findall(r'[a-z]+', use.casefold()))} "
-            if any(re.search(rf" {word}(s|es)? ", plain) for word in words):
-                return use
-        return ""
+    def mentions(self, *words: str, but: Sequence[str] = ()) -> str:
+        """The first use that holds one of these words and none of `but`, or ""."""
+        return next((use for use in self.uses if _holds(use, words) and not _holds(use, but)), "")
+
+    @property
+    def under_year(self) -> int | None:
+        """The year from which nothing older lies below: of the piece, or of a coating that was never renewed."""
+        return self.built if self.built is not None else self.year if self.refinished is False else None
 
     def with_reading(self, reading: Reading) -> Survey:
         """This and one more reading."""
@@ -172,6 +177,12 @@ class Survey:
 
 
 EMPTY = Survey()
+
+
+def _holds(text: str, words: Sequence[str]) -> bool:
+    """True if one of the words, or its plural, stands in the text."""
+    plain = f" {' '.join(re.findall(r'[a-z]+', text.casefold()))} "
+    return any(f" {word}{plural} " in plain for word in words for plural in ("", "s", "es"))
 
 
 def read_survey(items: Iterable[tuple[str, Any]], place: str = "evidence") -> Survey:
@@ -190,13 +201,19 @@ def read_survey(items: Iterable[tuple[str, Any]], place: str = "evidence") -> Su
         name = str(name).strip().casefold().replace("_", "-").replace("color", "colour")
         text = _plain(value, name, place)
         key, _, spot = (part.strip() for part in name.partition("@"))
+        name = f"{key}@{spot}" if spot else key
+        if len(spot) > LONGEST_SPOT or not spot.isprintable():
+            raise InputError(place, f"The place {_short(spot)} is not a few words.", "Write it like alcohol@leg.")
         if len(found["raw"]) >= MOST_READINGS:
             raise InputError(place, f"More than {MOST_READINGS} findings are given.", "Leave out what repeats.")
         if name in given and key not in REPEATED:
-            raise InputError(place, f"{name} is given twice.", f"Name the second place, like {key}@leg=….")
+            remedy = f"Name the second place, like {key}@leg=…." if key in TESTS else "Give it once."
+            raise InputError(place, f"{name} is given twice.", remedy)
         given.add(name)
         found["raw"].append((name, text))
-        if key in TESTS:
+        if key == "laboratory" and never_pass(text):
+            found["suspects"].append(text)  # what a laboratory found is suspected at the least
+        elif key in TESTS:
             found["readings"].append(_reading(key, text, spot, place))
         elif key in HISTORY:
             if spot:
@@ -204,7 +221,7 @@ def read_survey(items: Iterable[tuple[str, Any]], place: str = "evidence") -> Su
             _take(found, key, text, place)
         else:
             raise InputError(place, f"The finding {_short(key)} is not known.", _nearest(key, (*TESTS, *HISTORY)))
-    if len({r.spot for r in found["readings"]}) > MOST_SPOTS:
+    if len({r.spot for r in found["readings"]} - {""}) > MOST_SPOTS:
         raise InputError(place, f"More than {MOST_SPOTS} places are named.", "Survey them as separate pieces.")
     said: dict[str, Any] = {key: tuple(value) if isinstance(value, list) else value for key, value in found.items()}
     return Survey(**said)
@@ -236,7 +253,7 @@ def _plain(value: Any, name: str, place: str) -> str:
 def _reading(test: str, text: str, spot: str, place: str) -> Reading:
     about = TESTS[test]
     value, seconds = _timed(text.casefold(), test, place)
-    if test == "laboratory":
+    if test in ("laboratory", "told"):
         from proofpatch.survey.identify import finishes
 
         known: Sequence[str] = tuple(dict.fromkeys([*finishes(), *coating_ids()]))
@@ -245,7 +262,7 @@ def _reading(test: str, text: str, spot: str, place: str) -> Reading:
                 value = find_coating(value)
             except InputError:
                 raise InputError(
-                    place, f"laboratory: {_short(value)} is no finish known here.", _nearest(value, known)
+                    place, f"{test}: {_short(value)} is no finish known here.", _nearest(value, known)
                 ) from None
         return Reading(test, value, spot, seconds)
     value = value if value in about.values else SAYINGS.get(value, value)
@@ -261,19 +278,22 @@ def _timed(text: str, test: str, place: str) -> tuple[str, float | None]:
     found = re.fullmatch(r"(.+?)(?:\s*[,;]|\s+in|\s+after|\s+for)\s+(?:about\s+)?(\d[\d.]*\s*[a-z]+)", text)
     if not found:
         return text, None
-    seconds = parse(found[2], "duration", place, low=0.0, high=86400.0)
+    seconds = parse(found[2], "duration", f"{place} {test}", low=0.0, high=86400.0)
     return found[1].strip(), float(seconds)
 
 
 def _take(found: dict[str, Any], key: str, text: str, place: str) -> None:
     """One item of the history into the fields of a Survey."""
     low = text.casefold()
-    if key == "year":
-        found["year"] = _year(low, place)
+    if key in ("year", "built"):
+        found[key] = _year(key, low, place)
     elif key == "substrate":
         found["ground"] = _ground(low, place)
     elif key in ("use", "suspect"):
-        found["uses" if key == "use" else "suspects"] += [part.strip() for part in text.split(",") if part.strip()]
+        parts = [part.strip() for part in text.split(",") if part.strip()]
+        if not parts or any(part.casefold() in ("no", "none", "nothing", "unknown") for part in parts):
+            raise InputError(place, f"{key}: {_short(text)} names nothing.", "Leave it out where there is none.")
+        found["uses" if key == "use" else "suspects"] += parts
     elif key == "beside":
         found["beside"] += [part.strip() for part in text.split(",") if part.strip()]
     elif key in ("refinished", "cleaned", "aired"):
@@ -292,23 +312,23 @@ def _take(found: dict[str, Any], key: str, text: str, place: str) -> None:
     elif key == "substrate-condition":
         found["ground_condition"] = _one_of(key, low, ("new", "aged", "stained", "unknown"), place)
     elif key == "layers":
-        if not low.isdecimal() or not 1 <= int(low[:6]) <= MOST_LAYERS_SEEN:
+        if not low.isdecimal() or len(low) > 2 or not 1 <= int(low) <= MOST_LAYERS_SEEN:
             raise InputError(
                 place, f"layers: {_short(text)} is not a whole number from 1 to {MOST_LAYERS_SEEN}.", "Write layers=2."
             )
         found["layers"] = int(low)
     elif key == "thickness":
-        found["thickness"] = parse(text, "length", place, low=1e-7, high=2e-2)
+        found["thickness"] = parse(text, "length", f"{place} {key}", low=1e-7, high=2e-2)
     else:
-        found["moisture"] = parse(text, "share", place, low=0.0, high=1.0)
+        found["moisture"] = parse(text, "share", f"{place} {key}", low=0.0, high=1.0)
 
 
-def _year(text: str, place: str) -> int | None:
+def _year(key: str, text: str, place: str) -> int | None:
     if text in ("unknown", "undated"):
         return None
     most = datetime.date.today().year
     if not text.isdecimal() or len(text) != 4 or not EARLIEST <= int(text) <= most:
-        said = f"year: {_short(text)} is not a year from {EARLIEST} to {most}."
+        said = f"{key}: {_short(text)} is not a year from {EARLIEST} to {most}."
         raise InputError(place, said, "Write the earliest year it may be from, or unknown.")
     return int(text)
 

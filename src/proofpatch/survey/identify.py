@@ -43,6 +43,7 @@ OLD_FILM = 80  # years from which alcohol that does nothing hardly speaks agains
 DOUBTFUL = 0.25  # a reading this much likelier under another finish does not fit the leading one
 ANEW = 0.5  # what a second swab of the same test counts
 DIRTY = 0.5  # what a touch test counts on a place that was not cleaned
+YOUNG = 0.5  # what a solvent test counts on a film of this year, which may not have cured
 HASTY = 0.5  # what "none" counts before the full wait
 # Grounds a finish needs beyond its family.
 ONLY_ON = {
@@ -51,6 +52,7 @@ ONLY_ON = {
     "mill-scale": ("mild-steel", "tool-steel"),
     "aluminium-oxide": ("aluminium",),
 }  # fmt: skip
+RARE_BEFORE = {"waterborne-clear": 1990, "waterborne-crosslinked": 1990}  # made earlier, but seldom
 PERIODS = {"shellac": (1820, 1925), "nitrocellulose": (1925, 1960)}  # when a finish was the usual one on furniture
 
 
@@ -224,9 +226,10 @@ def _dated(finish: Finish, survey: Survey, family: str) -> float:
     year, factor = survey.year, 1.0
     if year is None or survey.refinished is True:
         return factor
-    unusual = NOT_INVENTED if survey.refinished is False else MODERATE
-    if (finish.since is not None and year < finish.since) or (finish.until is not None and year > finish.until):
-        factor /= unusual
+    if finish.since is not None and year < finish.since:
+        factor /= NOT_INVENTED if survey.refinished is False else MODERATE
+    elif (finish.until is not None and year > finish.until) or year < RARE_BEFORE.get(finish.id, 0):
+        factor /= MODERATE
     usual = PERIODS.get(finish.id)
     if usual and family == "wood" and usual[0] <= year <= usual[1]:
         factor *= MODERATE if survey.refinished is False else MODERATE**0.5
@@ -248,7 +251,7 @@ def likelihood(test: str, value: str, year: int | None = None) -> Floats:
     about = TESTS[test]
     grounds = substrate_ids()
     flat = 1.0 / max(len(about.values), 1)
-    if test == "laboratory":
+    if test in ("laboratory", "told"):
         of_finish = np.array([1.0 if value in (f.id, f.coating) else 1e-3 for f in finishes().values()] + [1e-3])
     else:
         of_finish = np.array(
@@ -286,18 +289,27 @@ def _joint(survey: Survey, readings: Sequence[Reading]) -> Floats:
     for reading in readings:
         times = seen.get((reading.test, reading.value), 0)
         seen[reading.test, reading.value] = times + 1
-        logs = logs + ANEW**times * weight(survey, reading) * _log_likelihood(survey, reading)
+        # Aged shellac refuses a swab at a second place as well as at the first.
+        again = ANEW**times if times == 0 or not _refuses(survey, reading) else 0.0
+        logs = logs + again * weight(survey, reading) * _log_likelihood(survey, reading)
     joint = np.exp(logs - logs.max())
     return np.asarray(joint / joint.sum())
 
 
+def _refuses(survey: Survey, reading: Reading) -> bool:
+    """True of alcohol that did nothing to a film so old that shellac may refuse it."""
+    old = survey.year is not None and survey.refinished is not True and survey_age(survey.year) > OLD_FILM
+    return old and reading.test == "alcohol" and reading.value == "none"
+
+
 def _log_likelihood(survey: Survey, reading: Reading) -> Floats:
     """ln L of a reading; what dissolved slowly may as well have gelled, what gelled slowly have done nothing."""
-    at_once = likelihood(reading.test, reading.value, survey.year)
+    old_film = survey.year if survey.refinished is not True else None
+    at_once = likelihood(reading.test, reading.value, old_film)
     about = TESTS[reading.test]
     late, weaker = {"dissolves": (about.quick, "gummy"), "gummy": (about.slow, "none")}.get(reading.value, (None, ""))
     if late is not None and reading.seconds is not None and reading.seconds > late:
-        at_once = 0.5 * (at_once + likelihood(reading.test, weaker, survey.year))
+        at_once = 0.5 * (at_once + likelihood(reading.test, weaker, old_film))
     return np.asarray(np.log(at_once))
 
 
@@ -307,6 +319,8 @@ def weight(survey: Survey, reading: Reading) -> float:
     found = about.share
     if about.touch and survey.cleaned is False:
         found *= DIRTY
+    if about.solvent and survey.year is not None and survey_age(survey.year) < 1:
+        found *= YOUNG
     if about.wait and reading.value == "none" and reading.seconds is not None and reading.seconds < about.wait:
         found *= HASTY
     return found
@@ -391,14 +405,14 @@ def _doubts(survey: Survey, joint: Floats, torn: Sequence[str]) -> list[str]:
         name = words_of(names()[leading])
         found.append(
             f"The readings do not all fit {name}: {'; '.join(unfit)}. Perhaps wax or another layer lies on top, or it "
-            "was misread: clean, test at a second place, or cut a sloped notch and test each layer."
+            "was misread: clean, test at a second place; a sloped notch through all layers only once lead and asbestos "
+            "are settled."
         )
     share = float(joint.sum(axis=0)[-1])
     if share > 0.25:
         found.append(
-            f"In {in_100(share)} it is nothing this table lists: several layers, or something rare. Cut a sloped "
-            "notch and "
-            "test each layer, or send a chip to a laboratory."
+            f"In {in_100(share)} it is nothing this table lists: several layers, or something rare. Send a "
+            "chip to a laboratory; a sloped notch through all layers only once lead and asbestos are settled."
         )
     return found
 

@@ -24,12 +24,27 @@ from proofpatch.materials import coating, find_coating
 LEAD_YEAR = 1978  # 16 CFR 1303
 SURE = 0.9  # a coating less likely than this is not known (common practice, no source)
 STATUSES = ("unknown", "negative", "positive", "accepted")
+EARLIEST_TEST = 1970  # no record of this kind is older
 LEAD_KEYS = ("status", "method", "date", "name", "controls", "reason")
-# A swab answers for the layer it touches, and home kits missed lead under a clean top coat (US CPSC findings); a
-# negative one counts on a notch through all layers only (40 CFR 745.88).
-SWAB, FULL_DEPTH = ("swab", "kit", "swabs", "kits"), ("notch", "full depth", "all layers")
-# A word that only fills the line is no record.
-FILLERS = frozenset({"", "unknown", "none", "no", "na", "n a", "not known", "tbd", "todo", "later", "pending"})
+# What can show lead absent. A swab answers for the layer it touches, and home kits missed lead under a clean top coat
+# (US CPSC findings), so none does.
+LEAD_METHODS = ("laboratory", "lab", "xrf", "icp", "aas")
+# A method with one of these words says that it was not done, or what it found.
+UNDONE = frozenset(
+    (
+        "no", "not", "without", "never", "nil", "none", "cannot", "cant", "pending", "awaiting", "waiting", "later",
+        "tbd", "tba", "tbc", "todo", "refused", "positive", "found", "ppm", "mg", "percent", "top", "guess", "guessed",
+        "visual", "visually", "assumed", "presumed", "maybe", "inconclusive", "swab", "swabs", "kit", "kits",
+    )
+)  # fmt: skip
+# Words that only fill the line are no record.
+FILLERS = frozenset(
+    (
+        "unknown", "none", "no", "nothing", "nobody", "na", "n", "a", "not", "known", "tbd", "tba", "tbc", "todo",
+        "later", "pending", "dont", "don", "t", "know", "controls", "control", "nil", "x", "see", "above",
+        "ok", "yes", "done", "reason", "any",
+    )
+)  # fmt: skip
 LONG_NAME = 6  # letters from which a name is found inside a longer word too, as in "asbestoscement"
 
 
@@ -95,16 +110,22 @@ class Record:
         # A day's grace: it may be tomorrow already where the test was done.
         if day > datetime.date.today() + datetime.timedelta(days=1):
             raise InputError(field, f"{field} {self.date} lies ahead.", "Give the day it was done.")
+        if day.year < EARLIEST_TEST:
+            raise InputError(field, f"{field} {self.date} is older than any such test.", "Give the day it was done.")
 
     @property
     def negative(self) -> bool:
         """Shown to be absent, with method and date."""
-        return self.status == "negative" and _says_something(self.method) and bool(self.date)
+        return self.status == "negative" and says_something(self.method) and bool(self.date)
+
+    def dated_after(self, year: int | None) -> bool:
+        """True unless the test is older than what it speaks of."""
+        return year is None or not self.date or int(self.date[:4]) >= year
 
     @property
     def accepted(self) -> bool:
         """Taken on, with reason, name and controls."""
-        return self.status == "accepted" and all(map(_says_something, (self.reason, self.name, self.controls)))
+        return self.status == "accepted" and all(map(says_something, (self.reason, self.name, self.controls)))
 
 
 class Lead(Record):
@@ -112,10 +133,8 @@ class Lead(Record):
 
     @property
     def negative(self) -> bool:
-        """Shown to be absent, with method and date; a swab through all layers only."""
-        words = plain_words(self.method)
-        swab = any(word in words.split() for word in SWAB)
-        return super().negative and (not swab or any(deep in words for deep in FULL_DEPTH))
+        """Shown to be absent, with date and a method that can: a laboratory or XRF, never a swab."""
+        return super().negative and shows(self.method, LEAD_METHODS)
 
     @property
     def cleared(self) -> bool:
@@ -129,8 +148,16 @@ def plain_words(text: str) -> str:
     return " ".join(re.findall(r"[^\W_]+", plain))
 
 
-def _says_something(text: str) -> bool:
-    return plain_words(text) not in FILLERS
+def says_something(text: str) -> bool:
+    """True if more is left than words that only fill the line."""
+    return bool(set(plain_words(text).split()) - FILLERS)
+
+
+def shows(method: str, methods: Sequence[str]) -> bool:
+    """True if a method names, all words of it, one of those that can show something absent, and was done."""
+    words = plain_words(method).split()
+    named = [set(one.split()) for one in methods if set(one.split()) <= set(words)]
+    return any(not (set(words) - one) & UNDONE for one in named)
 
 
 @lru_cache(maxsize=1)
@@ -193,13 +220,13 @@ def first_stop(
     elif year < LEAD_YEAR:
         reasons.append(f"from {year}, before {LEAD_YEAR}")
     contradicted = lead.status == "negative" and "lead paint by name" in reasons
-    if not reasons or (lead.cleared and not contradicted):
+    if not reasons or (lead.cleared and lead.dated_after(year) and not contradicted):
         return None
     missing = {
         "unknown": "its lead status is not on record",
-        "negative": "the lead test lacks its method or date, or is a swab that is not said to reach all layers",
+        "negative": "the lead test lacks its date, is older than the coating, or names no laboratory or XRF reading",
         "positive": "it tested positive for lead",
-        "accepted": "the acceptance of lead lacks its name, controls or reason",
+        "accepted": "taking lead on lacks its name, controls or reason",
     }[lead.status]
     if contradicted and lead.cleared:
         missing = "the negative lead test contradicts that"
