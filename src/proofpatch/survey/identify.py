@@ -260,7 +260,7 @@ def likelihood(test: str, value: str, year: int | None = None) -> Floats:
     of_ground = np.array([_share("grounds.csv", (key, "other"), test, value, flat) for key in grounds])
     if test == "alcohol" and value == "none" and year is not None and survey_age(year) > OLD_FILM:
         at = list(finishes()).index("shellac")
-        of_finish[at] = max(of_finish[at], 0.5 * of_finish.max())  # aged shellac can refuse a swab (DistList 1996)
+        of_finish[at] = max(of_finish[at], 0.5 * of_finish.max())  # aged shellac can refuse a swab
     both = of_ground[:, None] * of_finish
     return np.asarray(np.maximum(both / both.max(), 1.0 / about.stronger.get(value, about.strength)))
 
