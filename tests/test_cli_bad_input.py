@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from proofpatch.cli import DONE, Answer, cli, main, sentence
-from proofpatch.cli_read import KNOBS, OPTIONS, STOP, SURFACE
+from proofpatch.cli_read import BEAM, FUME, KNOBS, OPTIONS, STOP, SURFACE
 from proofpatch.errors import InputError
 from proofpatch.shop.job import KEYS, LISTS
 from proofpatch.shop.log import LOG_KEYS, UNIT_KEYS
@@ -22,6 +22,8 @@ RUBBISH = "🪵½\u202e∞µ\u0301"
 UNITS = {
     "thickness": "um", "power": "W", "rate": "kHz", "width": "ns", "spot_diameter": "mm", "sweep_width": "mm",
     "sweep_speed": "m/s", "travel_speed": "mm/s", "seconds": "s", "length": "mm",
+    "wavelength": "nm", "beam_diameter": "mm", "divergence": "mrad", "focal_length": "mm", "exposure": "s",
+    "area_rate": "m²/h", "air_flow": "m³/h",
 }  # fmt: skip
 PLAIN = ("top_hat_share", "passes", "count", "fraction_left", "layer", "seed", "year")
 ANY_TEXT = ("grader", "suspect")  # whatever can be shown is a legitimate answer
@@ -36,12 +38,14 @@ COMMANDS = {
         (*KNOBS, "residue", "harm", "fraction_left", "layer", "seconds", "length", "grader", "waited"),
     ),
     "survey": (("survey",), ("laser", "evidence", *STOP, "cleared", "pdf")),
+    "hazards": (("hazards",), ("laser", *BEAM, *FUME, "picture", "pdf")),
     "demo": (("demo",), ("seed",)),
 }
 GOOD = {
     "power": "150 W", "rate": "12.5 kHz", "width": "100 ns", "spot_diameter": "0.9 mm", "residue": "partial",
     "harm": "none", "travel_speed": "50 mm/s", "coating": "varnish",
-    "substrate": "red oak", "year": "2001", "seconds": "2 s", "length": "100 mm",
+    "substrate": "red oak", "year": "2001", "beam_diameter": "10 mm", "focal_length": "160 mm",
+    "seconds": "2 s", "length": "100 mm",
 }  # fmt: skip
 
 
@@ -111,7 +115,7 @@ def test_every_option_refuses_what_is_none(run, chest, command, name):
     for value in bad_values(name):
         code, out, err = run(*words_of(start, good | {name: value}, chest))
         legitimate = (name in ANY_TEXT and value.strip() and value.isprintable() and value != LONG) or (
-            name == "top_hat_share" and value == "5e-324"
+            name in ("top_hat_share", "reflectance") and value == "5e-324"
         )
         if legitimate:
             assert code in (0, 1), (value, err)
@@ -248,8 +252,12 @@ def test_every_field_of_the_job_file(run, tmp_path, table, key):
     place = f"{table}[0].{key}" if table in LISTS else f"{table}.{key}"
     needed = {"surface": {"substrate": "red oak"}, "layers": {"coating": "varnish"}, "zones": {"area": "1 m²"}}
     needed["cleared"] = {"hazard": "asbestos", "status": "unknown"}
+    needed["openings"] = {"name": "door", "wall": "south", "start": "1 m", "end": "2 m"}
+    needed |= {table: {"name": "x", "at": ["1 m", "1 m"]} for table in ("shiny", "people")}
     path = tmp_path / "job.toml"
     for value in NEVER:
+        if KEYS[table][key] == "flag" and value is True:
+            continue
         tables = {"surface": needed["surface"], "layers": needed["layers"]}
         tables[table] = needed.get(table, {}) | {key: value}
         text = ""

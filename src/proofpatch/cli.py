@@ -14,6 +14,7 @@ import click
 
 from proofpatch.cli_read import (
     BEAM,
+    FUME,
     GRADE_OPTIONS,
     KNOBS,
     MEASURE,
@@ -330,20 +331,35 @@ def recipe(job: str | None, json_: bool, **given: Any) -> None:
 
 
 @cli.command()
-@options("laser", *BEAM)
+@argument("job", required=False)
+@options("laser", *BEAM, *FUME, "picture", "pdf")
 @as_json
-def hazards(json_: bool, **given: Any) -> None:
-    """Who can be hurt, and from how far: eye, skin, eyewear. A planning value, never a clearance.
+def hazards(job: str | None, json_: bool, **given: Any) -> None:
+    """Who can be hurt: eye, skin, eyewear and distance; of a job also air, fire, room and power. Never a clearance.
 
     Example: proofpatch hazards --power "500 W" --rate "20 kHz" --width "100 ns" --beam-diameter "14 mm"
     --focal-length "160 mm"
     """
-    from proofpatch.cli_hazards import hazards_lines, read_beam
-    from proofpatch.records_hazards import beam_record
+    from proofpatch.cli_hazards import check_job_only, hazards_lines, of_job, read_beam, write_pages
+    from proofpatch.cli_survey import check_pdf
+    from proofpatch.records_hazards import beam_record, plan_record
 
-    found, assumed = read_beam(given)
-    record = beam_record(found)
+    pdf, picture = check_pdf(given.get("pdf")), check_picture(given.get("picture"))
+    if job is None:
+        check_job_only(given)
+        found, assumed = read_beam(given)
+        record = beam_record(found)
+    else:
+        import proofpatch as pp
+
+        if given.get("laser"):
+            raise InputError("--laser", "--laser was given beside a job file.", "Write it into the file.")
+        work = read_work("hazards", job, {}, json_)
+        plan, assumed = of_job(work, given, pp.forecast(believe(work, patches_of(work)), work.limits))
+        record = plan_record(plan, work.title)
     record["assumptions"] = [*assumed, *record["assumptions"]]
+    if job is not None:
+        write_pages(plan, record, pdf, picture)
     say(record, json_, lambda: hazards_lines(record))
 
 

@@ -4,13 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
-from proofpatch.cli_read import at_options, number, read_laser
+from proofpatch.cli_read import FUME, OPTIONS, at_options, number, read_laser
 from proofpatch.cli_show import listed, wrapped
 from proofpatch.errors import InputError
 from proofpatch.hazards.beam import EXPOSURE, Beam, BeamHazards, beam_hazards
+from proofpatch.hazards.plan import CIRCUITS_UNKNOWN, Plan, plan
 from proofpatch.lasers import Laser
+from proofpatch.learn.forecast import Window
+from proofpatch.physics.sweep import mean_dose
+from proofpatch.records_hazards import rounded_up, times_over
+from proofpatch.shop.job import Job
+from proofpatch.survey.stop import SURE
 from proofpatch.units import show
 
 BEAM_OPTIONS = {
@@ -19,6 +26,7 @@ BEAM_OPTIONS = {
     "exposure": "--exposure", "reflectance": "--reflectance", "duration": "--exposure",
 }  # fmt: skip
 WAVELENGTH = 1064e-9
+VOLUME = 30.0  # m³, of a room that was not described
 
 
 def beam_of_laser(laser: Laser) -> dict[str, Any]:
@@ -42,6 +50,15 @@ def read_beam(given: Mapping[str, Any]) -> tuple[BeamHazards, list[str]]:
     laser = read_laser(given)
     values: dict[str, Any] = beam_of_laser(laser) if laser else {}
     assumed = [f"The beam of {laser.title} at its worst: full power, its own head."] if laser else []
+    for field, flag in (("power", "--power"), ("diameter", "--beam-diameter")):
+        if field not in values and given.get({"diameter": "beam_diameter"}.get(field, field)) is None:
+            raise InputError(flag, f"{flag} is missing.", "Give it, or name a --laser.")
+    beam, more = read_values(given, values)
+    return beam_hazards(beam), [*assumed, *more]
+
+
+def read_values(given: Mapping[str, Any], values: dict[str, Any]) -> tuple[Beam, list[str]]:
+    """(the beam of these values and the options over them, what was assumed)."""
     kinds = {
         "power": ("power", "power"), "rate": ("rate", "frequency"), "width": ("width", "time"),
         "wavelength": ("wavelength", "length"), "diameter": ("beam_diameter", "length"),
@@ -52,10 +69,7 @@ def read_beam(given: Mapping[str, Any]) -> tuple[BeamHazards, list[str]]:
         value = number(name, kind, given)
         if value is not None:
             values[field] = value
-    for field in ("power", "diameter"):
-        if field not in values:
-            flag = BEAM_OPTIONS[field]
-            raise InputError(flag, f"{flag} is missing.", "Give it, or name a --laser.")
+    assumed = []
     for field, value, words in (
         ("wavelength", WAVELENGTH, f"A wavelength of {show(WAVELENGTH, 'length')}."),
         ("exposure", EXPOSURE, f"An exposure of {show(EXPOSURE, 'duration')}: nobody blinks at an invisible beam."),
@@ -64,7 +78,50 @@ def read_beam(given: Mapping[str, Any]) -> tuple[BeamHazards, list[str]]:
             values[field] = value
             assumed.append(words)
     with at_options(BEAM_OPTIONS):
-        return beam_hazards(Beam(**values)), assumed
+        return Beam(**values), assumed
+
+
+def of_job(work: Job, given: Mapping[str, Any], window: Window) -> tuple[Plan, list[str]]:
+    """(the plan, what was assumed beyond it) of a job; the beam and the air may be told by options too.
+
+    Raises:
+        InputError: a figure that is none.
+    """
+    values = beam_of_laser(work.laser) | {"wavelength": work.laser.wavelength, "exposure": EXPOSURE}
+    beam, _ = read_values(given, values)
+    best = window.settings[window.best]
+    rate = number("area_rate", "area rate", given)
+    coats = work.surface.coats
+    thick = [coat.thickness for coat in coats]
+    known = all(max(coat.shares.values()) >= SURE for coat in coats)
+    names = list(dict.fromkeys(key for coat in coats for key in coat.shares)) if known else None
+    capture, air = number("capture", "share", given), number("air_flow", "air flow", given)
+    with at_options({"area_rate": "--area-rate", "capture": "--capture", "air": "--air-flow"}):
+        found = plan(
+            beam,
+            rate if rate is not None else float(window.area_rate[window.best]),
+            names,
+            work.surface.substrate,
+            dose=float(mean_dose(best.average_power, best.sweep_width, best.travel_speed, best.passes)),
+            thickness=sum(t for t in thick if t is not None) if all(t is not None for t in thick) else None,
+            sheet=work.surface.substrate_thickness,
+            capture=work.capture if capture is None else capture,
+            air=work.air if air is None else air,
+            volume=work.room.length * work.room.width * work.height if work.room else VOLUME,
+            lead_cleared=work.lead.negative,
+            room=work.room,
+            nearby=work.survey.beside if work.survey else (),
+            loads=(("laser", work.laser.electrical_power), *work.loads),
+            circuits=work.circuits,
+        )
+    assumed = [f"The beam of {work.laser.title} at its worst: full power, its own head."]
+    if rate is None:
+        assumed.append("Area and dose are those of the likeliest setting of the forecast.")
+    if work.room is None:
+        assumed.append(f"A closed room of {VOLUME:.0f} m³, as none was described.")
+    if not work.circuits:
+        assumed.append(CIRCUITS_UNKNOWN)
+    return found, assumed
 
 
 def hazards_lines(record: Mapping[str, Any]) -> list[str]:
@@ -88,9 +145,84 @@ def hazards_lines(record: Mapping[str, Any]) -> list[str]:
     ]
     if record["lens_missing_distance_m"] is not None:
         rows.append(f"Should the lens be missing: {show(record['lens_missing_distance_m'], 'length')}")
-    lines = lines[:-1] + listed("The figures behind it:", rows)
+    lines = lines[:-1]
+    if "fire" in record:
+        lines += ["", *wrapped(record["fire"]["answer"])]
+    lines += listed("The beam:", rows)
     lines += ["", *wrapped(record["screens"])]
+    if "fire" in record:
+        lines += plan_lines(record)
     lines += listed("Assumed:", record["assumptions"])
     lines += listed("What it rests on:", record["sources"])
     lines += listed("Cautions:", record["cautions"])
     return [*lines, "", *wrapped(record["always"])]
+
+
+def plan_lines(record: Mapping[str, Any]) -> list[str]:
+    """Air, fire, room, power and the checklist of a job."""
+    air = record["air"]
+    lines = listed(
+        "The air, near the operator, after an hour:",
+        [
+            f"{one['name']}: {concentration_words(one['near_kg_m3'])}, {times_over(one['ratio'])} "
+            f"({concentration_words(one['limit_kg_m3'])}; {one['authority']})"
+            for one in air["agents"]
+        ],
+    )
+    if air["filter_s"] is not None:
+        lines += wrapped(
+            f"A filter of half a kilogram is full after {show(air['filter_s'], 'duration')} of beam.", "  "
+        )
+    lines += listed("Fire:", record["fire"]["notes"])
+    lines += [
+        line for one in record["fire"]["fuels"] for line in wrapped(f"- {one['material']}: {one['note']}", "  ", "  ")
+    ]
+    if record["room"]:
+        reached = [f"{one['who']}: {one['how']}" for one in record["room"]["reached"]]
+        lines += listed("The room:", [*reached, *record["room"]["notes"]])
+    if record["power"]:
+        placed = [f"{one['load']}: circuit {one['circuit']}" for one in record["power"]["placed"]]
+        left = [f"{name}: no circuit has room for it" for name in record["power"]["left_out"]]
+        lines += listed("Power:", [*placed, *left])
+    items = [f"{one['moment']}, {one['role']}: {one['text']}" for one in record["checklist"] if one["gate"]]
+    return lines + listed("Signed before the next step:", items)
+
+
+def concentration_words(value: float) -> str:
+    """kg/m³ as people write it, rounded up."""
+    up = rounded_up(value)
+    return f"{up * 1e9:.3g} µg/m³" if up < 1e-6 else f"{up * 1e6:.3g} mg/m³" if up < 1e-3 else f"{up * 1e3:.3g} g/m³"
+
+
+def check_job_only(given: Mapping[str, Any]) -> None:
+    """Air, picture and statement speak of a job.
+
+    Raises:
+        InputError: one of them was asked without.
+    """
+    for name in (*FUME, "picture", "pdf"):
+        if given.get(name):
+            flag = OPTIONS[name][0]
+            raise InputError(flag, f"{flag} speaks of a job, and none was named.", "Name a job file.")
+
+
+def write_pages(found: Plan, record: Mapping[str, Any], pdf: Path | None, picture: str | None) -> None:
+    """The method statement and the plan of the room, where they were asked for.
+
+    Raises:
+        InputError: there is no room to draw, or a file cannot be written.
+    """
+    if picture:
+        if found.zone is None:
+            raise InputError(
+                "--picture", "--picture: the job has no [room] to draw.", "Add [room] with length, width and work."
+            )
+        from proofpatch.pictures.room import write_room
+
+        with at_options({"picture": "--picture"}):
+            write_room(found.zone, picture)
+    if pdf:
+        from proofpatch.documents.method import write_method
+
+        with at_options({"page": "--pdf"}):
+            write_method(record, found.zone, pdf)

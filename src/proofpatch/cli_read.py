@@ -67,6 +67,9 @@ OPTIONS = {
     "focal_length": ("--focal-length", "of the last lens, like '160 mm'"),
     "exposure": ("--exposure", "how long somebody may be in the beam, like '10 s'"),
     "reflectance": ("--reflectance", "share a cleaned surface throws back, like '90 %'; all of it if left out"),
+    "area_rate": ("--area-rate", "finished area, like '1 m²/h'; of the likeliest setting if left out"),
+    "capture": ("--capture", "share of the fume caught at the spot, like '90 %'; none if left out"),
+    "air_flow": ("--air-flow", "fresh or filtered air of the room, like '300 m³/h'; none if left out"),
     "mark": ("--mark", "'PULSE ENERGY, DIAMETER' or 'POWER/RATE, DIAMETER' of one mark in focus; repeat"),
     "lift": ("--lift", "'LIFT, PULSE ENERGY, DIAMETER' of one mark, the head moved, away positive; repeat"),
     "power_reading": ("--power-reading", "'SET, MEASURED', like '150 W, 141 W'; repeat"),
@@ -80,6 +83,7 @@ SURFACE = ("laser", "coating", "colour", "coating_condition", "thickness", "subs
 BEAM = (
     "power", "rate", "width", "wavelength", "beam_diameter", "divergence", "focal_length", "exposure", "reflectance",
 )  # fmt: skip
+FUME = ("area_rate", "capture", "air_flow")
 STOP = ("year", "lead", "suspect")
 KNOBS = ("power", "rate", "width", "spot_diameter", "sweep_width", "sweep_speed", "travel_speed", "passes")
 MEASURE = (

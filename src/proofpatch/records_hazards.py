@@ -7,8 +7,12 @@ from typing import Any
 
 from proofpatch.hazards import CAUTIONS
 from proofpatch.hazards.beam import BeamHazards
+from proofpatch.hazards.checklist import checklist
 from proofpatch.hazards.distance import MOST_NUMBER
+from proofpatch.hazards.fire import Fire
+from proofpatch.hazards.fume import Fume
 from proofpatch.hazards.limits import Allowed
+from proofpatch.hazards.plan import Plan
 from proofpatch.units import show
 
 ALWAYS = (
@@ -91,3 +95,83 @@ def beam_answers(found: BeamHazards) -> tuple[str, str]:
         "things do not."
     )
     return worn, distance
+
+
+def plan_record(found: Plan, title: str) -> dict[str, Any]:
+    """Everything of a job's hazards; the beam's keys are the contract's."""
+    beam = beam_record(found.beam)
+    fume, fire = found.fume, found.fire
+    return {
+        **beam,
+        "title": title,
+        "answers": [*beam["answers"], air_answer(fume)],
+        "air": {
+            "area_rate_m2_s": found.area_rate, "removed_kg_s": fume.removed, "capture": fume.capture,
+            "air_flow_m3_s": fume.air, "volume_m3": fume.volume, "work_s": fume.seconds,
+            "filter_s": fume.filter_seconds if math.isfinite(fume.filter_seconds) else None,
+            "respirator": fume.respirator,
+            "agents": [
+                {
+                    "agent": one.limit.agent, "name": one.limit.name, "given_off_kg_s": one.given_off,
+                    "room_kg_m3": one.in_room, "near_kg_m3": one.near, "limit_kg_m3": one.limit.limit,
+                    "ratio": one.ratio, "needed_air_m3_s": one.needed_air, "authority": one.limit.authority,
+                    "why": one.locator, "source": "from memory, unverified" if one.status == "memory" else one.locator,
+                }
+                for one in fume.agents
+            ],
+        },
+        "fire": {
+            "answer": fire_answer(fire), "lights_within_m": fire.reach, "clear_m": fire.clear, "watch_s": fire.watch,
+            "last_look_s": fire.later, "bulk_celsius": fire.bulk, "notes": list(fire.notes),
+            "fuels": [
+                {
+                    "material": one.material, "celsius": one.celsius, "flux_W_m2": one.flux or None, "note": one.note,
+                    "source": "from memory, unverified" if one.status == "memory" else one.locator,
+                }
+                for one in fire.fuels
+            ],
+        },
+        "room": None if found.zone is None else {
+            "inside": found.zone.inside, "notes": list(found.zone.notes),
+            "reached": [{"who": who, "how": how} for who, how in found.zone.reached],
+            "openings": sorted({wedge.through for wedge in found.zone.wedges}),
+        },
+        "power": None if found.supply is None else {
+            "drawn_W": found.supply.drawn, "left_out": list(found.supply.left_out),
+            "placed": [{"load": name, "circuit": number + 1} for name, number in found.supply.placed],
+        },
+        "checklist": [
+            {"moment": one.moment, "role": one.role, "gate": one.gate, "text": one.text} for one in checklist()
+        ],
+        "assumptions": [*beam["assumptions"], *fume.assumptions],
+        "sources": [*beam["sources"], "air limits, composition, respirators and checklist: from memory, unverified",
+                    "fire: hot-work distance and watch as summarised from 29 CFR 1910.252 and NFPA 51B",
+                    "wood: Babrauskas, Ignition of wood, Interflam 2001"],
+    }  # fmt: skip
+
+
+def times_over(ratio: float) -> str:
+    """How far over its limit, never less than it is."""
+    up = rounded_up(ratio)
+    return (f"{up:.2g}" if up < 100 else f"{up:,.0f}".replace(",", " ")) + " times its limit"
+
+
+def air_answer(fume: Fume) -> str:
+    """What the air asks for, in a sentence made of its values."""
+    worst = fume.worst
+    caught = f"with {show(fume.capture, 'share')} caught at the spot" if fume.capture > 0 else "with nothing caught"
+    if worst.ratio <= 1.0:
+        head = (
+            f"Air: {caught}, {worst.limit.name} comes near its limit at most ({worst.ratio:.2g} of it) by this estimate"
+        )
+    else:
+        head = f"Air: {caught}, {worst.limit.name} reaches {times_over(worst.ratio)} where the operator breathes"
+    return f"{head}; extraction at the spot, and {fume.respirator}."
+
+
+def fire_answer(fire: Fire) -> str:
+    """What fire asks for, in a sentence made of its values."""
+    return (
+        f"Fire: keep {show(rounded_up(fire.clear), 'length')} around and along the beam free of what burns, watch for "
+        f"{show(fire.watch, 'duration')} afterwards and look again for {show(fire.later, 'duration')}."
+    )

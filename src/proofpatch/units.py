@@ -58,6 +58,7 @@ def _quotients(above: Mapping[str, float], below: Mapping[str, float]) -> dict[s
 
 
 _AREA = _powers(_LENGTH, 2) | {"sqm": 1.0, "sqft": FOOT**2, "sqin": INCH**2}
+_AIR_FLOW = _quotients(_powers(_LENGTH, 3) | {"l": 1e-3}, _spelled(_TIME)) | {"cfm": FOOT**3 / 60}
 _SPEED = _quotients(_spelled(_LENGTH), _spelled(_TIME)) | {"ipm": INCH / 60, "ips": INCH, "fpm": FOOT / 60}
 _PER_LENGTH = {
     f"{form}": 1 / factor for n, factor in _spelled(_LENGTH).items() for form in (f"1/{n}", f"/{n}", f"{n}-1")
@@ -114,6 +115,7 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
                 _spelled({"deg degree degrees": math.pi / 180, "rad": 1, "mrad": 1e-3}),
                 "30°",
             ),
+            Kind("air flow", "m³/s", 1e-5, 1e3, _AIR_FLOW, "300 m³/h"),
             Kind("coefficient", "1/m", 1e-2, 1e9, _PER_LENGTH, "100 /cm"),
             Kind("share", "1", 0.0, 1.0, _spelled({"% percent pct": 0.01}), "95 %"),
             Kind("count", "1", 1.0, 1e6, _spelled({"x times pass passes": 1}), "3"),
@@ -308,6 +310,7 @@ _SCALES: Mapping[str, tuple[tuple[float, str, float], ...]] = {
     "energy": ((0, "µJ", 1e-6), (1e-3, "mJ", 1e-3), (1, "J", 1), (1e3, "kJ", 1e3)),
     "temperature": ((0, "°C", 1),),
     "angle": ((0, "mrad", 1e-3), (math.pi / 180, "°", math.pi / 180)),
+    "air flow": ((0, "m³/h", 1 / 3600),),
     "coefficient": ((0, "/cm", 100),),
     "share": ((0, "%", 0.01),),
     "count": ((0, "", 1),),
@@ -317,6 +320,7 @@ _US_SCALES: Mapping[str, tuple[tuple[float, str, float], ...]] = {
     "area": ((0, "in²", INCH**2), (FOOT**2, "ft²", FOOT**2)),
     "speed": ((0, "in/min", INCH / 60), (INCH, "in/s", INCH), (3 * FOOT, "ft/s", FOOT)),
     "area rate": ((0, "ft²/h", FOOT**2 / 3600),),
+    "air flow": ((0, "cfm", FOOT**3 / 60),),
     "temperature": ((0, "°F", _FAHRENHEIT),),
 }
 

@@ -117,6 +117,8 @@ def test_every_key_refuses_what_is_none_and_names_itself(table, key):
     for value in NEVER_A_TEXT if kind in ("text", "texts", "date", "coating") else NEVER_A_QUANTITY:
         if (kind == "texts" and value in ([], ["a"])) or (kind == "share" and value == ""):
             continue
+        if kind == "flag" and value is True:
+            continue
         with pytest.raises(InputError) as error:
             job_from(changed(table, key, value))
         assert error.value.field == place_of(table, key), value

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import contextlib
 import datetime
 import json
-import os
 import re
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import typst
 
+from proofpatch.documents.whole import write_whole
 from proofpatch.errors import InputError
 from proofpatch.survey.identify import in_100
 
@@ -50,7 +48,7 @@ def _fitted(record: Mapping[str, Any], title: str, paper: str, day: datetime.dat
     if paper not in PAPERS:
         raise InputError("paper", f"The paper {paper!r} is not known.", f"Use one of: {', '.join(PAPERS)}.")
     for points in SIZES:
-        data = _breakable(_page(record, title, paper, day or datetime.date.today(), points))
+        data = breakable(_page(record, title, paper, day or datetime.date.today(), points))
         inputs = {"data": json.dumps(data)}
         pages = typst.compile(str(TEMPLATE), format="svg", sys_inputs=inputs, **FONTS)
         if isinstance(pages, bytes) or len(pages) == 1:
@@ -58,13 +56,13 @@ def _fitted(record: Mapping[str, Any], title: str, paper: str, day: datetime.dat
     raise InputError("page", "The survey holds more than one page.", "Split it into pieces, or shorten what was said.")
 
 
-def _breakable(value: Any) -> Any:
+def breakable(value: Any) -> Any:
     """The same with a place to break in every word longer than a column."""
     if isinstance(value, str):
         return re.sub(rf"(\S{{{LONGEST_WORD}}})(?=\S)", "\\1\u200b", value)
     if isinstance(value, dict):
-        return {key: _breakable(one) for key, one in value.items()}
-    return [_breakable(one) for one in value] if isinstance(value, list) else value
+        return {key: breakable(one) for key, one in value.items()}
+    return [breakable(one) for one in value] if isinstance(value, list) else value
 
 
 def write_survey(record: Mapping[str, Any], title: str, path: Path, paper: str = "a4") -> None:
@@ -73,22 +71,7 @@ def write_survey(record: Mapping[str, Any], title: str, path: Path, paper: str =
     Raises:
         InputError: the file cannot be written; as `survey_pdf`.
     """
-    page = survey_pdf(record, title, paper)
-    made: Path | None = None
-    try:
-        with tempfile.NamedTemporaryFile(dir=path.resolve().parent, suffix=".pdf", delete=False) as file:
-            made = Path(file.name)
-            file.write(page)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(file.name).chmod(0o644)
-        os.replace(file.name, path)
-    except OSError as trouble:
-        why = trouble.strerror or "no room"
-        with contextlib.suppress(OSError):
-            if made:
-                made.unlink()
-        raise InputError("page", f"The file {path.name!r} cannot be written: {why}.", "Name another place.") from None
+    write_whole(path, survey_pdf(record, title, paper), "page")
 
 
 def _found(one: Mapping[str, str]) -> list[str]:

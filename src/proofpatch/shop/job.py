@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import difflib
 import math
+import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -13,6 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from proofpatch.errors import InputError
+from proofpatch.hazards.power import Circuit, read_circuit
+from proofpatch.hazards.room import Opening, Room, Thing
 from proofpatch.lasers import Laser, laser_from_toml
 from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.limits import PRESETS, Hand, Limits
@@ -40,13 +43,20 @@ KEYS: dict[str, dict[str, str]] = {
         "hazard": "text", "status": "text", "method": "text", "date": "date", "name": "text", "controls": "text",
         "reason": "text",
     },
+    "room": {"length": "length", "width": "length", "height": "length", "work": "point"},
+    "openings": {"name": "text", "wall": "text", "start": "distance", "end": "distance", "closed": "flag"},
+    "shiny": {"name": "text", "at": "point"},
+    "people": {"name": "text", "at": "point"},
+    "air": {"capture": "share", "flow": "air flow"},
+    "power": {"circuits": "texts", "chiller": "power", "extractor": "power"},
     "zones": {"name": "text", "area": "zone", "effort": "factor"},
     "rates": {"set_up": "set-up", "hand_factor": "hand factor"},
 }  # fmt: skip
 EVIDENCE = "evidence"  # a table whose keys are the survey's own names
-LISTS = ("layers", "cleared", "zones")
+LISTS = ("layers", "cleared", "openings", "shiny", "people", "zones")
 REQUIRED = {
     "surface": ("substrate",), "layers": ("coating",), "cleared": ("hazard", "status"), "zones": ("area",),
+    "openings": ("name", "wall", "start", "end"), "shiny": ("name", "at"), "people": ("name", "at"),
 }  # fmt: skip
 DEFAULT_LASER = "pulsed-500"
 # kind -> (kind of quantity, smallest, largest [SI]), and of plain numbers (smallest, largest)
@@ -58,6 +68,8 @@ FACTORS = {"factor": (0.1, 20.0), "hand factor": BOUNDS["hand_factor"][:2]}
 LARGEST_FILE = 1_000_000  # bytes; a job is a page of text
 LONGEST_TEXT = 500
 EARLIEST_YEAR = 1000
+HEIGHT = 2.5  # m, of a room whose height was not said
+FARTHEST = 1000.0  # m, of somebody outside a room
 
 
 @dataclass(frozen=True)
@@ -80,6 +92,12 @@ class Job:
     cleared: tuple[Clearance, ...] = ()
     zones: tuple[tuple[float, float], ...] = ()
     rates: Mapping[str, float] = field(default_factory=dict)
+    room: Room | None = None
+    height: float = HEIGHT
+    capture: float = 0.0
+    air: float = 0.0
+    circuits: tuple[Circuit, ...] = ()
+    loads: tuple[tuple[str, float], ...] = ()
     seed: int = 0
     path: Path | None = None
     laser_file: Path | None = None
@@ -215,9 +233,37 @@ def job_from(table: Mapping[str, Any], path: Path | None = None) -> Job:
         cleared=tuple(cleared),
         zones=tuple((zone["area"], zone.get("effort", 1.0)) for zone in read["zones"]),
         rates=read["rates"],
+        room=_room(read),
+        height=read["room"].get("height", HEIGHT),
+        capture=read["air"].get("capture", 0.0),
+        air=read["air"].get("flow", 0.0),
+        circuits=tuple(read_circuit(text, "power.circuits") for text in read["power"].get("circuits", ())),
+        loads=tuple((name, read["power"][name]) for name in ("chiller", "extractor") if name in read["power"]),
         seed=head.get("seed", 0),
         path=path,
     )
+
+
+def _room(read: Mapping[str, Any]) -> Room | None:
+    """The room of [room] and the lists beside it."""
+    about = read["room"]
+    if not about:
+        named = next((name for name in ("openings", "shiny", "people") if read[name]), None)
+        if named:
+            raise InputError(named, f"{named} stand in no room.", "Add [room] with length, width and work.")
+        return None
+    for key in ("length", "width", "work"):
+        if key not in about:
+            raise InputError(f"room.{key}", f"room.{key} is missing.", "Add it.")
+    with inside("room", {"openings": "openings", "shiny": "shiny", "people": "people"}):
+        return Room(
+            about["length"],
+            about["width"],
+            about["work"],
+            tuple(Opening(**entry) for entry in read["openings"]),
+            tuple(Thing(entry["name"], *entry["at"]) for entry in read["shiny"]),
+            tuple(Thing(entry["name"], *entry["at"]) for entry in read["people"]),
+        )
 
 
 def survey_from(given: Any, head: Mapping[str, Any], ground: str | None) -> Survey | None:
@@ -367,6 +413,16 @@ def read_value(place: str, kind: str, value: Any) -> Any:
         if not isinstance(value, list):
             raise InputError(place, f"{place} is not a list of texts.", 'Write it like ["a", "b"].')
         return [read_value(place, "text", entry) for entry in value]
+    if kind == "flag":
+        if not isinstance(value, bool):
+            raise InputError(place, f"{place} is neither true nor false.", "Write true or false without quotes.")
+        return value
+    if kind == "point":
+        if not isinstance(value, list) or len(value) != 2:
+            raise InputError(place, f"{place} is not two distances.", 'Write it like ["2 m", "1.5 m"].')
+        return tuple(_distance(place, part) for part in value)
+    if kind == "distance":
+        return _distance(place, value)
     if kind == "coating":
         return _read_coating(place, value)
     if kind in ("year", "seed"):
@@ -385,6 +441,16 @@ def read_value(place: str, kind: str, value: Any) -> Any:
     except InputError as error:
         label = place.replace("_", " ")
         raise InputError(place, error.problem.replace(label, place), error.remedy) from None
+
+
+def _distance(place: str, value: Any) -> float:
+    """A length that may be nought or lie the other way."""
+    text = value.strip() if isinstance(value, str) else value
+    back = isinstance(text, str) and text.startswith("-")
+    if isinstance(text, str) and re.fullmatch(r"-?0+([.,]0*)?\s*(m|mm|cm|ft|in)", text):
+        return 0.0
+    found = parse(text[1:].lstrip() if back else text, "length", place, high=FARTHEST)
+    return -found if back else found
 
 
 def _read_coating(place: str, value: Any) -> str | dict[str, float]:

@@ -1,0 +1,114 @@
+"""The method statement of a job, with the room to scale and a sign for the door."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import typst
+
+from proofpatch.cli_hazards import concentration_words
+from proofpatch.documents.survey import FONTS, PAPERS, breakable
+from proofpatch.documents.whole import write_whole
+from proofpatch.errors import InputError
+from proofpatch.hazards.room import Zone
+from proofpatch.records_hazards import ALWAYS, rounded_up, times_over
+from proofpatch.units import show
+
+TEMPLATE = Path(__file__).with_name("method.typ")
+
+
+def method_pdf(
+    record: Mapping[str, Any], zone: Zone | None = None, paper: str = "a4", day: datetime.date | None = None
+) -> bytes:
+    """The statement as PDF.
+
+    Args:
+        record: of `records_hazards.plan_record`. zone: to draw the room, None without one.
+        paper: a4 or us-letter. day: on it; None: today.
+
+    Raises:
+        InputError: another paper.
+    """
+    if paper not in PAPERS:
+        raise InputError("paper", f"The paper {paper!r} is not known.", f"Use one of: {', '.join(PAPERS)}.")
+    data = breakable(_page(record, paper, day or datetime.date.today()))
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder)
+        (place / "method.typ").write_bytes(TEMPLATE.read_bytes())
+        if zone is not None:
+            from proofpatch.pictures.room import room_svg, words
+
+            (place / "room.svg").write_text(room_svg(zone), encoding="utf-8")
+            data["room"]["alt"] = words(zone)
+        return bytes(
+            typst.compile(str(place / "method.typ"), format="pdf", sys_inputs={"data": json.dumps(data)}, **FONTS)
+        )
+
+
+def write_method(record: Mapping[str, Any], zone: Zone | None, path: Path) -> None:
+    """The statement into a file, whole or not at all.
+
+    Raises:
+        InputError: the file cannot be written.
+    """
+    write_whole(path, method_pdf(record, zone), "page")
+
+
+def _page(record: Mapping[str, Any], paper: str, day: datetime.date) -> dict[str, Any]:
+    """What the template shows, as words."""
+    air, fire, beam = record["air"], record["fire"], record["beam"]
+    pulsed = record["scale_number_R"]
+    scale = f"D LB{record['scale_number_D']}" + (
+        f" and {record['scale_letter']} LB{pulsed}" if pulsed is not None else ""
+    )
+    nanometres = round(beam["wavelength_m"] * 1e9)
+    return {
+        "paper": paper,
+        "title": record["title"],
+        "day": day.isoformat(),
+        "date": [day.year, day.month, day.day],
+        "answers": [*record["answers"], fire["answer"]],
+        "beam": [
+            ["Laser", f"class 4, {nanometres} nm, up to {show(beam['power_W'], 'power')}"],
+            ["Eye limit", f"{record['eye_limit_W_m2']:.3g} W/m², governed by: {record['governing_rule']}"],
+            ["Direct, sweep stopped", far(record["hazard_distance_m"])],
+            ["Off a flat shiny surface", f"{far(record['mirrored_distance_m'])} along the whole way"],
+            ["Off a matt surface", far(record["diffuse_distance_m"])],
+            ["Skin, direct", far(record["skin_distance_m"])],
+            ["Windows, doors, public (100 s)", far(record["distance_at_windows_m"])],
+            ["Eyewear", f"optical density {rounded_up(record['optical_density'], 2):.1f}, {scale}"],
+        ],
+        "screens": record["screens"],
+        "agents": [
+            [one["name"], concentration_words(one["near_kg_m3"]), concentration_words(one["limit_kg_m3"]),
+             times_over(one["ratio"]).removesuffix(" times its limit")]
+            for one in air["agents"]
+        ],
+        "fire": [*fire["notes"], *(f"{one['material'].capitalize()}: {one['note']}." for one in fire["fuels"])],
+        "room": {
+            "notes": [*(f"{one['who']}: {one['how']}." for one in record["room"]["reached"]), *record["room"]["notes"]],
+            "alt": "",
+        } if record["room"] else None,
+        "power": [
+            *(f"{one['load']} on circuit {one['circuit']}" for one in record["power"]["placed"]),
+            *(f"no circuit has room for: {name}" for name in record["power"]["left_out"]),
+        ] if record["power"] else [],
+        "checklist": [[one["moment"], one["role"], one["text"], one["gate"]] for one in record["checklist"]],
+        "assumptions": record["assumptions"],
+        "sources": record["sources"],
+        "always": ALWAYS,
+        "sign": [
+            f"Class 4 laser, {nanometres} nm, invisible, up to {show(beam['power_W'], 'power')}",
+            f"Eyewear inside: optical density {rounded_up(record['optical_density'], 2):.1f}, {scale}",
+        ],
+    }  # fmt: skip
+
+
+def far(value: float) -> str:
+    """A distance, never shorter than it is."""
+    return show(rounded_up(value), "length")

@@ -1,0 +1,178 @@
+"""Fume, fire and power, against published exercises and by hand."""
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from proofpatch import InputError
+from proofpatch.hazards.beam import Beam
+from proofpatch.hazards.checklist import MOMENTS, checklist
+from proofpatch.hazards.fire import HOT_WORK, bulk_celsius, fire, fuels, lights_within
+from proofpatch.hazards.fume import (
+    MIXING,
+    NEAR,
+    air_limits,
+    concentration,
+    fume,
+    parts_of,
+    under_parts,
+)
+from proofpatch.hazards.power import Circuit, read_circuit, supply
+from proofpatch.materials import coating, coating_ids, substrate_ids
+
+# Rows 24 and 25 of the project's safety reference: 24 read in a university's exercise with its answer, 25 without it.
+
+
+def test_24_carbon_monoxide_in_a_room():
+    assert concentration(1.2e-6, 3e-3, 40.0, 1.321 * 3600) == pytest.approx(1.2e-4, rel=1e-3)
+    assert concentration(1.2e-6, 3e-3, 40.0, 1e9) == pytest.approx(4.0e-4, rel=1e-9)
+
+
+def test_25_benzene_in_a_room():
+    given_off, air, volume = 1e-3 / 60, 10 / 60, 108.0
+    assert concentration(given_off, air, volume, 1e9) == pytest.approx(100e-6, rel=1e-9)
+    assert concentration(given_off, air, volume, 32.4 * 60) == pytest.approx(95e-6, rel=2e-3)
+
+
+# The illustration of section 4.6: 0.5 m²/h of 0.1 mm paint, 1500 kg/m³, 1 % lead, 5 % escaping; 37.5 mg/h, 125 µg/m³.
+def test_the_illustration_of_the_reference():
+    given_off = 0.5 / 3600 * 1e-4 * 1500 * 0.01 * 0.05
+    assert given_off * 3600 * 1e6 == pytest.approx(37.5)
+    assert concentration(given_off, 300 / 3600, 60.0, 1e9) == pytest.approx(125e-9, rel=1e-6)
+    assert concentration(given_off, 300 / 3600, 60.0, 1800) == pytest.approx(115e-9, rel=5e-3)
+
+
+def test_by_hand():
+    found = fume(1 / 3600, ["lead-white-paint"], None, 1e-4, capture=0.9, volume=50, air=0.1, seconds=7200)
+    lead = next(one for one in found.agents if one.limit.agent == "lead")
+    share = max(part.share for part in parts_of("lead-white-paint") if part.agent == "lead")
+    density = found.removed / (1 / 3600 * 1e-4)
+    assert lead.given_off == pytest.approx(1 / 3600 * 1e-4 * density * share * 0.1)
+    assert lead.in_room == pytest.approx(lead.given_off / (0.1 / MIXING) * -math.expm1(-0.1 / MIXING * 7200 / 50))
+    assert lead.near == NEAR * lead.in_room
+    assert lead.ratio == lead.near / 10e-9
+    # With the air that is named as needed, a long job ends at the limit.
+    steady = concentration(lead.given_off, lead.needed_air / MIXING, 50, 1e9)
+    assert NEAR * steady == pytest.approx(lead.limit.limit)
+    assert found.filter_seconds == pytest.approx(0.5 / (found.removed * 0.9))
+
+
+def test_an_unknown_coating_is_the_worst_of_all():
+    unknown = {one.limit.agent: one.given_off for one in fume(1e-4, None).agents}
+    for key in coating_ids():
+        for one in fume(1e-4, [key]).agents:
+            assert unknown[one.limit.agent] >= one.given_off * (1 - 1e-12), (key, one.limit.agent)
+    assert {"lead", "chromium-6", "cadmium", "isocyanates"} <= set(unknown)
+
+
+def test_lead_leaves_only_where_it_was_shown_absent():
+    for key in coating_ids():
+        if coating(key).kind == "paint":
+            assert "lead" in {part.agent for part in parts_of(key)}
+            assert "lead" not in {part.agent for part in parts_of(key, lead_cleared=True)}
+            assert "chromium-6" in {part.agent for part in parts_of(key, lead_cleared=True)}
+    assert "supplied air" in fume(1e-4, ["polyurethane-2k"]).respirator
+
+
+def test_the_ground_gives_off_too():
+    assert "silica" in {part.agent for part, _ in under_parts("concrete")}
+    assert {"chromium-6", "nickel"} <= {part.agent for part, _ in under_parts("stainless-steel")}
+    for key in substrate_ids():
+        under_parts(key)
+    with_ground = fume(1e-4, ["wax"], "granite")
+    assert with_ground.removed > fume(1e-4, ["wax"]).removed
+
+
+JOBS = st.builds(
+    dict, area_rate=st.floats(1e-6, 1e-2), thickness=st.floats(1e-6, 1e-3), capture=st.floats(0, 0.99),
+    volume=st.floats(5, 1000), air=st.floats(0, 10), seconds=st.floats(60, 30_000),
+)  # fmt: skip
+
+
+@settings(max_examples=100, deadline=None)
+@given(JOBS, st.sampled_from(coating_ids()), st.sampled_from(["area_rate", "thickness", "seconds"]), st.floats(1, 10))
+def test_more_work_is_never_cleaner_air(job, key, knob, more):
+    first = fume(coatings=[key], **job)
+    second = fume(coatings=[key], **{**job, knob: min(job[knob] * more, {"thickness": 2e-2}.get(knob, 1e6))})
+    for one, other in zip(
+        sorted(first.agents, key=lambda a: a.limit.agent),
+        sorted(second.agents, key=lambda a: a.limit.agent),
+        strict=True,
+    ):
+        assert other.near >= one.near * (1 - 1e-9)
+    # Never below what mass over air gives: the plain computation of a well-mixed room.
+    for one in first.agents:
+        assert one.near >= concentration(one.given_off, job["air"], job["volume"], job["seconds"]) * (1 - 1e-9)
+
+
+@pytest.mark.parametrize(
+    ("values", "field"),
+    [({"area_rate": 0}, "area_rate"), ({"capture": 1.1}, "capture"), ({"volume": 0}, "volume"), ({"air": -1}, "air"),
+     ({"seconds": float("nan")}, "seconds"), ({"thickness": 1.0}, "thickness"), ({"coatings": []}, "coatings")],
+)  # fmt: skip
+def test_figures_that_are_none(values, field):
+    with pytest.raises(InputError) as error:
+        fume(**{"area_rate": 1e-4, "coatings": ["wax"], **values})
+    assert error.value.field == field
+
+
+def test_limits_are_the_strictest_named_in_the_reference():
+    micrograms = {"lead": 10, "chromium-6": 0.2, "cadmium": 2, "silica": 25, "arsenic": 2, "nickel": 15}
+    for agent, limit in micrograms.items():
+        assert air_limits()[agent].limit == pytest.approx(limit * 1e-9)
+
+
+# ---- Fire: table 3.1 of the reference, 4.3 and 10 kW/m², measured from the focus ----
+
+
+@pytest.mark.parametrize(
+    ("power", "focal", "on_lens", "careful", "later"),
+    [(100, 0.16, 0.01, 2.75, 1.81), (500, 0.16, 0.01, 6.16, 4.04), (1000, 0.25, 0.01, 13.6, 8.92),
+     (2000, 0.33, 0.012, 21.2, 13.9)],
+)  # fmt: skip
+def test_how_far_a_standing_beam_lights_wood(power, focal, on_lens, careful, later):
+    beam = Beam(power, diameter=on_lens * math.sqrt(2), focal_length=focal)
+    assert lights_within(beam) - focal == pytest.approx(careful, rel=5e-3)
+    assert lights_within(beam, 10e3) - focal == pytest.approx(later, rel=5e-3)
+    assert fire(beam).clear == max(HOT_WORK, lights_within(beam))
+
+
+def test_what_burns_is_named():
+    beam = Beam(100, divergence=1e-3)
+    named = {
+        one.material for one in fire(beam, "oak", ["nitrocellulose-lacquer"], ["straw bales", "white spirit"]).fuels
+    }
+    assert named == {"wood", "nitrocellulose", "straw", "solvent"}
+    assert {one.material for one in fire(beam).fuels} >= {"wood"}  # unknown ground: counts as one that burns
+    assert len(fuels()) == len({one.material for one in fuels()})
+
+
+def test_the_part_warms_by_its_heat():
+    # 10 J/cm² into 20 mm of mild steel: 1e5 / (7850 × 490 × 0.02) K, within the data's own values.
+    warmed = bulk_celsius("mild-steel", 1e5, 0.02) - 20.0
+    assert warmed == pytest.approx(1e5 / (7850 * 480 * 0.02), rel=0.1)
+    assert "pause between passes" in " ".join(fire(Beam(100, divergence=1e-3), "oak", dose=1e8, thickness=0.01).notes)
+
+
+# ---- Power and checklist ----
+
+
+def test_circuits_carry_eight_tenths():
+    placed = supply([("laser", 2000), ("chiller", 800), ("extractor", 1200)], [Circuit(230, 16), Circuit(230, 10)])
+    assert dict(placed.placed) == {"laser": 0, "extractor": 1, "chiller": 0}
+    assert placed.left_out == ()
+    alone = supply([("laser", 3000)], [Circuit(230, 16)])
+    assert alone.left_out == ("laser",)  # 0.8 × 3680 W is less
+    assert read_circuit("230 V, 16 A") == Circuit(230, 16)
+    for text in ("", "230", "V, A", "0 V, 16 A", "230 V, 1e9 A", "1.2.3 V, 16 A", "x" * 999):
+        with pytest.raises(InputError):
+            read_circuit(text)
+
+
+def test_the_checklist_has_gates_at_every_moment():
+    assert {one.moment for one in checklist()} == set(MOMENTS)
+    for moment in ("before", "set up", "after"):
+        assert any(one.gate for one in checklist() if one.moment == moment)
+    assert all("safe" not in one.text.lower() for one in checklist())

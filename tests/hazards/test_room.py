@@ -1,0 +1,81 @@
+"""The room: who is in line with the work, by geometry done by hand and by a second way."""
+
+import math
+import xml.etree.ElementTree as ET
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from proofpatch import InputError
+from proofpatch.hazards.room import Opening, Room, Thing, Wedge, zone
+from proofpatch.pictures.room import room_svg, words
+
+DOOR = Opening("south", 4, 5, "door")
+
+
+def room(**more):
+    return Room(**{"length": 6, "width": 4, "work": (2, 2), "openings": (DOOR,), **more})
+
+
+def test_who_is_in_line_with_the_work():
+    # From (2, 2) through the door at y = 0 between x = 4 and 5: at y = −2 between x = 6 and 8.
+    people = (Thing("in", 6.5, -2), Thing("left", 5.9, -2), Thing("right", 8.1, -2), Thing("inside", 1, 1))
+    found = dict(zone(room(people=people), 50).reached)
+    assert set(found) == {"in", "inside"}
+    assert found["in"] == "through door"
+    assert dict(zone(room(people=people), 5).reached).keys() == {"inside"}  # too far off for a short reach
+
+
+def test_a_shiny_thing_throws_it_on():
+    mirror = Thing("mirror", 4.5, 3.5)
+    person = Thing("yard", 4.5, -3)
+    found = zone(room(shiny=(mirror,), people=(person,)), 50)
+    assert dict(found.reached)["yard"] == "through door, off mirror"
+    left = 10.0 - math.dist((2, 2), (4.5, 3.5))
+    assert [wedge.reach for wedge in zone(room(shiny=(mirror,)), 50, 10.0).wedges][1] == pytest.approx(left)
+    assert len(zone(room(shiny=(mirror,)), 50, 2.0).wedges) == 1  # spent before it gets there
+
+
+def test_a_closed_door_lets_nothing_out():
+    shut = zone(room(openings=(Opening("south", 4, 5, "door", closed=True),)), 50)
+    assert shut.wedges == ()
+    assert shut.inside
+    assert not zone(room(), 2.0).inside
+
+
+# A second way: a point is reached if the straight line to it crosses the wall within the opening.
+@settings(max_examples=300)
+@given(st.floats(-30, 30), st.floats(-30, -0.01), st.floats(0.1, 5.9), st.floats(0.1, 3.9))
+def test_wedges_against_straight_lines(px, py, wx, wy):
+    along = wx + (px - wx) * wy / (wy - py)  # where the line meets y = 0
+    crosses = 4 <= along <= 5
+    wedge = Wedge((wx, wy), ((4, 0), (5, 0)), 1e9, "door")
+    if min(abs(along - 4), abs(along - 5)) > 1e-6:
+        assert wedge.holds((px, py)) == crosses
+
+
+def test_the_picture_is_to_scale_and_names_everything():
+    nasty = room(people=(Thing("<b> & co", 1, 1),), shiny=(Thing("can", 5, 3),))
+    text = room_svg(zone(nasty, 50))
+    root = ET.fromstring(text)
+    rects = [one for one in root.iter() if one.tag.endswith("rect") and one.get("stroke-width") == "7"]
+    assert float(rects[0].get("width")) / float(rects[0].get("height")) == pytest.approx(6 / 4, rel=1e-3)
+    said = "".join(root.itertext())
+    assert all(name in said for name in ("<b> & co", "can", "door", "work"))
+    assert "door" in words(zone(nasty, 50))
+    assert "nothing" in words(zone(room(openings=()), 50))
+
+
+@pytest.mark.parametrize(
+    ("more", "field"),
+    [({"length": 0}, "length"), ({"width": 1e9}, "width"), ({"work": (7, 1)}, "work"),
+     ({"work": (math.nan, 1)}, "work"),
+     ({"openings": (Opening("up", 0, 1),)}, "openings"), ({"openings": (Opening("west", 3, 5),)}, "openings"),
+     ({"openings": (Opening("west", 3, 2),)}, "openings"), ({"shiny": (Thing("x", -1, 1),)}, "shiny"),
+     ({"people": tuple(Thing("x", 1, 1) for _ in range(99))}, "room")],
+)  # fmt: skip
+def test_rooms_that_are_none(more, field):
+    with pytest.raises(InputError) as error:
+        room(**more)
+    assert error.value.field == field
