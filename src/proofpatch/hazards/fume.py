@@ -196,9 +196,10 @@ def fume(
     ]
     agents.sort(key=lambda one: -one.ratio)
     removed = masses["dust"]
+    caught = removed * capture
     return Fume(
         removed, tuple(agents), capture, air, volume, seconds,
-        HOLDS / (removed * capture) if capture > 0 else math.inf, _respirator(agents), _assumed(coatings, airborne),
+        HOLDS / caught if caught > 0 else math.inf, _respirator(agents), _assumed(coatings, airborne),
     )  # fmt: skip
 
 
