@@ -288,7 +288,7 @@ def depth(case: Case) -> float | None:
     beam = beam_of(row, hand)
     used = beam.energy * plume_saturation(beam.mean, layer[0, at.PLUME]) / beam.mean
     threshold, lowest, ramp, _ = _threshold(layer, 0, beam, used, 0.0, row)
-    ours = float(_layer_removal(layer, 0, beam, used, threshold, lowest, ramp, row, 1.0)[3])
+    ours = float(_layer_removal(layer, 0, beam, used, threshold, lowest, ramp, row, 1.0, 0.0)[3])
     film = Film(
         1.0, layer[0, at.THRESHOLD], layer[0, at.DEPTH], layer[0, at.INCUBATION], layer[0, at.WIDTH_EXPONENT],
         layer[0, at.PLUME],

@@ -82,7 +82,7 @@ def test_the_method_statement_holds_the_record(run, tmp_path):
     text = re.sub(r"\s+", "", "".join(one.extract_text() for one in pages))
     said = [*record["answers"], record["fire"]["answer"], record["screens"], *record["fire"]["notes"], record["always"]]
     said += [one["text"] for one in record["checklist"]] + record["assumptions"] + record["sources"]
-    said += ["Laser on. Keep out.", "name, time"]
+    said += [record["air"]["filters"], record["air"]["waste"], "Laser on. Keep out.", "name, time"]
     for words in said:
         assert re.sub(r"\s+", "", words) in text, words
     assert plan.read_text(encoding="utf-8").startswith("<svg")

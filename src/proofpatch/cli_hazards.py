@@ -152,6 +152,7 @@ def hazards_lines(record: Mapping[str, Any]) -> list[str]:
     lines += ["", *wrapped(record["screens"])]
     if "fire" in record:
         lines += plan_lines(record)
+    lines += listed("Computed with:", record["formulas"])
     lines += listed("Assumed:", record["assumptions"])
     lines += listed("What it rests on:", record["sources"])
     lines += listed("Cautions:", record["cautions"])
@@ -173,6 +174,7 @@ def plan_lines(record: Mapping[str, Any]) -> list[str]:
         lines += wrapped(
             f"A filter of half a kilogram is full after {show(air['filter_s'], 'duration')} of beam.", "  "
         )
+    lines += [*wrapped(air["filters"], "  "), *wrapped(air["waste"], "  ")]
     lines += listed("Fire:", record["fire"]["notes"])
     lines += [
         line for one in record["fire"]["fuels"] for line in wrapped(f"- {one['material']}: {one['note']}", "  ", "  ")

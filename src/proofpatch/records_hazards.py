@@ -21,6 +21,17 @@ ALWAYS = (
 )
 
 
+# What the beam's figures are computed with, as they are shown; diameters and angles are 1/e ones.
+FORMULAS = (
+    "limit: the least of H(t), H(T)/(f T) and C₅ H(t), times f; of two sets of rules the stricter",
+    "K = √(4 P/(π E)), the diameter at which a beam of power P is at the limit E",
+    "direct, not focused: (K − a)/φ; beyond the focus of the head: f + (f/b) K",
+    "off a matt surface: √(ρ P/(π E)); off a flat shiny one: as direct with ρ P",
+    "optical density: log₁₀(P/(A E)), A the area of the pupil",
+    "EN 207: D the least n with E F(d) at most 10ⁿ⁺¹ W/m²; I and R with H N^(1/4) at most 5 × 10ⁿ⁻³ J/m²",
+)
+
+
 def rounded_up(value: float, digits: int = 2) -> float:
     """The value with so many digits, never less than it is."""
     if value <= 0.0 or not math.isfinite(value):
@@ -57,6 +68,7 @@ def beam_record(found: BeamHazards) -> dict[str, Any]:
         },
         "assumptions": list(found.assumptions),
         "sources": sources_of(found),
+        "formulas": list(FORMULAS),
         "always": ALWAYS,
         "cautions": list(CAUTIONS),
     }  # fmt: skip
@@ -109,7 +121,7 @@ def plan_record(found: Plan, title: str) -> dict[str, Any]:
             "area_rate_m2_s": found.area_rate, "removed_kg_s": fume.removed, "capture": fume.capture,
             "air_flow_m3_s": fume.air, "volume_m3": fume.volume, "work_s": fume.seconds,
             "filter_s": fume.filter_seconds if math.isfinite(fume.filter_seconds) else None,
-            "respirator": fume.respirator,
+            "respirator": fume.respirator, "filters": fume.filters, "waste": fume.waste,
             "agents": [
                 {
                     "agent": one.limit.agent, "name": one.limit.name, "given_off_kg_s": one.given_off,

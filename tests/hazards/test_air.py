@@ -76,6 +76,12 @@ def test_lead_leaves_only_where_it_was_shown_absent():
     assert "supplied air" in fume(1e-4, ["polyurethane-2k"]).respirator
 
 
+def test_residue_of_metals_is_hazardous_waste_until_tested():
+    assert "hazardous waste until" in fume(1e-4, ["lead-white-paint"]).waste
+    assert "hazardous" not in fume(1e-4, ["loose-rust"]).waste
+    assert "active-carbon" in fume(1e-4, ["latex-paint"]).filters
+
+
 def test_the_ground_gives_off_too():
     assert "silica" in {part.agent for part, _ in under_parts("concrete")}
     assert {"chromium-6", "nickel"} <= {part.agent for part, _ in under_parts("stainless-steel")}

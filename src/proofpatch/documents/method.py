@@ -99,6 +99,8 @@ def _page(record: Mapping[str, Any], paper: str, day: datetime.date) -> dict[str
             *(f"no circuit has room for: {name}" for name in record["power"]["left_out"]),
         ] if record["power"] else [],
         "checklist": [[one["moment"], one["role"], one["text"], one["gate"]] for one in record["checklist"]],
+        "air_notes": [air["filters"], air["waste"]],
+        "formulas": record["formulas"],
         "assumptions": record["assumptions"],
         "sources": record["sources"],
         "always": ALWAYS,

@@ -91,6 +91,8 @@ class Fume:
     seconds: float
     filter_seconds: float
     respirator: str
+    filters: str
+    waste: str
     assumptions: tuple[str, ...]
 
     @property
@@ -199,7 +201,8 @@ def fume(
     caught = removed * capture
     return Fume(
         removed, tuple(agents), capture, air, volume, seconds,
-        HOLDS / caught if caught > 0 else math.inf, _respirator(agents), _assumed(coatings, airborne),
+        HOLDS / caught if caught > 0 else math.inf, _respirator(agents),
+        _filters(agents), _waste(agents), _assumed(coatings, airborne),
     )  # fmt: skip
 
 
@@ -266,6 +269,31 @@ def _respirator(agents: Sequence[Agent]) -> str:
         if ratio <= factor:
             return f"{words}{gas}"
     return "supplied air, and better capture first: no filter mask is rated for this"
+
+
+# Metals whose residue may be hazardous waste, with the leaching limit [mg/L] in US law; from memory, unverified.
+LEACHED = {"lead": 5.0, "chromium-6": 5.0, "cadmium": 1.0, "arsenic": 5.0}
+
+
+def _filters(agents: Sequence[Agent]) -> str:
+    """Filter class of the extractor."""
+    names = {one.limit.agent for one in agents}
+    gas = " and an active-carbon stage for gas and smell" if names & set(GASES) else ""
+    return (
+        "Extractor: a spark arrestor, a pre-filter and a HEPA stage of H13 or better (99.95 % of the worst size)"
+        f"{gas}; its exhaust outdoors or watched."
+    )
+
+
+def _waste(agents: Sequence[Agent]) -> str:
+    """What the residue is until somebody tests it."""
+    metals = [one.limit.name for one in agents if one.limit.agent in LEACHED]
+    if not metals:
+        return "Residue, filters and wipes are waste: bag them wet, label them, ask your disposal service."
+    return (
+        f"Residue, filters and wipes may hold {', '.join(metals)}: hazardous waste until a leaching test says "
+        "otherwise; bag them wet, label them, keep them from drains."
+    )
 
 
 def _assumed(coatings: Iterable[str] | None, airborne: float) -> tuple[str, ...]:

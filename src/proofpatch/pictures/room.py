@@ -44,7 +44,8 @@ def room_svg(zone: Zone) -> str:
             f'<clipPath id="walls"><rect {box}/></clipPath>',
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{reach:.1f}" fill="url(#zone)" clip-path="url(#walls)"/>',
         ]
-    parts += [_wedge(wedge, at, scale) for wedge in zone.wedges]
+    parts.append(f'<clipPath id="drawn"><rect width="{across:.1f}" height="{down - 50:.1f}"/></clipPath>')
+    parts += ['<g clip-path="url(#drawn)">', *(_wedge(wedge, at, scale) for wedge in zone.wedges), "</g>"]
     parts.append(f'<rect {box} fill="none" stroke="{INK}" stroke-width="7"/>')
     for opening in room.openings:
         (x1, y1), (x2, y2) = (at(end) for end in room.ends(opening))
