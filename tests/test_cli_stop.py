@@ -90,7 +90,10 @@ def test_lead_must_be_on_record(run, command, case):
     for half in HALF:
         assert "lead" in refused(run, *words, *half)
     for whole in (NEGATIVE, ACCEPTED):
-        assert run(*words, "--lead", whole) == (0, "", "")
+        code, out, err = run(*words, "--lead", whole)
+        assert (code, out) == (0, "")
+        # What is taken on is still there, and said.
+        assert ("Still there, taken on by A. Owner: lead" in err) == (whole == ACCEPTED)
 
 
 @pytest.mark.parametrize("command", ["patch", "recipe"])
@@ -137,7 +140,10 @@ def test_the_example_job_is_cleared_and_stops_without_its_record(run, chest):
 def test_forecast_and_bench_are_not_stopped_by_lead(run, chest):
     assert run("forecast", "--coating", "lead paint", "--substrate", "red oak") == (0, "", "")
     chest.write_text(chest.read_text(encoding="utf-8").replace('status = "negative"', 'status = "positive"'))
-    assert run("forecast", chest) == (0, "", "")
+    code, out, note = run("forecast", chest)
+    assert (code, out) == (0, "")
+    assert note.startswith("Stop: ")
+    assert note.endswith(" A forecast lays no beam.\n")
     assert run("bench", "--power", "5 W", "--rate", "5 kHz", "--width", "100 ns", "--spot-diameter", "1 mm")[0] == 0
 
 

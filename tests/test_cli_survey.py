@@ -50,7 +50,7 @@ def test_text_and_json_tell_the_same(run):
     assert record["answer"] == "test it"
     assert sum(record["coatings"].values()) > 0.97
     assert "Next:" in plain
-    assert f"--evidence {record['next_test']}=" in plain
+    assert f"Then say {record['next_test']}=" in plain
 
 
 def test_nothing_said_begins_with_looking(run):

@@ -95,6 +95,12 @@ def read_work(answer: str, path: str | None, given: Mapping[str, Any], json_: bo
         why = None if work.surveyed else first_stop(work.surface, work.year, work.lead, work.suspects)
         if why is None and work.survey is not None:
             why = open_stop(work.survey, work.lead, work.cleared)
+        counted = work.survey.layers or 1 if work.survey is not None else 1
+        if why is None and work.surveyed and counted > 1:
+            why = (
+                f"Stop: {counted} layers were counted and only the top one was tested; describe each under "
+                "[[layers]] before any patch or recipe."
+            )
         if why:
             refuse(answer, why, json_)
     return work
@@ -120,6 +126,27 @@ def believe(work: Any, graded: Sequence[Any]) -> Any:
     warm(note, len(work.surface.coats))
     belief = pp.prior(work.surface, work.laser, work.hand, seed=work.seed)
     return pp.update(belief, graded) if graded else belief
+
+
+def chance_of(work: Any) -> float:
+    """The forecast's chance for a job, with its graded patches."""
+    import proofpatch as pp
+
+    return float(pp.forecast(believe(work, patches_of(work)), work.limits).chance)
+
+
+def tell_hazards(work: Any, answer: str) -> None:
+    """On standard error: what is still there though taken on, and before a forecast what stops a beam."""
+    from proofpatch.cli_hazards import still_there
+    from proofpatch.survey import first_stop, open_stop
+
+    for line in still_there(work):
+        note(line)
+    if answer == "forecast" and work.path is not None:
+        why = None if work.surveyed else first_stop(work.surface, work.year, work.lead, work.suspects)
+        why = why or (open_stop(work.survey, work.lead, work.cleared) if work.survey else None)
+        if why:
+            note(f"{why} A forecast lays no beam.")
 
 
 @click.group(
@@ -190,7 +217,7 @@ def survey(job: str | None, json_: bool, **given: Any) -> None:
     pdf = check_pdf(given.get("pdf"))
     warm(note, 1)
     try:
-        finding, title = surveyed(job, given)
+        finding, title = surveyed(job, given, chance_of)
     except HardStop as stop:
         why = stop.because
         if pdf:
@@ -222,6 +249,7 @@ def forecast(job: str | None, json_: bool, **given: Any) -> None:
     from proofpatch.records import forecast_record, without_top_layer
 
     work = read_work("forecast", job, given, json_)
+    tell_hazards(work, "forecast")
     window = pp.forecast(believe(work, patches_of(work)), work.limits)
     record = forecast_record(window, without_top_layer(window))
     say(record, json_, lambda: forecast_lines(record, window))
@@ -246,6 +274,7 @@ def patch(job: str | None, json_: bool, **given: Any) -> None:
     count = whole("count", given, 1, 1, MOST_STEPS)
     place = "hidden" if given.get("place") is None else given["place"]
     work = read_work("patch", job, given, json_)
+    tell_hazards(work, "patch")
     with at_options({"place": "--place"}):
         limits_at(work.limits, place)
     belief = believe(work, patches_of(work))
@@ -321,6 +350,7 @@ def recipe(job: str | None, json_: bool, **given: Any) -> None:
     from proofpatch.records import recipe_record
 
     work = read_work("recipe", job, given, json_)
+    tell_hazards(work, "recipe")
     belief = believe(work, patches_of(work))
     found = pp.recipe(belief, work.limits)
     hours = pp.hours(found, belief, work.zones, work.rates) if found.setting and work.zones else None
@@ -340,7 +370,7 @@ def hazards(job: str | None, json_: bool, **given: Any) -> None:
     Example: proofpatch hazards --power "500 W" --rate "20 kHz" --width "100 ns" --beam-diameter "14 mm"
     --focal-length "160 mm"
     """
-    from proofpatch.cli_hazards import check_job_only, hazards_lines, of_job, read_beam, write_pages
+    from proofpatch.cli_hazards import check_job_only, hazards_lines, of_job, read_beam, still_there, write_pages
     from proofpatch.cli_survey import check_pdf
     from proofpatch.records_hazards import beam_record, plan_record
 
@@ -356,11 +386,13 @@ def hazards(job: str | None, json_: bool, **given: Any) -> None:
             raise InputError("--laser", "--laser was given beside a job file.", "Write it into the file.")
         work = read_work("hazards", job, {}, json_)
         plan, assumed = of_job(work, given, pp.forecast(believe(work, patches_of(work)), work.limits))
-        record = plan_record(plan, work.title)
+        record = plan_record(plan, work.title, still_there(work))
     record["assumptions"] = [*assumed, *record["assumptions"]]
     if job is not None:
         write_pages(plan, record, pdf, picture)
     say(record, json_, lambda: hazards_lines(record))
+    if not record.get("covered", True):
+        raise Answer(NO)
 
 
 @cli.command()

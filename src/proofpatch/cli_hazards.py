@@ -15,9 +15,9 @@ from proofpatch.hazards.plan import CIRCUITS_UNKNOWN, Plan, plan
 from proofpatch.lasers import Laser
 from proofpatch.learn.forecast import Window
 from proofpatch.physics.sweep import mean_dose
-from proofpatch.records_hazards import rounded_up, times_over
+from proofpatch.records_hazards import metres, rounded_up, times_over
 from proofpatch.shop.job import Job
-from proofpatch.survey.stop import SURE
+from proofpatch.survey.clear import RULED_OUT, settles
 from proofpatch.units import show
 
 BEAM_OPTIONS = {
@@ -29,15 +29,18 @@ WAVELENGTH = 1064e-9
 VOLUME = 30.0  # m³, of a room that was not described
 
 
-def beam_of_laser(laser: Laser) -> dict[str, Any]:
-    """The worst beam of a laser: full power at its lowest rate for it, its head's focus at its stand-off."""
+def beam_of_laser(laser: Laser, away: float | None = None) -> dict[str, Any]:
+    """The worst beam of a laser: full power at its lowest rate for it, its focus at its stand-off, or `away` [m].
+
+    The diameter is the one that spreads as the beam does far beyond the focus: f 2 w₀/z_R.
+    """
     width, energy = max(laser.energy_limits, key=lambda point: point[1])
     rayleigh = math.pi * laser.spot_radius**2 / (laser.m2 * laser.wavelength)
-    away = laser.handpiece.stand_off
+    away = laser.handpiece.stand_off if away is None else away
     return {
         "power": laser.max_power, "rate": max(laser.max_power / energy, laser.min_rate), "width": width,
         "wavelength": laser.wavelength, "focal_length": away,
-        "diameter": 2.0 * laser.spot_radius * math.sqrt(1.0 + (away / rayleigh) ** 2),
+        "diameter": away * 2.0 * laser.spot_radius / rayleigh,
     }  # fmt: skip
 
 
@@ -48,7 +51,8 @@ def read_beam(given: Mapping[str, Any]) -> tuple[BeamHazards, list[str]]:
         InputError: a figure is missing, or is none.
     """
     laser = read_laser(given)
-    values: dict[str, Any] = beam_of_laser(laser) if laser else {}
+    away = number("focal_length", "length", given)
+    values: dict[str, Any] = beam_of_laser(laser, away) if laser else {}
     assumed = [f"The beam of {laser.title} at its worst: full power, its own head."] if laser else []
     for field, flag in (("power", "--power"), ("diameter", "--beam-diameter")):
         if field not in values and given.get({"diameter": "beam_diameter"}.get(field, field)) is None:
@@ -71,14 +75,34 @@ def read_values(given: Mapping[str, Any], values: dict[str, Any]) -> tuple[Beam,
             values[field] = value
     assumed = []
     for field, value, words in (
-        ("wavelength", WAVELENGTH, f"A wavelength of {show(WAVELENGTH, 'length')}."),
-        ("exposure", EXPOSURE, f"An exposure of {show(EXPOSURE, 'duration')}: nobody blinks at an invisible beam."),
+        ("wavelength", WAVELENGTH, f"A wavelength of {WAVELENGTH * 1e9:.0f} nm."),
+        ("exposure", EXPOSURE, f"An exposure of {show(EXPOSURE, 'duration')}."),
     ):
         if field not in values:
             values[field] = value
             assumed.append(words)
     with at_options(BEAM_OPTIONS):
         return Beam(**values), assumed
+
+
+# Agents of the air that a record of the survey may show absent.
+SHOWN_ABSENT = {"lead": "lead", "chromate": "chromium-6", "cadmium": "cadmium"}
+
+
+def absent(work: Job) -> frozenset[str]:
+    """Agents that are on record as not there."""
+    found = {SHOWN_ABSENT[one.hazard] for one in work.cleared if one.hazard in SHOWN_ABSENT and settles(one)}
+    return frozenset(found | ({"lead"} if work.lead.negative else set()))
+
+
+def still_there(work: Job) -> list[str]:
+    """What was taken on, with its controls."""
+    records = [("lead", work.lead), *((one.hazard, one) for one in work.cleared)]
+    return [
+        f"Still there, taken on by {one.name}: {name}. Controls: {one.controls}. Reason: {one.reason}."
+        for name, one in records
+        if one.accepted
+    ]
 
 
 def of_job(work: Job, given: Mapping[str, Any], window: Window) -> tuple[Plan, list[str]]:
@@ -92,26 +116,29 @@ def of_job(work: Job, given: Mapping[str, Any], window: Window) -> tuple[Plan, l
     best = window.settings[window.best]
     rate = number("area_rate", "area rate", given)
     coats = work.surface.coats
-    thick = [coat.thickness for coat in coats]
-    known = all(max(coat.shares.values()) >= SURE for coat in coats)
-    names = list(dict.fromkeys(key for coat in coats for key in coat.shares)) if known else None
+    layers = [(tuple(key for key, p in coat.shares.items() if p >= RULED_OUT), coat.thickness) for coat in coats]
     capture, air = number("capture", "share", given), number("air_flow", "air flow", given)
     with at_options({"area_rate": "--area-rate", "capture": "--capture", "air": "--air-flow"}):
         found = plan(
             beam,
             rate if rate is not None else float(window.area_rate[window.best]),
-            names,
+            layers[0][0],
             work.surface.substrate,
             dose=float(mean_dose(best.average_power, best.sweep_width, best.travel_speed, best.passes)),
-            thickness=sum(t for t in thick if t is not None) if all(t is not None for t in thick) else None,
+            thickness=layers[0][1],
+            below=layers[1:],
+            may_be=[key for coat in coats for key in coat.shares],
             sheet=work.surface.substrate_thickness,
             capture=work.capture if capture is None else capture,
             air=work.air if air is None else air,
             volume=work.room.length * work.room.width * work.height if work.room else VOLUME,
-            lead_cleared=work.lead.negative,
+            absent=absent(work),
             room=work.room,
-            nearby=work.survey.beside if work.survey else (),
-            loads=(("laser", work.laser.electrical_power), *work.loads),
+            nearby=(*work.suspects, *(work.survey.beside if work.survey else ())),
+            loads=(
+                ("laser", work.laser.electrical_power, work.laser.supply_voltage),
+                *((name, watts, None) for name, watts in work.loads),
+            ),
             circuits=work.circuits,
         )
     assumed = [f"The beam of {work.laser.title} at its worst: full power, its own head."]
@@ -128,24 +155,28 @@ def hazards_lines(record: Mapping[str, Any]) -> list[str]:
     """The answers first, then the numbers, what was assumed, and what they rest on."""
     lines = [line for answer in record["answers"] for line in [*wrapped(answer), ""]]
     pulse = record["eye_limit_J_m2_per_pulse"]
-    limit = f"{record['eye_limit_W_m2']:.3g} W/m²" + (f", {pulse:.3g} J/m² a pulse" if pulse is not None else "")
+    limit = f"{rounded_down(record['eye_limit_W_m2'])} W/m²" + (
+        f", {rounded_down(pulse)} J/m² a pulse" if pulse is not None else ""
+    )
     other = record["other_rules"]
+    milder = f"{rounded_down(other['eye_limit_W_m2'])} W/m²"
     rows = [
         f"Limit of the eye: {limit}; governed by: {record['governing_rule']}",
-        f"By the other rules ({other['rules']}, {other['governing_rule']}): {other['eye_limit_W_m2']:.3g} W/m²",
-        f"Limit of the skin: {record['skin_limit_W_m2']:.3g} W/m²",
-        f"Direct, beyond the focus, sweep stopped: {show(record['hazard_distance_m'], 'length')}",
-        f"Off a flat shiny surface, along the whole way: {show(record['mirrored_distance_m'], 'length')}",
-        f"Off a matt surface: {show(record['diffuse_distance_m'], 'length')}",
-        f"Skin, direct: {show(record['skin_distance_m'], 'length')}",
-        f"At windows, doors and for the public, 100 s: {show(record['distance_at_windows_m'], 'length')}",
-        f"Optical density: {record['optical_density']:.2f}",
+        f"By the other rules ({other['rules']}, {other['governing_rule']}): {milder}",
+        f"Limit of the skin: {rounded_down(record['skin_limit_W_m2'])} W/m²",
+        f"Direct, sweep stopped: {metres(record['hazard_distance_m'])}",
+        f"Off a flat shiny surface, along the whole way: {metres(record['mirrored_distance_m'])}",
+        f"Off a matt surface: {metres(record['diffuse_distance_m'])}",
+        f"Skin, direct: {metres(record['skin_distance_m'])}",
+        f"At windows, doors and for the public, 100 s: {metres(record['distance_at_windows_m'])}",
+        f"Optical density: {math.ceil(record['optical_density'] * 10 - 1e-9) / 10:.1f}",
         f"Scale numbers of eyewear: D LB{record['scale_number_D']}"
         + (f", {record['scale_letter']} LB{record['scale_number_R']}" if record["scale_number_R"] is not None else ""),
     ]
     if record["lens_missing_distance_m"] is not None:
-        rows.append(f"Should the lens be missing: {show(record['lens_missing_distance_m'], 'length')}")
+        rows.append(f"Should the lens be missing: {metres(record['lens_missing_distance_m'])}")
     lines = lines[:-1]
+    lines += [line for said in record.get("on_record", ()) for line in ["", *wrapped(said)]]
     if "fire" in record:
         lines += ["", *wrapped(record["fire"]["answer"])]
     lines += listed("The beam:", rows)
@@ -163,7 +194,7 @@ def plan_lines(record: Mapping[str, Any]) -> list[str]:
     """Air, fire, room, power and the checklist of a job."""
     air = record["air"]
     lines = listed(
-        "The air, near the operator, after an hour:",
+        "The air, near the operator, over eight hours:",
         [
             f"{one['name']}: {concentration_words(one['near_kg_m3'])}, {times_over(one['ratio'])} "
             f"({concentration_words(one['limit_kg_m3'])}; {one['authority']})"
@@ -183,11 +214,24 @@ def plan_lines(record: Mapping[str, Any]) -> list[str]:
         reached = [f"{one['who']}: {one['how']}" for one in record["room"]["reached"]]
         lines += listed("The room:", [*reached, *record["room"]["notes"]])
     if record["power"]:
-        placed = [f"{one['load']}: circuit {one['circuit']}" for one in record["power"]["placed"]]
-        left = [f"{name}: no circuit has room for it" for name in record["power"]["left_out"]]
+        watts = {one["load"]: show(one["power_W"], "power") for one in record["power"]["loads"]}
+        placed = [f"{one['load']}, {watts[one['load']]}: circuit {one['circuit']}" for one in record["power"]["placed"]]
+        left = [
+            f"{name}, {watts[name]}: no circuit of its voltage has so much left; use another circuit"
+            for name in record["power"]["left_out"]
+        ]
         lines += listed("Power:", [*placed, *left])
     items = [f"{one['moment']}, {one['role']}: {one['text']}" for one in record["checklist"] if one["gate"]]
     return lines + listed("Signed before the next step:", items)
+
+
+def rounded_down(value: float) -> str:
+    """A limit with three digits, never more than it is."""
+    if value <= 0:
+        return "0"
+    step = 10.0 ** (math.floor(math.log10(value)) - 2)
+    low = math.floor(value / step * (1 + 1e-12)) * step
+    return f"{low:.0f}" if low >= 100 else f"{low:.3g}"
 
 
 def concentration_words(value: float) -> str:

@@ -60,7 +60,7 @@ OPTIONS = {
     "seed": ("--seed", "another simulated piece"),
     "evidence": ("--evidence", "'NAME=VALUE' of what was seen, tried or is known, like alcohol=none; repeat"),
     "cleared": ("--cleared", "'HAZARD; negative; METHOD; DATE' or 'HAZARD; accepted; NAME; CONTROLS; REASON'; repeat"),
-    "pdf": ("--pdf", "file for the survey record, ending in .pdf"),
+    "pdf": ("--pdf", "file for the page to print, ending in .pdf"),
     "wavelength": ("--wavelength", "of the laser, like '1064 nm'"),
     "beam_diameter": ("--beam-diameter", "1/e² diameter at the exit or on the last lens, like '10 mm'"),
     "divergence": ("--divergence", "1/e² full angle of a beam that is not focused, like '1 mrad'"),

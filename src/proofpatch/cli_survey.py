@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -24,8 +24,12 @@ CLEARED_FORM = "Write 'HAZARD; negative; METHOD; DATE' or 'HAZARD; accepted; NAM
 SHOWN = 6  # coatings shown on screen
 
 
-def surveyed(path: str | None, given: Mapping[str, Any]) -> tuple[Finding, str]:
+def surveyed(
+    path: str | None, given: Mapping[str, Any], believed: Callable[[Job], float] | None = None
+) -> tuple[Finding, str]:
     """(the finding, title) of a job file, or of the options; never both.
+
+    believed: gives the forecast's chance for a job with its graded patches.
 
     Raises:
         InputError: both, or a value that is none.
@@ -39,8 +43,8 @@ def surveyed(path: str | None, given: Mapping[str, Any]) -> tuple[Finding, str]:
         work = read_job(path)
         findings = work.survey or with_layers(_told_by(work), work.surface.coats)
         found = decide(
-            findings, work.laser, work.hand, work.lead, work.cleared, work.surface.substrate_thickness,
-            work.seed,
+            findings, work.laser, work.hand, work.lead, work.cleared, work.surface.substrate_thickness, work.seed,
+            believed(work) if believed else None, described=not work.surveyed,
         )  # fmt: skip
         return found, work.title
     items: list[tuple[str, Any]] = [split_item(text, "--evidence") for text in given.get("evidence") or ()]
@@ -128,9 +132,10 @@ def _next(test: Mapping[str, Any] | None, stopped: bool) -> list[str]:
     if test is None:
         return ["", "No further test of the coating pays for its time; test patches tell more."]
     wait = f" Wait {show(test['wait_s'], 'duration')} before you call it nothing." if test["wait_s"] else ""
-    values = ", ".join(TESTS[test["test"]].values)
+    known = TESTS.get(test["test"])
+    values = ", ".join(known.values) if known else "oak, steel, brick, or wood, metal, stone, paper"
     return [
         "",
         *wrapped(f"Next: {test['ask']}. {test['why']} {test['how']}{wait}"),
-        *wrapped(f"Then say --evidence {test['test']}=… with one of: {values}.", "  ", "  "),
+        *wrapped(f"Then say {test['test']}=… with one of: {values}.", "  ", "  "),
     ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from proofpatch.hazards import CAUTIONS
@@ -13,8 +14,10 @@ from proofpatch.hazards.fire import Fire
 from proofpatch.hazards.fume import Fume
 from proofpatch.hazards.limits import Allowed
 from proofpatch.hazards.plan import Plan
+from proofpatch.sources import sources
 from proofpatch.units import show
 
+MOST_SAID = 100_000  # times a limit; what is more is only more
 ALWAYS = (
     "Calculated planning value, not a clearance. The laser's class 4 beam, reflections, fume and fire can injure "
     "beyond this estimate. Follow the manufacturer, local law, and a qualified laser safety officer."
@@ -86,6 +89,11 @@ def _allowed(one: Allowed) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def metres(value: float) -> str:
+    """A distance in words, never shorter than it is."""
+    return show(rounded_up(value), "length") if value >= 1e-3 else "1 mm"
+
+
 def beam_answers(found: BeamHazards) -> tuple[str, str]:
     """Eyewear and distance, each in a sentence made of its values."""
     number = found.number_pulsed
@@ -99,24 +107,26 @@ def beam_answers(found: BeamHazards) -> tuple[str, str]:
     )
     if max(found.number_steady, number or 0) > MOST_NUMBER:
         worn = f"Eyewear: none is made for scale numbers {scale}; the beam has to be enclosed."
-    far = show(rounded_up(found.distance), "length")
+    far = metres(max(found.distance, found.at_window))
     distance = (
         f"Distance: an unprotected eye is at risk within {far} of the head in any line of sight, the sweep stopped; "
-        f"skin within {show(rounded_up(found.skin), 'length')}; off a matt surface within "
-        f"{show(rounded_up(found.diffuse), 'length')} of it. Walls that stop the beam end the zone, windows and shiny "
-        "things do not."
+        f"skin within {metres(found.skin)}; off a matt surface within {metres(found.diffuse)} of it. Walls that stop "
+        "the beam end the zone, windows and shiny things do not; with a cracked or missing lens it reaches farther."
     )
     return worn, distance
 
 
-def plan_record(found: Plan, title: str) -> dict[str, Any]:
-    """Everything of a job's hazards; the beam's keys are the contract's."""
+def plan_record(found: Plan, title: str, on_record: Sequence[str] = ()) -> dict[str, Any]:
+    """Everything of a job's hazards; the beam's keys are the contract's. on_record: what the survey left there."""
     beam = beam_record(found.beam)
     fume, fire = found.fume, found.fire
     return {
         **beam,
         "title": title,
         "answers": [*beam["answers"], air_answer(fume)],
+        "covered": bool(fume.respirator)
+        and max(found.beam.number_steady, found.beam.number_pulsed or 0) <= MOST_NUMBER,
+        "on_record": list(on_record),
         "air": {
             "area_rate_m2_s": found.area_rate, "removed_kg_s": fume.removed, "capture": fume.capture,
             "air_flow_m3_s": fume.air, "volume_m3": fume.volume, "work_s": fume.seconds,
@@ -138,7 +148,7 @@ def plan_record(found: Plan, title: str) -> dict[str, Any]:
             "fuels": [
                 {
                     "material": one.material, "celsius": one.celsius, "flux_W_m2": one.flux or None, "note": one.note,
-                    "source": "from memory, unverified" if one.status == "memory" else one.locator,
+                    "source": "from memory, unverified" if one.status == "memory" else sources()[one.source].cite,
                 }
                 for one in fire.fuels
             ],
@@ -150,6 +160,7 @@ def plan_record(found: Plan, title: str) -> dict[str, Any]:
         },
         "power": None if found.supply is None else {
             "drawn_W": found.supply.drawn, "left_out": list(found.supply.left_out),
+            "loads": [{"load": name, "power_W": watts} for name, watts in found.supply.loads],
             "placed": [{"load": name, "circuit": number + 1} for name, number in found.supply.placed],
         },
         "checklist": [
@@ -157,7 +168,9 @@ def plan_record(found: Plan, title: str) -> dict[str, Any]:
         ],
         "assumptions": [*beam["assumptions"], *fume.assumptions],
         "sources": [*beam["sources"], "air limits, composition, respirators and checklist: from memory, unverified",
-                    "fire: hot-work distance and watch as summarised from 29 CFR 1910.252 and NFPA 51B",
+                    "fire: 11 m and a watch of at least 30 min as summarised from 29 CFR 1910.252 and NFPA 51B",
+                    "fire: an hour of watch and three of looks: from memory, unverified",
+                    "near field, mixing, filter load, 45 °C, eight tenths of a circuit: common practice, no source",
                     "wood: Babrauskas, Ignition of wood, Interflam 2001"],
     }  # fmt: skip
 
@@ -165,6 +178,8 @@ def plan_record(found: Plan, title: str) -> dict[str, Any]:
 def times_over(ratio: float) -> str:
     """How far over its limit, never less than it is."""
     up = rounded_up(ratio)
+    if up > MOST_SAID:
+        return f"more than {MOST_SAID:,.0f} times its limit".replace(",", " ")
     return (f"{up:.2g}" if up < 100 else f"{up:,.0f}".replace(",", " ")) + " times its limit"
 
 
@@ -178,6 +193,8 @@ def air_answer(fume: Fume) -> str:
         )
     else:
         head = f"Air: {caught}, {worst.limit.name} reaches {times_over(worst.ratio)} where the operator breathes"
+    if not fume.respirator:
+        return f"{head}. No respirator covers that: do not start, capture more at the spot first."
     return f"{head}; extraction at the spot, and {fume.respirator}."
 
 

@@ -44,7 +44,7 @@ def survey_record(finding: Finding) -> dict[str, Any]:
         if test is None
         else {
             "test": test.test,
-            "ask": TESTS[test.test].ask,
+            "ask": TESTS[test.test].ask if test.test in TESTS else "what it is made of",
             "why": test.why,
             "how": test.how,
             "wait_s": test.wait,

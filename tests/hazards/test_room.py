@@ -19,10 +19,12 @@ def room(**more):
 
 
 def test_who_is_in_line_with_the_work():
-    # From (2, 2) through the door at y = 0 between x = 4 and 5: at y = −2 between x = 6 and 8.
-    people = (Thing("in", 6.5, -2), Thing("left", 5.9, -2), Thing("right", 8.1, -2), Thing("inside", 1, 1))
+    # From (2, 2) through the door at y = 0 between x = 4 and 5: at y = −2 between x = 6 and 8; half a metre about the
+    # work, from (2.5, 2) at the left and (2, 1.5) at the right: between 5.5 and 9.
+    people = (Thing("in", 6.5, -2), Thing("edge", 8.9, -2), Thing("left", 5.4, -2), Thing("right", 9.1, -2),
+              Thing("inside", 1, 1))  # fmt: skip
     found = dict(zone(room(people=people), 50).reached)
-    assert set(found) == {"in", "inside"}
+    assert set(found) == {"in", "edge", "inside"}
     assert found["in"] == "through door"
     assert dict(zone(room(people=people), 5).reached).keys() == {"inside"}  # too far off for a short reach
 
@@ -33,8 +35,24 @@ def test_a_shiny_thing_throws_it_on():
     found = zone(room(shiny=(mirror,), people=(person,)), 50)
     assert dict(found.reached)["yard"] == "through door, off mirror"
     left = 10.0 - math.dist((2, 2), (4.5, 3.5))
-    assert [wedge.reach for wedge in zone(room(shiny=(mirror,)), 50, 10.0).wedges][1] == pytest.approx(left)
-    assert len(zone(room(shiny=(mirror,)), 50, 2.0).wedges) == 1  # spent before it gets there
+    thrown = [wedge.reach for wedge in zone(room(shiny=(mirror,)), 50, 10.0).wedges if wedge.off]
+    assert thrown == [pytest.approx(left)]
+    assert not any(wedge.off for wedge in zone(room(shiny=(mirror,)), 50, 2.0).wedges)  # spent before it gets there
+
+
+# A frame or a wall is worked on where it stands: the head looks out of the opening, so all of the outside is reached.
+@pytest.mark.parametrize("work", [(4.5, 0.0), (4.5, 0.4), (5.3, 0.0), (4.0, 0.1)])
+def test_work_in_an_opening_reaches_everything_outside(work):
+    people = (Thing("far left", -20, -0.5), Thing("far right", 30, -0.5), Thing("behind", 3, 9))
+    found = zone(room(work=work, people=people), 50)
+    assert set(dict(found.reached)) == {"far left", "far right"}
+    ET.fromstring(room_svg(found))
+
+
+def test_a_shiny_thing_at_a_jamb_is_drawn_and_reaches_out():
+    found = zone(room(shiny=(Thing("can", 4, 0),), people=(Thing("yard", 4.5, -3),)), 50)
+    assert "yard" in dict(found.reached)
+    ET.fromstring(room_svg(found))
 
 
 def test_a_closed_door_lets_nothing_out():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import math
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path
@@ -11,12 +12,14 @@ from typing import Any
 
 import typst
 
-from proofpatch.cli_hazards import concentration_words
+from proofpatch.cli_hazards import concentration_words, rounded_down
 from proofpatch.documents.survey import FONTS, PAPERS, breakable
 from proofpatch.documents.whole import write_whole
 from proofpatch.errors import InputError
+from proofpatch.hazards.beam import VISIBLE
+from proofpatch.hazards.distance import MOST_NUMBER
 from proofpatch.hazards.room import Zone
-from proofpatch.records_hazards import ALWAYS, rounded_up, times_over
+from proofpatch.records_hazards import ALWAYS, metres, times_over
 from proofpatch.units import show
 
 TEMPLATE = Path(__file__).with_name("method.typ")
@@ -63,25 +66,33 @@ def _page(record: Mapping[str, Any], paper: str, day: datetime.date) -> dict[str
     """What the template shows, as words."""
     air, fire, beam = record["air"], record["fire"], record["beam"]
     pulsed = record["scale_number_R"]
-    scale = f"D LB{record['scale_number_D']}" + (
-        f" and {record['scale_letter']} LB{pulsed}" if pulsed is not None else ""
-    )
+    scale = f"D LB{record['scale_number_D']}"
+    if pulsed is not None:
+        scale += f" and {record['scale_letter']} LB{pulsed}"
     nanometres = round(beam["wavelength_m"] * 1e9)
+    density = math.ceil(record["optical_density"] * 10 - 1e-9) / 10
+    worn = f"optical density at least {density:.1f}, {scale}"
+    if max(record["scale_number_D"], pulsed or 0) > MOST_NUMBER:
+        worn = f"none is made for {scale}: enclose the beam"
+    seen = "invisible, " if beam["wavelength_m"] > VISIBLE else ""
+    watts = {one["load"]: show(one["power_W"], "power") for one in record["power"]["loads"]} if record["power"] else {}
     return {
         "paper": paper,
         "title": record["title"],
         "day": day.isoformat(),
         "date": [day.year, day.month, day.day],
-        "answers": [*record["answers"], fire["answer"]],
+        "answers": [*record["answers"], fire["answer"], *record["on_record"]],
         "beam": [
             ["Laser", f"class 4, {nanometres} nm, up to {show(beam['power_W'], 'power')}"],
-            ["Eye limit", f"{record['eye_limit_W_m2']:.3g} W/m², governed by: {record['governing_rule']}"],
-            ["Direct, sweep stopped", far(record["hazard_distance_m"])],
-            ["Off a flat shiny surface", f"{far(record['mirrored_distance_m'])} along the whole way"],
-            ["Off a matt surface", far(record["diffuse_distance_m"])],
-            ["Skin, direct", far(record["skin_distance_m"])],
-            ["Windows, doors, public (100 s)", far(record["distance_at_windows_m"])],
-            ["Eyewear", f"optical density {rounded_up(record['optical_density'], 2):.1f}, {scale}"],
+            ["Eye limit", f"{rounded_down(record['eye_limit_W_m2'])} W/m², governed by: {record['governing_rule']}"],
+            ["By the other rules", f"{rounded_down(record['other_rules']['eye_limit_W_m2'])} W/m²"],
+            ["Skin limit", f"{rounded_down(record['skin_limit_W_m2'])} W/m²"],
+            ["Direct, sweep stopped", metres(record["hazard_distance_m"])],
+            ["Off a flat shiny surface", f"{metres(record['mirrored_distance_m'])} along the whole way"],
+            ["Off a matt surface", metres(record["diffuse_distance_m"])],
+            ["Skin, direct", metres(record["skin_distance_m"])],
+            ["Windows, doors, public (100 s)", metres(record["distance_at_windows_m"])],
+            ["Eyewear", worn],
         ],
         "screens": record["screens"],
         "agents": [
@@ -95,8 +106,8 @@ def _page(record: Mapping[str, Any], paper: str, day: datetime.date) -> dict[str
             "alt": "",
         } if record["room"] else None,
         "power": [
-            *(f"{one['load']} on circuit {one['circuit']}" for one in record["power"]["placed"]),
-            *(f"no circuit has room for: {name}" for name in record["power"]["left_out"]),
+            *(f"{one['load']}, {watts[one['load']]}: circuit {one['circuit']}" for one in record["power"]["placed"]),
+            *(f"{name}, {watts[name]}: no circuit has so much left" for name in record["power"]["left_out"]),
         ] if record["power"] else [],
         "checklist": [[one["moment"], one["role"], one["text"], one["gate"]] for one in record["checklist"]],
         "air_notes": [air["filters"], air["waste"]],
@@ -105,12 +116,7 @@ def _page(record: Mapping[str, Any], paper: str, day: datetime.date) -> dict[str
         "sources": record["sources"],
         "always": ALWAYS,
         "sign": [
-            f"Class 4 laser, {nanometres} nm, invisible, up to {show(beam['power_W'], 'power')}",
-            f"Eyewear inside: optical density {rounded_up(record['optical_density'], 2):.1f}, {scale}",
+            f"Class 4 laser, {nanometres} nm, {seen}up to {show(beam['power_W'], 'power')}",
+            f"Eyewear inside: {worn}",
         ],
     }  # fmt: skip
-
-
-def far(value: float) -> str:
-    """A distance, never shorter than it is."""
-    return show(rounded_up(value), "length")

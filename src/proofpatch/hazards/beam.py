@@ -18,6 +18,8 @@ from proofpatch.units import show
 EXPOSURE = 10.0  # s: an accidental look in the near infrared, where nothing makes one blink
 WINDOW_EXPOSURE = 100.0  # s: barriers, windows and the public
 LOWEST_RATE = 1e-2  # Hz
+LONGEST_PULSE = 0.25  # s; what lasts longer is a steady beam of its peak power
+VISIBLE = 700e-9  # m
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,7 @@ class Beam:
         }  # fmt: skip
         if self.rate is not None:
             bounds["rate"] = ("Repetition rate", LOWEST_RATE, 1e9, "Hz")
-            bounds["width"] = ("Pulse width", 1e-9, 10.0, "s")
+            bounds["width"] = ("Pulse width", 1e-9, LONGEST_PULSE, "s")
         if self.divergence is not None:
             bounds["divergence"] = ("Divergence", 1e-6, 3.0, "rad")
         if self.focal_length is not None:
@@ -69,6 +71,8 @@ class Beam:
             raise InputError("rate", "A pulse width is given without a rate.", "Give the rate, or leave both out.")
         if self.rate is not None and self.width is not None and self.rate * self.width > 1.0:
             raise InputError("width", "The pulses are longer than their period.", "Check rate and width.")
+        if self.focal_length is not None and self.focal_length < self.diameter:
+            raise InputError("focal_length", "The focal length is shorter than the beam is wide.", "Check both.")
         if self.divergence is None and self.focal_length is None:
             raise InputError(
                 "divergence", "Neither divergence nor focal length is given.", "Give the head's focal length."
@@ -117,6 +121,9 @@ def beam_hazards(beam: Beam) -> BeamHazards:
     ]
     reach = _reach(beam, beam.power, eye.average)
     near = _face_diameter(beam)
+    # A scale number n says an optical density of n too.
+    pupil = limits.aperture(beam.wavelength)
+    held = max(math.ceil(form.density_at(beam.power, eye.average, d, pupil) - 1e-9) for d in near)
     missing = None
     if beam.focal_length is not None and beam.divergence is not None:
         missing = form.direct(
@@ -137,15 +144,15 @@ def beam_hazards(beam: Beam) -> BeamHazards:
         at_window=_reach(beam, beam.power, window.average),
         lens_missing=missing,
         optical_density=form.optical_density(beam.power, eye.average, limits.aperture(beam.wavelength)),
-        number_steady=max(form.number_steady(beam.power, d, beam.wavelength) for d in near),
+        number_steady=max(held, *(form.number_steady(beam.power, d, beam.wavelength) for d in near)),
         number_pulsed=None
         if beam.rate is None or beam.energy is None
-        else max(form.number_pulsed(beam.energy, beam.rate, d, beam.wavelength) for d in near),
+        else max(held, *(form.number_pulsed(beam.energy, beam.rate, d, beam.wavelength) for d in near)),
         pulse_letter=form.pulse_letter(beam.width) if beam.width is not None else "D",
         governing=f"{eye.rule} ({eye.rules})",
         screens=_screens(beam),
         assumptions=_assumptions(beam),
-        marks=_marks(beam, eye),
+        marks=_marks(beam),
     )
 
 
@@ -191,6 +198,19 @@ def _assumptions(beam: Beam) -> tuple[str, ...]:
     if beam.focal_length is not None:
         found.append("The lens holds. Cracked or missing, the beam stays narrow and reaches much farther.")
         found.append(f"A face comes no nearer to the focus than {show(form.FACE, 'length')}.")
+        if beam.divergence is not None:
+            found.append("The divergence was given beside a lens: it counts only where the lens is missing.")
+    if beam.rate is None:
+        found.append("A steady beam, as no rate was given: for pulses name rate and width, the distance may be larger.")
+    else:
+        found.append("The pulses come evenly; bursts have to be asked by their own rate.")
+    if beam.wavelength >= VISIBLE and beam.exposure < EXPOSURE:
+        found.append(
+            f"Only {show(beam.exposure, 'duration')} were asked; an accidental look at an invisible beam lasts "
+            f"{show(EXPOSURE, 'duration')}."
+        )
+    if beam.exposure > EXPOSURE:
+        found.append("Skin: of a small spot; large areas over more than 10 s have limits down to a hundredth.")
     if abs(beam.wavelength - 1050e-9) <= 20e-9:
         found.append("At 1050 nm the limit of a short pulse doubles: be sure of the wavelength to a few nanometres.")
     if beam.reflectance >= 1.0:
@@ -198,8 +218,10 @@ def _assumptions(beam: Beam) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _marks(beam: Beam, eye: limits.Allowed) -> tuple[tuple[str, str], ...]:
-    found = [limits.MARKS["old" if eye.rules == limits.OLD.name else "eye"], limits.MARKS["skin"]]
+def _marks(beam: Beam) -> tuple[tuple[str, str], ...]:
+    found = [limits.MARKS["far"]] if beam.wavelength >= 1400e-9 else [
+        limits.MARKS["eye"], limits.MARKS["old"], limits.MARKS["skin"], limits.MARKS["aperture"],
+    ]  # fmt: skip
     if beam.rate is not None:
         found.append(limits.MARKS["train"])
     return (

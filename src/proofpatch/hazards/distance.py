@@ -69,10 +69,17 @@ def number_pulsed(energy: float, rate: float, diameter: float, wavelength: float
     levels = []
     for gate in GATES:
         if rate * gate > 1.0:
-            levels.append(energy * rate * gate / area * (EYEWEAR_SECONDS / gate) ** 0.25)
+            together = math.ceil(rate * gate - 1e-9)  # whole pulses within it
+            levels.append(energy * together / area * (EYEWEAR_SECONDS / gate) ** 0.25)
         else:
             levels.append(energy / area * max(rate * EYEWEAR_SECONDS, 1.0) ** 0.25)
     return scale_number(max(levels), 5e-3 if wavelength < 1400e-9 else 100.0)
+
+
+def density_at(power: float, allowed: float, diameter: float, aperture: float) -> float:
+    """OD [1] where the beam is so wide [m]: through the aperture or the beam, whichever is larger; not under 0."""
+    area = math.pi / 4.0 * max(diameter, aperture) ** 2
+    return max(math.log10(power / (area * allowed)), 0.0)
 
 
 def pulse_letter(width: float) -> str:

@@ -1,7 +1,7 @@
 """What gets into the air: mass removed, what it is made of, and the concentration beside the limits.
 
     G = r h ρ x a (1 − c)                                                        (1)
-    C(t) = (G/Q)(1 − e^(−Q t/V)),   near the operator F times that               (2)
+    C(t) = (G/Q)(1 − e^(−Q t/V)),   near the operator the larger of F C and C + G/β       (2)
 
 r area rate [m²/s], h thickness [m], ρ density [kg/m³], x share of the agent [1], a share that becomes airborne, c share
 captured at the spot, Q fresh or filtered air [m³/s], V room [m³]. At worst by default: all airborne, none captured.
@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -27,6 +27,8 @@ from proofpatch.sources import STATUS, sources
 from proofpatch.units import to_si
 
 HERE = Path(__file__).parent
+EXCHANGE = 0.05  # m³/s, β: what passes between an operator's air and the room's, a low one; from memory, unverified
+MOST_CAUGHT = 0.98  # no hood at a moving spot catches more; common practice, no source
 NEAR = 10.0  # the air an operator breathes over that of a well-mixed room, 3 to 10; the worse end, from memory
 MIXING = 3.0  # of the air let in only a third counts: rooms mix badly; from memory
 # Protection factors of respirators (assigned, US federal), least first; from memory, unverified.
@@ -34,6 +36,7 @@ RESPIRATORS = (
     (10.0, "a half mask with P100 filters"), (50.0, "a full-face mask with P100 filters"),
     (1000.0, "a tight-fitting powered full-face respirator"),
 )  # fmt: skip
+SHIFT = 8 * 3600.0  # s, for which the limits are
 GASES = ("carbon-monoxide", "formaldehyde", "isocyanates")
 OLD_CLEAR = "clear-old"
 HOLDS = 0.5  # kg of dust a filter takes before it is changed; ours, from memory, unverified
@@ -123,11 +126,11 @@ def air_limits() -> Mapping[str, AirLimit]:
 _UNITS = {"ug/m3": 1e-9, "mg/m3": 1e-6}
 
 
-def parts_of(key: str, lead_cleared: bool = False) -> tuple[Part, ...]:
+def parts_of(key: str, absent: Collection[str] = ()) -> tuple[Part, ...]:
     """What a coating may give off; of several rows for an agent the worst.
 
     Args:
-        key: coating id. lead_cleared: lead was shown absent, which takes lead out and nothing else.
+        key: coating id. absent: agents that were shown absent; from lead white lead never is.
     """
     about = coating(key)
     owners = {key, "coating", *(f"family:{family}" for family in about.families)}
@@ -138,8 +141,9 @@ def parts_of(key: str, lead_cleared: bool = False) -> tuple[Part, ...]:
         share = float(row["share"])
         if row["subject"] in owners and share > (found[row["agent"]].share if row["agent"] in found else 0.0):
             found[row["agent"]] = Part(row["agent"], share, row["locator"], row["status"])
-    if lead_cleared:
-        found.pop("lead", None)
+    for agent in absent:
+        if (key, agent) != ("lead-white-paint", "lead"):
+            found.pop(agent, None)
     return tuple(found.values())
 
 
@@ -164,9 +168,10 @@ def fume(
     capture: float = 0.0,
     volume: float = 30.0,
     air: float = 0.0,
-    seconds: float = 3600.0,
+    seconds: float = SHIFT,
     airborne: float = 1.0,
-    lead_cleared: bool = False,
+    absent: Collection[str] = (),
+    below: Sequence[tuple[Sequence[str] | None, float | None]] = (),
 ) -> Fume:
     """What a job puts into the air.
 
@@ -175,13 +180,14 @@ def fume(
         ground: substrate id, None unknown. thickness [m]; None: the upper end of the data, the thickest of them.
         capture: share caught at the spot [1]. volume: of the room [m³]. air: fresh or filtered [m³/s].
         seconds: of work. airborne: share that floats [1].
-        lead_cleared: lead was shown absent.
+        absent: agents that were shown absent.
+        below: (coatings, thickness) of each further layer.
 
     Raises:
         InputError: a figure that is none.
     """
     area_rate = finite_number("area_rate", "Area rate", area_rate, 1e-9, 10.0, "m²/s")
-    capture = finite_number("capture", "Captured share", capture, 0.0, 1.0, "")
+    capture = finite_number("capture", "Captured share", capture, 0.0, MOST_CAUGHT, "")
     volume = finite_number("volume", "Room volume", volume, 0.1, 1e6, "m³")
     air = finite_number("air", "Air flow", air, 0.0, 1e4, "m³/s")
     seconds = finite_number("seconds", "Time of work", seconds, 1.0, 1e6, "s")
@@ -191,7 +197,8 @@ def fume(
     known = tuple(coatings) if coatings is not None else coating_ids()
     if not known:
         raise InputError("coatings", "No coating is named.", "Leave it out where it is unknown.")
-    masses, shares = _given_off(area_rate, known, ground, thickness, lead_cleared)
+    layers = [(known, thickness), *((names or coating_ids(), thick) for names, thick in below)]
+    masses, shares = _given_off(area_rate, layers, ground, absent)
     loose = airborne * (1.0 - capture)
     agents = [
         _agent(air_limits()[name], mass * loose, volume, air, seconds, *shares[name]) for name, mass in masses.items()
@@ -207,17 +214,22 @@ def fume(
 
 
 def _given_off(
-    area_rate: float, known: Sequence[str], ground: str | None, thickness: float | None, lead_cleared: bool
+    area_rate: float, layers: Sequence[tuple[Sequence[str], float | None]], ground: str | None, absent: Collection[str]
 ) -> tuple[dict[str, float], dict[str, tuple[str, str]]]:
-    """({agent: kg/s before any capture}, {agent: (why, status)}), the worst of the coatings for each agent."""
+    """({agent: kg/s before any capture}, {agent: (why, status)}): of each layer the worst it may be, all together."""
     masses: dict[str, float] = {}
     words: dict[str, tuple[str, str]] = {}
-    for key in known:
-        data = _worst(key)
-        film = area_rate * (thickness if thickness is not None else data["thickness"]) * data["density"]
-        for part in parts_of(key, lead_cleared):
-            if film * part.share > masses.get(part.agent, 0.0):
-                masses[part.agent], words[part.agent] = film * part.share, (part.locator, part.status)
+    for known, thickness in layers:
+        worst: dict[str, float] = {}
+        for key in known:
+            data = _worst(key)
+            film = area_rate * (thickness if thickness is not None else data["thickness"]) * data["density"]
+            for part in parts_of(key, absent):
+                if film * part.share > worst.get(part.agent, 0.0):
+                    worst[part.agent] = film * part.share
+                    words[part.agent] = (part.locator, part.status)
+        for agent, mass in worst.items():
+            masses[agent] = masses.get(agent, 0.0) + mass
     for key in [ground] if ground is not None else []:
         heavy = substrate_data(key, "any" if not substrate(key).conditions else substrate(key).conditions[0])
         face = area_rate * heavy["density"].value
@@ -225,7 +237,8 @@ def _given_off(
             mass = face * depth * part.share
             masses[part.agent] = masses.get(part.agent, 0.0) + mass
             words.setdefault(part.agent, (part.locator, part.status))
-            masses["dust"] = masses.get("dust", 0.0) + mass
+            if part.agent not in ("dust", *GASES):
+                masses["dust"] = masses.get("dust", 0.0) + mass
     return masses, words
 
 
@@ -252,23 +265,22 @@ def concentration(given_off: float, air: float, volume: float, seconds: float) -
 
 def _agent(limit: AirLimit, loose: float, volume: float, air: float, seconds: float, why: str, status: str) -> Agent:
     in_room = concentration(loose, air / MIXING, volume, seconds)
-    return Agent(limit, loose, in_room, NEAR * in_room, NEAR * MIXING * loose / limit.limit, why, status)
+    near = max(NEAR * in_room, in_room + loose / EXCHANGE)
+    return Agent(limit, loose, in_room, near, NEAR * MIXING * loose / limit.limit, why, status)
 
 
 def _respirator(agents: Sequence[Agent]) -> str:
-    """The least respirator whose factor covers the worst agent; gases need more than a filter for dust."""
-    ratio = agents[0].ratio
-    gas = " with cartridges for organic vapour and acid gas" if any(
-        one.ratio > 1.0 and one.limit.agent in GASES for one in agents
-    ) else ""  # fmt: skip
-    if any(one.ratio > 1.0 and one.limit.agent in ("isocyanates", "carbon-monoxide") for one in agents):
-        return "supplied air: no filter holds isocyanates or carbon monoxide reliably"
-    if ratio <= 1.0:
-        return f"at least {RESPIRATORS[0][1]}{gas}; the figure stands on the capture you named"
-    for factor, words in RESPIRATORS:
-        if ratio <= factor:
-            return f"{words}{gas}"
-    return "supplied air, and better capture first: no filter mask is rated for this"
+    """The least respirator whose factor covers all agents together; "" where none does."""
+    ratio = sum(one.ratio for one in agents if one.limit.agent != "dust")
+    ratio = max(ratio, agents[0].ratio)
+    if ratio > RESPIRATORS[-1][0]:
+        return ""
+    over = {one.limit.agent for one in agents if one.ratio > 1.0}
+    if over & {"isocyanates", "carbon-monoxide"}:
+        return "supplied air, as no filter holds isocyanates or carbon monoxide reliably"
+    gas = " with cartridges for organic vapour and acid gas" if over & set(GASES) else ""
+    words = next(words for factor, words in RESPIRATORS if ratio <= factor)
+    return f"at least {words}{gas}"
 
 
 # Metals whose residue may be hazardous waste, with the leaching limit [mg/L] in US law; from memory, unverified.
@@ -299,7 +311,9 @@ def _waste(agents: Sequence[Agent]) -> str:
 def _assumed(coatings: Iterable[str] | None, airborne: float) -> tuple[str, ...]:
     found = [
         "Shares of the coating are upper ends, from memory, unverified; a laboratory result of yours beats them.",
-        f"Near the operator {NEAR:.0f} times the room's mean; of the air let in a third counts.",
+        f"Near the operator {NEAR:.0f} times the room's mean, or what slow exchange leaves; a third of the air counts.",
+        "Eight hours of work, as the limits are for.",
+        "Hydrogen chloride and fluoride, cyanide, ozone and nitrogen oxides are not computed.",
         f"{'All' if airborne >= 1.0 else 'A part'} of what is removed floats.",
         "Limits are the strictest known here for eight hours; your law decides which one holds.",
     ]

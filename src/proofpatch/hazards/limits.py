@@ -19,6 +19,7 @@ SHORTEST, LONGEST = 1e-9, 3e4  # s, of a pulse or an exposure
 SMALL_SOURCE = 10.0  # s, T₂ of a source under 1.5 mrad
 EYE_APERTURE, SKIN_APERTURE = 7e-3, 3.5e-3  # m, 400 to 1400 nm
 LEAST_TRAIN = 0.4  # C₅ falls no further for pulses shorter than T_i
+FRONT_TOO = 1200.0  # nm, from which the front of the eye takes no more than the skin
 MANY = 600  # pulses from which C₅ falls, 2014
 
 
@@ -47,6 +48,9 @@ MARKS = {
             "eye, or IEC 60825-1:2014 annex A", "memory"),
     "old": ("eye limits before 2013: compare with directive 2006/25/EC annex II, tables 2.2 to 2.4; the old train rule "
             "and T_i were read there (table 2.6)", "memory"),
+    "far": ("limits above 1400 nm, of eye and skin, and their apertures: compare with ICNIRP 2013, the tables for "
+            "1400 nm to 1 mm", "memory"),
+    "aperture": ("pupil of 7 mm: compare with ICNIRP 2013, the table of limiting apertures", "memory"),
     "skin": ("skin limits: compare with ICNIRP 2013, the table of limits for the skin", "memory"),
     "train": ("correction of pulse trains C₅: compare with IEC 60825-1:2014, 4.3 f, the line for more than 600 pulses "
               "above all", "memory"),
@@ -111,9 +115,10 @@ def eye_limit(wavelength: float, duration: float, rules: Rules = NEW) -> float:
     if duration <= end:
         return short * factor
     if duration <= SMALL_SOURCE:
-        return float(middle * factor * duration**0.75)
-    thermal = 10.0 * wave_correction(wavelength) * (factor if nm >= 1050.0 else 1.0) * duration
-    if nm < 600.0:
+        thermal = float(middle * factor * duration**0.75)
+    else:
+        thermal = 10.0 * wave_correction(wavelength) * (factor if nm >= 1050.0 else 1.0) * duration
+    if nm < 600.0 and duration >= SMALL_SOURCE:
         blue = blue_correction(wavelength)
         return min(thermal, 100.0 * blue if duration <= 100.0 else blue * duration)
     return thermal
@@ -199,6 +204,8 @@ def eye_allowed(wavelength: float, width: float, rate: float | None, exposure: f
         InputError: as `eye_limit`.
     """
     over = eye_limit(wavelength, exposure, rules) / exposure
+    if round(wavelength * 1e9, 6) >= FRONT_TOO:
+        over = min(over, skin_limit(wavelength, exposure) / exposure)
     if rate is None:
         return Allowed(None, over, "steady", rules.name)
     gate = together(wavelength, rules)
@@ -229,7 +236,8 @@ def strictest_eye(wavelength: float, width: float, rate: float | None, exposure:
 
 def skin_allowed(wavelength: float, width: float, rate: float | None, exposure: float) -> Allowed:
     """As `eye_allowed`, for the skin: rules 1 and 2 only."""
-    over = skin_limit(wavelength, exposure) / exposure
+    times = (exposure, SMALL_SOURCE) if exposure > SMALL_SOURCE else (exposure,)
+    over = min(skin_limit(wavelength, time) / time for time in times)
     if rate is None:
         return Allowed(None, over, "steady", NEW.name)
     single = skin_limit(wavelength, width)

@@ -37,19 +37,25 @@ def plan(
     capture: float = 0.0,
     air: float = 0.0,
     volume: float = 30.0,
-    lead_cleared: bool = False,
+    absent: frozenset[str] = frozenset(),
     room: Room | None = None,
     nearby: Sequence[str] = (),
-    loads: Sequence[tuple[str, float]] = (),
+    below: Sequence[tuple[Sequence[str] | None, float | None]] = (),
+    may_be: Sequence[str] = (),
+    loads: Sequence[tuple[str, float, float | None]] = (),
     circuits: Sequence[Circuit] = (),
 ) -> Plan:
-    """The plan of a job; arguments as of `beam_hazards`, `fume`, `fire`, `zone` and `supply`."""
+    """The plan of a job; arguments as of `beam_hazards`, `fume`, `fire`, `zone` and `supply`.
+
+    may_be: every coating it may be, for the fire. The room's shiny things throw everything on, as far as a beam is to
+    be feared at a window.
+    """
     found = beam_hazards(beam)
     return Plan(
         found,
-        fume(area_rate, coatings, ground, thickness, capture, volume, air, lead_cleared=lead_cleared),
-        fire(beam, ground, coatings or (), nearby, dose, sheet),
-        zone(room, found.at_window, found.mirrored) if room is not None else None,
+        fume(area_rate, coatings, ground, thickness, capture, volume, air, absent=absent, below=below),
+        fire(beam, ground, may_be or coatings or (), nearby, dose, sheet),
+        zone(room, found.at_window) if room is not None else None,
         supply(loads, circuits) if circuits else None,
         area_rate,
     )

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from proofpatch.errors import InputError
 
 CONTINUOUS = 0.8
+SAME_VOLTAGE = 0.15  # of a load's own; common practice, no source
 VOLTS, AMPERES = (50.0, 1000.0), (1.0, 400.0)
 
 
@@ -35,6 +36,7 @@ class Supply:
     placed: tuple[tuple[str, int], ...]
     left_out: tuple[str, ...]
     drawn: float
+    loads: tuple[tuple[str, float], ...] = ()
 
 
 def read_circuit(text: str, field: str = "circuit") -> Circuit:
@@ -52,21 +54,29 @@ def read_circuit(text: str, field: str = "circuit") -> Circuit:
     return Circuit(*numbers)
 
 
-def supply(loads: Sequence[tuple[str, float]], circuits: Sequence[Circuit]) -> Supply:
+def supply(loads: Sequence[tuple[str, float, float | None]], circuits: Sequence[Circuit]) -> Supply:
     """Places the largest load first, each on the circuit with most room left.
 
     Args:
-        loads: (name, W). circuits: at hand.
+        loads: (name, W, its voltage or None). circuits: at hand.
     """
     room = [one.carries for one in circuits]
     placed: list[tuple[str, int]] = []
     left: list[str] = []
-    for name, watts in sorted(loads, key=lambda load: -load[1]):
-        fits = [n for n, free in enumerate(room) if free >= watts]
+    for name, watts, volts in sorted(loads, key=lambda load: -load[1]):
+        fits = [
+            n for n, free in enumerate(room)
+            if free >= watts and (volts is None or abs(circuits[n].volts / volts - 1.0) <= SAME_VOLTAGE)
+        ]  # fmt: skip
         if not fits:
             left.append(name)
             continue
         best = max(fits, key=lambda n: room[n])
         room[best] -= watts
         placed.append((name, best))
-    return Supply(tuple(placed), tuple(left), sum(watts for _, watts in loads))
+    return Supply(
+        tuple(placed),
+        tuple(left),
+        sum(watts for _, watts, _ in loads),
+        tuple((name, watts) for name, watts, _ in loads),
+    )

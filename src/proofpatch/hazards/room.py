@@ -18,6 +18,7 @@ from proofpatch.physics.setting import finite_number
 WALLS = ("south", "east", "north", "west")  # of length, width, length, width
 MOST_SIDE, MOST_THINGS = 200.0, 40
 LONGEST_NAME = 40
+WIDE = 0.5  # m about the point of the work from which the beam may start: the piece is no point, the head moves; ours
 Point = tuple[float, float]
 
 
@@ -103,6 +104,7 @@ class Wedge:
     reach: float
     through: str
     off: str = ""
+    outside: str = ""  # a wall, where the work stands in the opening: everything beyond it
 
     def holds(self, point: Point) -> bool:
         """True if the point lies in the wedge, beyond the opening."""
@@ -110,6 +112,10 @@ class Wedge:
         px, py = point[0] - ox, point[1] - oy
         if math.hypot(px, py) > self.reach:
             return False
+        if self.outside:
+            level = {"south": -point[1], "north": point[1], "west": -point[0], "east": point[0]}[self.outside]
+            edge = {"south": 0.0, "north": self.jambs[0][1], "west": 0.0, "east": self.jambs[0][0]}[self.outside]
+            return level >= edge - 1e-12
         ax, ay, bx, by = a[0] - ox, a[1] - oy, b[0] - ox, b[1] - oy
         turn = ax * by - ay * bx
         if abs(turn) < 1e-12:
@@ -146,28 +152,41 @@ def zone(room: Room, reach: float, mirrored: float | None = None) -> Zone:
     along = reach if mirrored is None else mirrored
     corners = [(x, y) for x in (0.0, room.length) for y in (0.0, room.width)]
     farthest = max(math.dist(room.work, corner) for corner in corners)
-    wedges = [
-        Wedge(room.work, room.ends(one), reach, one.name)
-        for one in room.openings
-        if not one.closed and _sees(room, one)
-    ]
+    wedges = []
+    for one in room.openings:
+        if one.closed:
+            continue
+        if _from_segment(room.work, room.ends(one)) <= WIDE:
+            wedges.append(Wedge(room.work, room.ends(one), reach, one.name, outside=one.wall))
+        else:
+            wedges += [Wedge(start, room.ends(one), reach, one.name) for start in _starts(room)]
     for thing in room.shiny:
         left = along - math.dist(room.work, (thing.x, thing.y))
         if left <= 0.0:
             continue
-        wedges += [
-            Wedge((thing.x, thing.y), room.ends(one), left, one.name, thing.name)
-            for one in room.openings
-            if not one.closed
-        ]
+        for one in room.openings:
+            if not one.closed:
+                beside = _from_segment((thing.x, thing.y), room.ends(one)) <= WIDE
+                wedges.append(
+                    Wedge((thing.x, thing.y), room.ends(one), left, one.name, thing.name, one.wall if beside else "")
+                )
     reached = [(person.name, how) for person in room.people if (how := _how(room, wedges, person, reach))]
     return Zone(room, reach, along, farthest, farthest <= reach, tuple(wedges), tuple(reached), _notes(room, wedges))
 
 
-def _sees(room: Room, opening: Opening) -> bool:
-    """False where the work stands in the very line of the wall."""
-    a, b = room.ends(opening)
-    return abs((a[0] - room.work[0]) * (b[1] - room.work[1]) - (a[1] - room.work[1]) * (b[0] - room.work[0])) > 1e-9
+def _starts(room: Room) -> list[Point]:
+    """Where the beam may start: the work, and half a metre about it within the walls."""
+    x, y = room.work
+    about = ((x, y), (x - WIDE, y), (x + WIDE, y), (x, y - WIDE), (x, y + WIDE))
+    return [(min(max(px, 0.02), room.length - 0.02), min(max(py, 0.02), room.width - 0.02)) for px, py in about]
+
+
+def _from_segment(point: Point, ends: tuple[Point, Point]) -> float:
+    """Distance of a point from the line between two others [m]."""
+    (ax, ay), (bx, by) = ends
+    along = ((point[0] - ax) * (bx - ax) + (point[1] - ay) * (by - ay)) / ((bx - ax) ** 2 + (by - ay) ** 2)
+    along = min(max(along, 0.0), 1.0)
+    return math.hypot(point[0] - ax - along * (bx - ax), point[1] - ay - along * (by - ay))
 
 
 def _how(room: Room, wedges: Sequence[Wedge], person: Thing, reach: float) -> str:
@@ -187,6 +206,7 @@ def _notes(room: Room, wedges: Sequence[Wedge]) -> tuple[str, ...]:
         names = list(dict.fromkeys(wedge.through for wedge in wedges))
         found.append(f"Close with something that stops the beam, or guard from outside: {', '.join(names)}.")
     if room.shiny:
+        found.append("Light thrown from one shiny thing to another is not followed.")
         found.append(f"Cover or take out what shines: {', '.join(thing.name for thing in room.shiny)}.")
     found.append("Floors and ceilings have gaps too: look above and below.")
     return tuple(found)

@@ -54,8 +54,8 @@ def room_svg(zone: Zone) -> str:
             parts.append(f'<line {line} stroke="{SOFT}" stroke-width="7" stroke-dasharray="4 3"/>')
         else:
             parts.append(f'<line {line} stroke="{PAPER}" stroke-width="8"/>')
-        dx, dy = {"south": (0, 24), "north": (0, -12), "west": (-8, 0), "east": (8, 0)}[opening.wall]
-        anchor = {"west": "end", "east": "start"}.get(opening.wall, "middle")
+        dx, dy = {"south": (0, 24), "north": (0, -12), "west": (12, 5), "east": (8, 0)}[opening.wall]
+        anchor = {"west": "start", "east": "start"}.get(opening.wall, "middle")
         label = f"{opening.name}, closed" if opening.closed else opening.name
         parts.append(_text((x1 + x2) / 2 + dx, (y1 + y2) / 2 + dy, label[:LONGEST_NAME], anchor))
     for thing in room.shiny:
@@ -102,17 +102,24 @@ def _wedge(wedge: Wedge, at: object, scale: float) -> str:
     """A wedge beyond its opening, as far as the picture goes."""
     place = at
     assert callable(place)
-    far = [_along(wedge.origin, jamb, min(wedge.reach, 2000.0 / scale)) for jamb in wedge.jambs]
-    points = [place(wedge.jambs[0]), place(far[0]), place(far[1]), place(wedge.jambs[1])]
-    shape = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
-    return f'<polygon points="{shape}" fill="url(#zone)" stroke="{INK}" stroke-width="1.2" stroke-dasharray="7 5"/>'
+    style = f'fill="url(#zone)" stroke="{INK}" stroke-width="1.2" stroke-dasharray="7 5"'
+    first, last = wedge.jambs
+    if wedge.outside:
+        dx, dy = {"south": (0, -1), "north": (0, 1), "west": (-1, 0), "east": (1, 0)}[wedge.outside]
+        far = min(wedge.reach, 2000.0 / scale)
+        out = [(x + dx * far + s * dy * far, y + dy * far + s * dx * far) for (x, y), s in ((first, -1), (last, 1))]
+        if (dx, dy) in ((0, 1), (-1, 0)):
+            out = [(x + dx * far - s * dy * far, y + dy * far - s * dx * far) for (x, y), s in ((first, 1), (last, -1))]
+    else:
+        out = [_along(wedge.origin, jamb, min(wedge.reach, 2000.0 / scale)) for jamb in wedge.jambs]
+    points = [place(first), place(out[0]), place(out[1]), place(last)]
+    return f'<polygon points="{" ".join(f"{x:.1f},{y:.1f}" for x, y in points)}" {style}/>'
 
 
 def _along(origin: Point, through: Point, reach: float) -> Point:
     """The point at `reach` from the origin in the direction of another, never short of that one."""
     dx, dy = through[0] - origin[0], through[1] - origin[1]
-    length = math.hypot(dx, dy)
-    factor = max(reach / length, 1.0)
+    factor = max(reach / max(math.hypot(dx, dy), 1e-9), 1.0)
     return origin[0] + dx * factor, origin[1] + dy * factor
 
 

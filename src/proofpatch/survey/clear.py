@@ -144,7 +144,8 @@ class Stop:
             return f"{name.capitalize()} ({self.reason}): {self.settled_by}."
         until = f"Until that is settled: {self.refused}"
         short = f" {self.short}" if self.short else ""
-        return f"Stop: {name}, because {self.reason}.{short} {until}. It is settled by {self.settles}."
+        named = name if self.hazard in name else f"{name} ({self.hazard})"
+        return f"Stop: {named}, because {self.reason}.{short} {until}. It is settled by {self.settles}."
 
 
 @lru_cache(maxsize=1)
@@ -223,6 +224,11 @@ def _told(record: Record, about: Hazard, survey: Survey, identity: Identity) -> 
             return "", "Taking it on needs name, controls and reason."
         return f"still there, taken on by {record.name}; controls: {record.controls}; reason: {record.reason}", ""
     return "", ""
+
+
+def settles(record: Clearance) -> bool:
+    """True of a negative record that names its date and a method that can show the hazard absent."""
+    return record.negative and shows(record.method, hazards()[record.hazard].methods)
 
 
 def _against(about: Hazard, survey: Survey, identity: Identity) -> str:

@@ -57,6 +57,7 @@ SOLVENT_CARE = (
 MOST_NAMED = 3  # hazards named in the sentence; each has its own line below
 # The weakest solvent first: before those of a higher rank this one has to be done.
 FIRST_SOLVENT = "alcohol"
+FIRST_LOOK = "kind"
 # What else could serve, in general terms; common practice, no source.
 INSTEAD = {
     "wood": "a paste stripper and a scraper, or cleaning and refreshing the finish instead of taking it off",
@@ -77,6 +78,14 @@ class NextTest:
     minutes: float
     worth: float
     outcomes: Mapping[str, tuple[float, float]]  # value -> (chance of it, chance of the job after it)
+
+
+# Not a test but the first thing to know once one has looked: everything else hangs on it.
+ASK_GROUND = NextTest(
+    "substrate", "Nothing tells more for a minute.",
+    "Look at an edge, the back, a drilled hole or a worn place, and hold a magnet to it; then name it.", None, 1.0,
+    math.inf, {},
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -110,6 +119,8 @@ def decide(
     cleared: Sequence[Clearance] = (),
     sheet: float | None = None,
     seed: int = 0,
+    believed: float | None = None,
+    described: bool = False,
 ) -> Finding:
     """What the piece is, what bites, what to try next, and whether to take the job.
 
@@ -118,6 +129,8 @@ def decide(
         laser: of the shop. hand: of the job.
         lead, cleared: what is on record about hazards.
         sheet: thickness of the substrate [m], where measured.
+        believed: the forecast's chance for the job itself, where it is one, with its graded patches.
+        described: every layer of the job was described, not only the top one tested.
 
     Raises:
         InputError: an unknown laser.
@@ -131,13 +144,14 @@ def decide(
         if p >= WORTH_ASKING
     }
     of_finish = _of_finish(identity, chances)
-    chance = _chance(identity.joint.sum(axis=0), of_finish)
+    chance = _chance(identity.joint.sum(axis=0), of_finish) if believed is None else believed
     test = _next_test(survey, identity, of_finish, lead)
-    answer = _answer(survey, identity, bites, chance)
+    untested = (survey.layers or 1) > 1 and not described
+    answer = _answer(identity, bites, chance, untested)
     ground = family_of(identity.ground)
     return Finding(
         survey, identity, bites, to_mind(survey, identity, sheet), None if _never(bites) else test, answer, chance,
-        chances, _because(survey, identity, bites, answer, chance, own), _change(test, bites),
+        chances, _because(survey, identity, bites, answer, chance, untested), _change(test, bites),
         _instead(bites, ground) if answer == NO else "", own,
     )  # fmt: skip
 
@@ -174,17 +188,17 @@ def _never(bites: Sequence[Stop]) -> bool:
     return any(stop.never for stop in bites)
 
 
-def _answer(survey: Survey, identity: Identity, bites: Sequence[Stop], chance: float) -> str:
+def _answer(identity: Identity, bites: Sequence[Stop], chance: float, untested: bool) -> str:
     if _never(bites) or chance <= DECLINE:
         return NO
     unsettled = any(stop.open and not stop.before_beam for stop in bites)
-    if chance < WORTH_IT or unsettled or identity.doubts or (survey.layers or 1) > 1:
+    if chance < WORTH_IT or unsettled or identity.doubts or untested:
         return TEST
     return TAKE
 
 
 def _because(
-    survey: Survey, identity: Identity, bites: Sequence[Stop], answer: str, chance: float, laser: Laser
+    survey: Survey, identity: Identity, bites: Sequence[Stop], answer: str, chance: float, untested: bool
 ) -> str:
     never = next((stop.because for stop in bites if stop.never), "")
     if never:
@@ -211,12 +225,14 @@ def _because(
         holds.append(f"{len(open_)} hazards have to be settled")
     elif open_:
         holds.append(f"{_listed(open_)} {'has' if len(open_) == 1 else 'have'} to be settled")
-    if (survey.layers or 1) > 1:
-        holds.append(f"{survey.layers} layers were counted and only the top one was tested")
+    if untested:
+        holds.append(
+            f"{survey.layers} layers were counted and only the top one was tested: describe each as a layer of a job"
+        )
     if identity.doubts:
         holds.append("not all that was found fits together")
     if chance < WORTH_IT:
-        holds.append(f"fewer than {in_100(WORTH_IT).replace(' in', ' of')} is too few")
+        holds.append(f"at least {in_100(WORTH_IT).replace(' in', ' of')} are wanted for that")
     return f"Test it first. {what}; {works}. Not yet taken, because {'; '.join(holds)}."
 
 
@@ -261,6 +277,10 @@ def _allowed(test: Test, survey: Survey, identity: Identity, lead: Lead | None) 
 
 
 def _next_test(survey: Survey, identity: Identity, of_finish: Floats, lead: Lead | None) -> NextTest | None:
+    if not survey.ground and not any(TESTS[reading.test].touch for reading in survey.readings):
+        done = {reading.test for reading in survey.readings}
+        if FIRST_LOOK in done:
+            return ASK_GROUND
     found = [
         _worth(test, survey, identity, of_finish) for test in TESTS.values() if _allowed(test, survey, identity, lead)
     ]

@@ -438,7 +438,7 @@ def _assumed(survey: Survey) -> list[str]:
     if len(swabs) == 1 and swabs[0].value != "none":
         found.append(
             "Alcohol was tried at one place: shellac dissolves, transfers and hardens again, a water-based film turns "
-            "gummy. One swab is no proof; try a second place."
+            "gummy. One swab is no proof; try a second place (alcohol@another place)."
         )
     if not survey.ground:
         found.append("The substrate was not named, so all of them are weighed.")
