@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 
 from proofpatch.documents.whole import write_whole
@@ -13,18 +14,20 @@ from proofpatch.pictures.look import HAIR, INK, MARK, PAPER, SOFT, WORKS
 from proofpatch.units import show
 
 SIDE = 640.0  # px of the longer side of the room
-MARGIN = 90.0  # px around it; a wedge is cut there
+MARGIN = 90.0  # px around it and around who stands outside; a wedge is cut there
+FARTHEST = 6.0  # m from the walls to which people are drawn
 TEXT = 15
 
 
 def room_svg(zone: Zone) -> str:
     """The picture as text."""
     room = zone.room
+    west, south, east, north = _bounds(zone)
     scale = SIDE / max(room.length, room.width)
-    across, down = room.length * scale + 2 * MARGIN, room.width * scale + 2 * MARGIN + 40
+    across, down = (east - west) * scale + 2 * MARGIN, (north - south) * scale + 2 * MARGIN + 40
 
     def at(point: Point) -> Point:
-        return MARGIN + point[0] * scale, MARGIN + (room.width - point[1]) * scale
+        return MARGIN + (point[0] - west) * scale, MARGIN + (north - point[1]) * scale
 
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{across:.0f}" height="{down:.0f}" '
@@ -45,7 +48,8 @@ def room_svg(zone: Zone) -> str:
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{reach:.1f}" fill="url(#zone)" clip-path="url(#walls)"/>',
         ]
     parts.append(f'<clipPath id="drawn"><rect width="{across:.1f}" height="{down - 50:.1f}"/></clipPath>')
-    parts += ['<g clip-path="url(#drawn)">', *(_wedge(wedge, at, scale) for wedge in zone.wedges), "</g>"]
+    far = 3.0 * max(across, down) / scale
+    parts += ['<g clip-path="url(#drawn)">', *_wedges(zone.wedges, at, far), "</g>"]
     parts.append(f'<rect {box} fill="none" stroke="{INK}" stroke-width="7"/>')
     for opening in room.openings:
         (x1, y1), (x2, y2) = (at(end) for end in room.ends(opening))
@@ -65,7 +69,7 @@ def room_svg(zone: Zone) -> str:
         parts.append(_beside(x, y, thing.name, across))
     for person in room.people:
         x, y = at((person.x, person.y))
-        if -0.5 * MARGIN < x < across + 0.5 * MARGIN and -0.5 * MARGIN < y < down:
+        if 0.0 < x < across and 0.0 < y < down - 50:
             parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="7" fill="{PAPER}" stroke="{INK}" stroke-width="2"/>')
             parts.append(_beside(x, y, person.name, across))
     x, y = at(room.work)
@@ -98,22 +102,54 @@ def words(zone: Zone) -> str:
     return f"A room of {size}, {inside}; the beam looks out through {', '.join(out) if out else 'nothing'}."
 
 
-def _wedge(wedge: Wedge, at: object, scale: float) -> str:
-    """A wedge beyond its opening, as far as the picture goes."""
-    place = at
-    assert callable(place)
-    style = f'fill="url(#zone)" stroke="{INK}" stroke-width="1.2" stroke-dasharray="7 5"'
+def _bounds(zone: Zone) -> tuple[float, float, float, float]:
+    """West, south, east and north end of what is drawn [m]: the room, and people not too far outside."""
+    room = zone.room
+    near = [
+        (one.x, one.y) for one in room.people
+        if -FARTHEST <= one.x <= room.length + FARTHEST and -FARTHEST <= one.y <= room.width + FARTHEST
+    ]  # fmt: skip
+    across, up = [0.0, room.length, *(x for x, _ in near)], [0.0, room.width, *(y for _, y in near)]
+    return min(across), min(up), max(across), max(up)
+
+
+def _wedges(wedges: Sequence[Wedge], at: Callable[[Point], Point], far: float) -> list[str]:
+    """Wedges beyond their openings as far as the picture goes; of those of one opening only the outermost edges."""
+    groups: dict[tuple[str, tuple[Point, Point], str], list[tuple[Point, Point]]] = {}
+    for wedge in wedges:
+        ends = _ends(wedge, min(wedge.reach, far))
+        groups.setdefault((wedge.through, wedge.jambs, wedge.off), []).append(ends)
+    filled, edges = [], []
+    for (_, jambs, _), pairs in groups.items():
+        for pair in pairs:
+            corners = [at(point) for point in (jambs[0], pair[0], pair[1], jambs[1])]
+            filled.append(f'<polygon points="{" ".join(f"{x:.1f},{y:.1f}" for x, y in corners)}" fill="url(#zone)"/>')
+        for side in (0, 1):
+            jamb, other = jambs[side], jambs[1 - side]
+            widest = min((pair[side] for pair in pairs), key=partial(_cosine, jamb, other))
+            (x1, y1), (x2, y2) = at(jamb), at(widest)
+            edges.append(f'<path d="M {x1:.1f} {y1:.1f} L {x2:.1f} {y2:.1f}" fill="none" stroke="{INK}" '
+                         'stroke-width="1.2" stroke-dasharray="7 5"/>')  # fmt: skip
+    return [*filled, *edges]
+
+
+def _cosine(at: Point, one: Point, other: Point) -> float:
+    """Of the angle between two points, seen from `at`."""
+    ax, ay, bx, by = one[0] - at[0], one[1] - at[1], other[0] - at[0], other[1] - at[1]
+    return (ax * bx + ay * by) / max(math.hypot(ax, ay) * math.hypot(bx, by), 1e-12)
+
+
+def _ends(wedge: Wedge, far: float) -> tuple[Point, Point]:
+    """Where the edges of a wedge end, one for each jamb."""
     first, last = wedge.jambs
-    if wedge.outside:
-        dx, dy = {"south": (0, -1), "north": (0, 1), "west": (-1, 0), "east": (1, 0)}[wedge.outside]
-        far = min(wedge.reach, 2000.0 / scale)
-        out = [(x + dx * far + s * dy * far, y + dy * far + s * dx * far) for (x, y), s in ((first, -1), (last, 1))]
-        if (dx, dy) in ((0, 1), (-1, 0)):
-            out = [(x + dx * far - s * dy * far, y + dy * far - s * dx * far) for (x, y), s in ((first, 1), (last, -1))]
-    else:
-        out = [_along(wedge.origin, jamb, min(wedge.reach, 2000.0 / scale)) for jamb in wedge.jambs]
-    points = [place(first), place(out[0]), place(out[1]), place(last)]
-    return f'<polygon points="{" ".join(f"{x:.1f},{y:.1f}" for x, y in points)}" {style}/>'
+    if not wedge.outside:
+        return _along(wedge.origin, first, far), _along(wedge.origin, last, far)
+    dx, dy = {"south": (0, -1), "north": (0, 1), "west": (-1, 0), "east": (1, 0)}[wedge.outside]
+    along = abs(dy), abs(dx)  # jambs run from south or west
+    return (
+        (first[0] + far * (dx - along[0] * 40.0), first[1] + far * (dy - along[1] * 40.0)),
+        (last[0] + far * (dx + along[0] * 40.0), last[1] + far * (dy + along[1] * 40.0)),
+    )
 
 
 def _along(origin: Point, through: Point, reach: float) -> Point:
