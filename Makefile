@@ -20,8 +20,15 @@ install: .venv/installed
 demo: install
 	$(BIN)/proofpatch demo
 
+# PostgreSQL's server, for the one test that the store runs there too.
+.venv/system: .venv/installed
+	@ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null || { \
+	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then apt-get update -q && DEBIAN_FRONTEND=noninteractive apt-get install -y -q --no-install-recommends postgresql; \
+	  else echo "The tests need PostgreSQL's server. Install it with: sudo apt-get install postgresql"; exit 1; fi; }
+	@touch .venv/system
+
 # Kernels compile once, before the workers start.
-test: install
+test: install .venv/system
 	$(BIN)/python -m proofpatch.learn.compiled
 	$(BIN)/python -m pytest -n 2 -q
 

@@ -1,0 +1,171 @@
+"""Photos of the shop: each file by what is in it, written and then named, never altered after.
+
+The original stays as the camera wrote it, place and all. What leaves the shop is a copy, turned upright and without the
+place or anything else the camera wrote into it.
+"""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import io
+import os
+import tempfile
+import time
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+
+import sqlalchemy as sa
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from proofpatch.errors import InputError
+from proofpatch.shop.store import PHOTOS, Entry, Store
+from proofpatch.shop.tables import Picture
+
+LARGEST_FILE = 60_000_000  # bytes
+MOST_PIXELS = 50_000_000
+THUMBNAIL = 480  # px of the longer side
+QUALITY = 90
+UNCLAIMED = 86400.0  # s after which a file that no row names is swept away
+KINDS = {"JPEG": ".jpg", "PNG": ".png"}
+
+
+@dataclass(frozen=True)
+class Photo:
+    """What is known of a photo's file; width and height as it is seen upright."""
+
+    digest: str
+    kind: str
+    width: int
+    height: int
+    size: int
+
+
+def add_photo(
+    store: Store, content: bytes, job: str | None = None, title: str = "", by: str = "", about: str = ""
+) -> Entry:
+    """A photo of a job, its file on disk before the answer; the same picture twice is one file.
+
+    Args:
+        content: of the file, JPEG or PNG. about: what it shows, or which test or patch it belongs to.
+
+    Raises:
+        InputError: no picture, or one too large.
+    """
+    seen, small = _looked_at(content)
+    path = photo_path(store, seen)
+    if not path.exists():
+        _write(path, content)
+    with store.session() as session:
+        if session.get(Picture, seen.digest) is None:
+            session.add(
+                Picture(digest=seen.digest, size=seen.size, kind=seen.kind, width=seen.width, height=seen.height,
+                        thumbnail=small, added=datetime.datetime.now(datetime.UTC))
+            )  # fmt: skip
+    data = {"digest": seen.digest, "kind": seen.kind, "width": seen.width, "height": seen.height, "about": about}
+    return store.add("photo", data, job, title, by)
+
+
+def photo_path(store: Store, photo: Photo) -> Path:
+    """Where the original stands."""
+    return store.folder / PHOTOS / photo.digest[:2] / f"{photo.digest}{KINDS[photo.kind]}"
+
+
+def photo_of(store: Store, digest: str) -> Photo:
+    """What is known of a photo's file.
+
+    Raises:
+        InputError: there is none.
+    """
+    with store.session(reads=True) as session:
+        row = session.get(Picture, digest)
+        if row is None:
+            raise InputError("photo", "There is no such photo.", "Look it up in the job.")
+        return Photo(row.digest, row.kind, row.width, row.height, row.size)
+
+
+def thumbnail(store: Store, digest: str) -> bytes:
+    """A small upright JPEG of a photo. Errors as `photo_of`."""
+    photo_of(store, digest)
+    with store.session(reads=True) as session:
+        row = session.get(Picture, digest)
+        assert row is not None
+        return row.thumbnail or b""
+
+
+def exported(store: Store, digest: str) -> bytes:
+    """A copy to hand out: upright, without place, camera or time. Errors as `photo_of`."""
+    photo = photo_of(store, digest)
+    with Image.open(photo_path(store, photo)) as picture:
+        upright = ImageOps.exif_transpose(picture)
+        out = io.BytesIO()
+        bare = Image.frombytes(upright.mode, upright.size, upright.tobytes())
+        if upright.mode == "P":
+            bare.putpalette(upright.getpalette() or [])
+        bare.save(out, photo.kind, **({"quality": QUALITY} if photo.kind == "JPEG" else {}))
+        return out.getvalue()
+
+
+def sweep(store: Store, age: float = UNCLAIMED) -> int:
+    """Takes away what a killed process left: files half written, and originals that no row names; how many.
+
+    Args:
+        age: only what is older [s], as another process may be at work.
+    """
+    with store.session(reads=True) as session:
+        known = set(session.scalars(sa.select(Picture.digest)))
+    left, before = 0, time.time() - age
+    for path in (store.folder / PHOTOS).glob("*/*"):
+        if path.stem not in known and path.stat().st_mtime < before:
+            path.unlink()
+            left += 1
+    return left
+
+
+def _looked_at(content: bytes) -> tuple[Photo, bytes]:
+    """(what a file is, a small upright copy)."""
+    if not content:
+        raise InputError("photo", "The photo is empty.", "Take it again.")
+    if len(content) > LARGEST_FILE:
+        raise InputError("photo", f"The photo has more than {LARGEST_FILE // 10**6} MB.", "Choose a smaller size.")
+    if content[4:12] in (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftypheim"):
+        remedy = "In the phone's camera settings choose the most compatible format (JPEG), and take it again."
+        raise InputError("photo", "This photo is in a format that few programs read.", remedy)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            with Image.open(io.BytesIO(content)) as picture:
+                kind = picture.format or ""
+                if kind not in KINDS:
+                    raise InputError("photo", "The file is neither JPEG nor PNG.", "Choose a photo.")
+                if picture.width * picture.height > MOST_PIXELS:
+                    said = f"The photo has more than {MOST_PIXELS // 10**6} million pixels."
+                    raise InputError("photo", said, "Choose a smaller size.")
+                upright = ImageOps.exif_transpose(picture)
+                size = upright.size
+                upright.thumbnail((THUMBNAIL, THUMBNAIL))
+                out = io.BytesIO()
+                upright.convert("RGB").save(out, "JPEG", quality=QUALITY)
+    except InputError:
+        raise
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombWarning,
+            Image.DecompressionBombError):  # fmt: skip
+        raise InputError("photo", "The file is no photo that can be read.", "Choose another.") from None
+    return Photo(hashlib.sha256(content).hexdigest(), kind, *size, len(content)), out.getvalue()
+
+
+def _write(path: Path, content: bytes) -> None:
+    """The file, on disk under another name before it takes its own."""
+    path.parent.mkdir(exist_ok=True)
+    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", delete=False) as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    os.replace(file.name, path)
+    if os.name == "posix":
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)

@@ -1,0 +1,332 @@
+"""The shop's own database: every write on disk before it is answered, nothing overwritten, nothing lost.
+
+SQLite in one file beside the photos; with an address of another database the same code runs there. A change names the
+version it was made on: if another device was faster, its change stands, this one is kept aside, and the caller is told.
+"""
+
+from __future__ import annotations
+
+import datetime
+import json
+import uuid
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from alembic import command
+from alembic.config import Config
+from alembic.util.exc import CommandError
+from sqlalchemy.orm import Session
+
+from proofpatch.errors import InputError
+from proofpatch.shop.tables import KINDS, Change, Thing
+
+FILE = "shop.sqlite3"
+PHOTOS = "photos"
+LARGEST = 2_000_000  # bytes of one thing's data
+LONGEST_TITLE, LONGEST_BY = 300, 80
+WAIT = 10.0  # s for another writer
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing of the shop as it was read."""
+
+    id: str
+    kind: str
+    job: str | None
+    version: int
+    title: str
+    data: Mapping[str, Any]
+    created: datetime.datetime
+    changed: datetime.datetime
+    by: str
+    deleted: datetime.datetime | None
+
+
+@dataclass(frozen=True)
+class Past:
+    """What a thing said at one version; what: made, changed, deleted, restored or aside."""
+
+    number: int
+    version: int
+    what: str
+    data: Mapping[str, Any]
+    at: datetime.datetime
+    by: str
+
+
+class Overtaken(Exception):
+    """Somebody else changed the thing first. now: as it stands; aside: number of this change, kept in its history."""
+
+    def __init__(self, now: Entry, aside: int) -> None:
+        who = f" by {now.by}" if now.by else ""
+        super().__init__(
+            f"It was changed{who} meanwhile (version {now.version}); your change is kept beside it, not over it."
+        )
+        self.now, self.aside = now, aside
+
+
+class Store:
+    """One shop's things. Open it with `Store.open`; it may be used from several threads and processes."""
+
+    def __init__(self, engine: sa.Engine, folder: Path) -> None:
+        self.engine, self.folder = engine, folder
+
+    @classmethod
+    def open(cls, folder: str | Path, address: str | None = None) -> Store:
+        """The store in a folder, made or brought up to date.
+
+        Args:
+            folder: of the shop; holds the database, unless `address` names another, and the photos.
+            address: of another database, as SQLAlchemy writes it.
+
+        Raises:
+            InputError: the folder or its database cannot be read or written, or is newer than this program.
+        """
+        place = Path(folder)
+        try:
+            (place / PHOTOS).mkdir(parents=True, exist_ok=True)
+        except OSError as trouble:
+            raise InputError(
+                "folder", f"The folder {str(place)[-60:]!r} cannot be written: {trouble.strerror}.", "Name another."
+            ) from None
+        engine = sa.create_engine(address or sa.URL.create("sqlite", database=str(place / FILE)))
+        if engine.dialect.name == "sqlite":
+            sa.event.listen(engine, "connect", _careful)
+            sa.event.listen(engine, "begin", _begin)
+        try:
+            with engine.begin() as connection:
+                settings = Config()
+                settings.set_main_option("script_location", "proofpatch:shop/migrations")
+                settings.attributes["connection"] = connection
+                command.upgrade(settings, "head")
+        except CommandError:
+            engine.dispose()
+            raise InputError(
+                "folder",
+                "The shop's database was written by a newer proofpatch.",
+                "Update this one; nothing was changed.",
+            ) from None
+        except sa.exc.DatabaseError as trouble:
+            engine.dispose()
+            raise _unwritten(trouble) from None
+        return cls(engine, place)
+
+    def close(self) -> None:
+        """Gives the file back."""
+        self.engine.dispose()
+
+    @contextmanager
+    def session(self, reads: bool = False) -> Iterator[Session]:
+        """A session that is on disk when it ends well, and never was when it does not. reads: it only looks.
+
+        Raises:
+            InputError: the database cannot be read or written.
+        """
+        engine = self.engine.execution_options(reads=reads)
+        try:
+            with Session(engine, expire_on_commit=False) as session, session.begin():
+                yield session
+        except sa.exc.DatabaseError as trouble:
+            raise _unwritten(trouble) from None
+
+    def add(self, kind: str, data: Mapping[str, Any], job: str | None = None, title: str = "", by: str = "") -> Entry:
+        """A new thing, on disk.
+
+        Raises:
+            InputError: an unknown kind or job, or data that is no record.
+        """
+        if kind not in KINDS:
+            raise InputError("kind", f"The kind {kind[:20]!r} is not known.", f"Use one of: {', '.join(KINDS)}.")
+        content, now = _checked(data), _now()
+        with self.session() as session:
+            if job is not None:
+                self._found(session, "job", job)
+            thing = Thing(
+                id=uuid.uuid4().hex, kind=kind, job=job, version=1, data=content, title=_short(title, LONGEST_TITLE),
+                created=now, changed=now, by=_short(by, LONGEST_BY), deleted=None,
+            )  # fmt: skip
+            session.add(thing)
+            session.flush()
+            _remember(session, thing, "made")
+            return _entry(thing)
+
+    def get(self, kind: str, key: str) -> Entry:
+        """One thing, deleted or not.
+
+        Raises:
+            InputError: there is none.
+        """
+        with self.session(reads=True) as session:
+            return _entry(self._found(session, kind, key))
+
+    def all(self, kind: str, job: str | None = None, words: str = "", deleted: bool = False) -> list[Entry]:
+        """Things of a kind, the last changed first.
+
+        Args:
+            job: only what belongs to it. words: only those with all of these words in their title. deleted: only
+                deleted ones.
+        """
+        query = sa.select(Thing).where(Thing.kind == kind)
+        query = query.where(Thing.deleted.is_not(None) if deleted else Thing.deleted.is_(None))
+        if job is not None:
+            query = query.where(Thing.job == job)
+        for word in words.split():
+            query = query.where(Thing.title.icontains(word, autoescape=True))
+        with self.session(reads=True) as session:
+            return [_entry(one) for one in session.scalars(query.order_by(Thing.changed.desc(), Thing.id))]
+
+    def change(
+        self, kind: str, key: str, version: int, data: Mapping[str, Any], title: str | None = None, by: str = ""
+    ) -> Entry:
+        """A thing with other data, on disk.
+
+        Args:
+            version: the change was made on. title: None leaves it.
+
+        Raises:
+            Overtaken: somebody changed it meanwhile; both are kept.
+            InputError: there is no such thing, or data that is no record.
+        """
+        content = _checked(data)
+        with self.session() as session:
+            thing = self._found(session, kind, key, changes=True)
+            if thing.version != version:
+                late = _remember(session, thing, "aside", content, by)
+                overtaken = Overtaken(_entry(thing), late.number)
+            else:
+                overtaken = None
+                thing.data = content
+                if title is not None:
+                    thing.title = _short(title, LONGEST_TITLE)
+                _step(session, thing, "changed", by)
+                found = _entry(thing)
+        # Raised only when what came late is on disk.
+        if overtaken is not None:
+            raise overtaken
+        return found
+
+    def delete(self, kind: str, key: str, version: int, by: str = "") -> Entry:
+        """A thing out of sight; `restore` brings it back. Errors as `change`."""
+        return self._hide(kind, key, version, by, _now(), "deleted")
+
+    def restore(self, kind: str, key: str, version: int, by: str = "") -> Entry:
+        """A deleted thing back in sight. Errors as `change`."""
+        return self._hide(kind, key, version, by, None, "restored")
+
+    def _hide(self, kind: str, key: str, version: int, by: str, deleted: datetime.datetime | None, what: str) -> Entry:
+        with self.session() as session:
+            thing = self._found(session, kind, key, changes=True)
+            if thing.version != version:
+                raise Overtaken(_entry(thing), 0)
+            thing.deleted = deleted
+            _step(session, thing, what, by)
+            return _entry(thing)
+
+    def undo(self, kind: str, key: str, version: int, by: str = "") -> Entry:
+        """A thing as it was before its last change of data, as a new version; twice undoes the undoing.
+
+        Raises:
+            InputError: it never was otherwise.
+            Overtaken: as `change`.
+        """
+        earlier = [past for past in self.history(kind, key) if past.what != "aside" and past.version < version]
+        now = self.get(kind, key)
+        before = next((past for past in reversed(earlier) if past.data != now.data), None)
+        if before is None:
+            raise InputError("version", "There is nothing to undo.", "It never was otherwise.")
+        return self.change(kind, key, version, before.data, by=by)
+
+    def history(self, kind: str, key: str) -> list[Past]:
+        """Everything a thing ever said, the first first."""
+        with self.session(reads=True) as session:
+            self._found(session, kind, key)
+            rows = session.scalars(sa.select(Change).where(Change.thing == key).order_by(Change.number))
+            return [Past(one.number, one.version, one.what, one.data, _aware(one.at), one.by) for one in rows]
+
+    def _found(self, session: Session, kind: str, key: str, changes: bool = False) -> Thing:
+        thing = session.get(Thing, key, with_for_update=changes)
+        if thing is None or thing.kind != kind:
+            raise InputError(kind, f"There is no {kind} {key[:40]!r}.", "Look it up in the list.")
+        return thing
+
+
+def _careful(connection: Any, _: Any) -> None:
+    """Each commit of SQLite on the disk itself; readers and one writer at a time, who waits for the other."""
+    connection.isolation_level = None  # begin is ours, below
+    for setting in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", f"busy_timeout={int(WAIT * 1000)}"):
+        connection.execute(f"PRAGMA {setting}")
+
+
+def _begin(connection: sa.Connection) -> None:
+    """A reader that turned writer could meet another one; so who may write begins as a writer and waits."""
+    reads = connection.get_execution_options().get("reads", False)
+    connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
+
+
+def _unwritten(trouble: Exception) -> InputError:
+    """What a database said, in a sentence."""
+    said = str(getattr(trouble, "orig", trouble)).strip().splitlines()[0][:120].rstrip(".")
+    return InputError(
+        "folder",
+        f"The shop's database cannot be used: {said}.",
+        "Check the disk and its free space; what was saved stays.",
+    )
+
+
+def _step(session: Session, thing: Thing, what: str, by: str) -> None:
+    """One version on, remembered."""
+    thing.version, thing.changed, thing.by = thing.version + 1, _now(), _short(by, LONGEST_BY)
+    session.flush()
+    _remember(session, thing, what)
+
+
+def _remember(
+    session: Session, thing: Thing, what: str, data: dict[str, object] | None = None, by: str | None = None
+) -> Change:
+    past = Change(
+        thing=thing.id, version=thing.version, what=what, data=thing.data if data is None else data, at=_now(),
+        by=thing.by if by is None else _short(by, LONGEST_BY),
+    )  # fmt: skip
+    session.add(past)
+    session.flush()
+    return past
+
+
+def _checked(data: Mapping[str, Any]) -> dict[str, object]:
+    """A plain copy of a record that JSON can hold."""
+    if not isinstance(data, Mapping):
+        raise InputError("data", "What is to be kept is no record.", "Give names with their values.")
+    try:
+        text = json.dumps(data, ensure_ascii=False, allow_nan=False)
+        text.encode("utf-8")
+    except (TypeError, ValueError):
+        raise InputError("data", "The record holds something that cannot be kept.", "Give plain values.") from None
+    if len(text) > LARGEST:
+        raise InputError("data", "The record is too large.", "Keep photos as photos.")
+    content: dict[str, object] = json.loads(text)
+    return content
+
+
+def _short(text: str, most: int) -> str:
+    return " ".join("".join(c if c.isprintable() else " " for c in str(text)).split())[:most]
+
+
+def _now() -> datetime.datetime:
+    return datetime.datetime.now(datetime.UTC)
+
+
+def _aware(time: datetime.datetime) -> datetime.datetime:
+    """SQLite gives times back without their zone."""
+    return time if time.tzinfo else time.replace(tzinfo=datetime.UTC)
+
+
+def _entry(thing: Thing) -> Entry:
+    return Entry(
+        thing.id, thing.kind, thing.job, thing.version, thing.title, dict(thing.data), _aware(thing.created),
+        _aware(thing.changed), thing.by, None if thing.deleted is None else _aware(thing.deleted),
+    )  # fmt: skip

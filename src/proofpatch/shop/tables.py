@@ -1,0 +1,71 @@
+"""The tables of the store. One row is one thing of the shop; its `data` is a record as the faces show it."""
+
+from __future__ import annotations
+
+import datetime
+
+from sqlalchemy import JSON, DateTime, ForeignKey, Index, Integer, LargeBinary, MetaData, String, Text
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+# Kinds of things, in the order of the road. What belongs to a job carries the job's id.
+KINDS = (
+    "customer", "item", "job", "survey", "surface", "zone", "laser", "belief", "forecast", "patch", "photo", "recipe",
+    "hazards", "note",
+)  # fmt: skip
+NAMES = {
+    "ix": "ix_%(column_0_label)s", "uq": "uq_%(table_name)s_%(column_0_name)s",
+    "ck": "ck_%(table_name)s_%(column_0_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s", "pk": "pk_%(table_name)s",
+}  # fmt: skip
+
+
+class Base(DeclarativeBase):
+    """All tables; constraints have names, so that migrations can speak of them."""
+
+    metadata = MetaData(naming_convention=NAMES)
+
+
+class Thing(Base):
+    """One thing as it is now. deleted: when, or None. version: counts its changes, from 1."""
+
+    __tablename__ = "thing"
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True)
+    kind: Mapped[str] = mapped_column(String(16), index=True)
+    job: Mapped[str | None] = mapped_column(ForeignKey("thing.id"), index=True)
+    version: Mapped[int] = mapped_column(Integer)
+    data: Mapped[dict[str, object]] = mapped_column(JSON)
+    title: Mapped[str] = mapped_column(Text, default="")
+    created: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
+    changed: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True), index=True)
+    by: Mapped[str] = mapped_column(String(80), default="")
+    deleted: Mapped[datetime.datetime | None] = mapped_column(DateTime(timezone=True))
+
+
+class Change(Base):
+    """What a thing said at one version, when and by whom; `aside` is a change that came too late and was kept."""
+
+    __tablename__ = "change"
+    __table_args__ = (Index("ix_change_of", "thing", "version"),)
+
+    number: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
+    thing: Mapped[str] = mapped_column(ForeignKey("thing.id"))
+    version: Mapped[int] = mapped_column(Integer)
+    what: Mapped[str] = mapped_column(String(16))  # made, changed, deleted, restored, aside
+    data: Mapped[dict[str, object]] = mapped_column(JSON)
+    at: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
+    by: Mapped[str] = mapped_column(String(80), default="")
+
+
+class Picture(Base):
+    """A photo's file, by what is in it. The bytes stand in a file of that name; here is what is known of them."""
+
+    __tablename__ = "picture"
+
+    digest: Mapped[str] = mapped_column(String(64), primary_key=True)
+    size: Mapped[int] = mapped_column(Integer)
+    kind: Mapped[str] = mapped_column(String(16))
+    width: Mapped[int] = mapped_column(Integer)
+    height: Mapped[int] = mapped_column(Integer)
+    thumbnail: Mapped[bytes | None] = mapped_column(LargeBinary)
+    added: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
