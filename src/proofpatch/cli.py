@@ -80,29 +80,16 @@ def refuse(answer: str, why: str, json_: bool) -> NoReturn:
 
 def read_work(answer: str, path: str | None, given: Mapping[str, Any], json_: bool) -> Any:
     """The job; a material that no beam touches ends here, and lead too where a beam would follow."""
-    from proofpatch.survey import HardStop, first_stop, never_stop, open_stop
+    from proofpatch.shop.surveyed import beam_stop, refused
+    from proofpatch.survey import HardStop
 
     try:
         work = read_job_or_options(path, given)
     except HardStop as stop:
         refuse(answer, stop.because, json_)
-    if work.survey is not None:
-        why = never_stop(work.survey)
-        if why:
-            refuse(answer, why, json_)
-    if answer in ("patch", "recipe"):
-        # Where the survey made the layers, its own rules speak of lead too.
-        why = None if work.surveyed else first_stop(work.surface, work.year, work.lead, work.suspects)
-        if why is None and work.survey is not None:
-            why = open_stop(work.survey, work.lead, work.cleared)
-        counted = work.survey.layers or 1 if work.survey is not None else 1
-        if why is None and work.surveyed and counted > 1:
-            why = (
-                f"Stop: {counted} layers were counted and only the top one was tested; describe each under "
-                "[[layers]] before any patch or recipe."
-            )
-        if why:
-            refuse(answer, why, json_)
+    why = refused(work) or (beam_stop(work) if answer in ("patch", "recipe") else None)
+    if why:
+        refuse(answer, why, json_)
     return work
 
 
@@ -137,16 +124,13 @@ def chance_of(work: Any) -> float:
 
 def tell_hazards(work: Any, answer: str) -> None:
     """On standard error: what is still there though taken on, and before a forecast what stops a beam."""
-    from proofpatch.cli_hazards import still_there
-    from proofpatch.survey import first_stop, open_stop
+    from proofpatch.shop.surveyed import open_hazard, still_there
 
     for line in still_there(work):
         note(line)
-    if answer == "forecast" and work.path is not None:
-        why = None if work.surveyed else first_stop(work.surface, work.year, work.lead, work.suspects)
-        why = why or (open_stop(work.survey, work.lead, work.cleared) if work.survey else None)
-        if why:
-            note(f"{why} A forecast lays no beam.")
+    why = open_hazard(work) if answer == "forecast" and work.path is not None else None
+    if why:
+        note(f"{why} A forecast lays no beam.")
 
 
 @click.group(
@@ -370,9 +354,10 @@ def hazards(job: str | None, json_: bool, **given: Any) -> None:
     Example: proofpatch hazards --power "500 W" --rate "20 kHz" --width "100 ns" --beam-diameter "14 mm"
     --focal-length "160 mm"
     """
-    from proofpatch.cli_hazards import check_job_only, hazards_lines, of_job, read_beam, still_there, write_pages
+    from proofpatch.cli_hazards import check_job_only, hazards_lines, of_job, read_beam, write_pages
     from proofpatch.cli_survey import check_pdf
     from proofpatch.records_hazards import beam_record, plan_record
+    from proofpatch.shop.surveyed import still_there
 
     pdf, picture = check_pdf(given.get("pdf")), check_picture(given.get("picture"))
     if job is None:

@@ -95,16 +95,6 @@ def absent(work: Job) -> frozenset[str]:
     return frozenset(found | ({"lead"} if work.lead.negative else set()))
 
 
-def still_there(work: Job) -> list[str]:
-    """What was taken on, with its controls."""
-    records = [("lead", work.lead), *((one.hazard, one) for one in work.cleared)]
-    return [
-        f"Still there, taken on by {one.name}: {name}. Controls: {one.controls}. Reason: {one.reason}."
-        for name, one in records
-        if one.accepted
-    ]
-
-
 def of_job(work: Job, given: Mapping[str, Any], window: Window) -> tuple[Plan, list[str]]:
     """(the plan, what was assumed beyond it) of a job; the beam and the air may be told by options too.
 

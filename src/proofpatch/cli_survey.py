@@ -11,12 +11,13 @@ from proofpatch.cli_show import listed, wrapped
 from proofpatch.errors import InputError
 from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.limits import Hand
-from proofpatch.shop.job import DEFAULT_LASER, Job, read_job, read_value, with_layers
+from proofpatch.shop.job import DEFAULT_LASER, Job, read_job, read_value
+from proofpatch.shop.surveyed import finding_of
 from proofpatch.survey.clear import Clearance
 from proofpatch.survey.decide import Finding, decide
-from proofpatch.survey.evidence import TESTS, Survey, read_survey, split_item
+from proofpatch.survey.evidence import TESTS, read_survey, split_item
 from proofpatch.survey.identify import in_100
-from proofpatch.survey.stop import SURE, Lead
+from proofpatch.survey.stop import Lead
 from proofpatch.units import show
 
 GIVEN = ("evidence", "year", "lead", "suspect", "cleared", "laser")
@@ -41,12 +42,7 @@ def surveyed(
             said = f"{used[0]} was given beside a job file."
             raise InputError(used[0], said, "Write it into the file, or leave the file out.")
         work = read_job(path)
-        findings = work.survey or with_layers(_told_by(work), work.surface.coats)
-        found = decide(
-            findings, work.laser, work.hand, work.lead, work.cleared, work.surface.substrate_thickness, work.seed,
-            believed(work) if believed else None, described=not work.surveyed,
-        )  # fmt: skip
-        return found, work.title
+        return finding_of(work, believed(work) if believed else None), work.title
     items: list[tuple[str, Any]] = [split_item(text, "--evidence") for text in given.get("evidence") or ()]
     if given.get("year") is not None:
         year = given["year"]
@@ -64,16 +60,6 @@ def surveyed(
         raise InputError("--cleared", "--cleared names a hazard twice.", "Keep the newer record.")
     laser = read_laser(given) or find_laser(DEFAULT_LASER)
     return decide(findings, laser, Hand(), lead, cleared), "Survey"
-
-
-def _told_by(work: Job) -> Survey:
-    """What a job without findings says of its piece: the coating by name is what its owner was told."""
-    shares = work.surface.coats[0].shares
-    favourite = max(shares, key=lambda key: shares[key])
-    items: list[tuple[str, Any]] = [("substrate", work.surface.substrate)]
-    items += [("year", work.year)] if work.year else []
-    items += [("told", favourite)] if shares[favourite] >= SURE else []
-    return read_survey([*items, *(("suspect", one) for one in work.suspects)])
 
 
 def _clearance(text: str) -> Clearance:
