@@ -20,11 +20,13 @@ install: .venv/installed
 demo: install
 	$(BIN)/proofpatch demo
 
-# PostgreSQL's server, for the one test that the store runs there too.
+# The browser of the page tests, and PostgreSQL's server for the one test that the store runs there too.
 .venv/system: .venv/installed
-	@ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null || { \
-	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then apt-get update -q && DEBIAN_FRONTEND=noninteractive apt-get install -y -q --no-install-recommends postgresql; \
-	  else echo "The tests need PostgreSQL's server. Install it with: sudo apt-get install postgresql"; exit 1; fi; }
+	@wanted=; command -v chromium >/dev/null || command -v chromium-browser >/dev/null || wanted=chromium; \
+	ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null || wanted="$$wanted postgresql"; \
+	if [ -n "$$wanted" ]; then \
+	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then apt-get update -q && DEBIAN_FRONTEND=noninteractive apt-get install -y -q --no-install-recommends $$wanted; \
+	  else echo "The tests need more. Install it with: sudo apt-get install $$wanted"; exit 1; fi; fi
 	@touch .venv/system
 
 # Kernels compile once, before the workers start.

@@ -457,6 +457,28 @@ def demo(json_: bool, **given: Any) -> None:
         say(record, True, list)
 
 
+@cli.command()
+@click.option("--folder", default="shop", help="where the shop is kept, made if it is not there")
+@click.option("--port", type=click.IntRange(1024, 65535), default=8400, show_default=True, help="on this machine only")
+def serve(folder: str, port: int) -> None:
+    """The shop in a browser, on this machine only.
+
+    Example: proofpatch serve --folder shop
+    """
+    import uvicorn
+
+    from proofpatch.learn.compiled import warm
+    from proofpatch.shop.photos import sweep
+    from proofpatch.shop.store import Store
+    from proofpatch.web.app import create
+
+    store = Store.open(folder)
+    sweep(store)
+    warm(note, 1)
+    note(f"The shop is open at http://127.0.0.1:{port}/ until you press Ctrl-C.")
+    uvicorn.run(create(store), host="127.0.0.1", port=port, log_level="warning")
+
+
 def sentence(error: InputError) -> str:
     """The error on one line that names its field."""
     line = " ".join("".join(c if c.isprintable() else " " for c in str(error)).split())

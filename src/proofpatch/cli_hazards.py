@@ -227,6 +227,8 @@ def rounded_down(value: float) -> str:
 def concentration_words(value: float) -> str:
     """kg/m³ as people write it, rounded up."""
     up = rounded_up(value)
+    if up >= 1.0:
+        return f"{up:.0f} kg/m³"
     return f"{up * 1e9:.3g} µg/m³" if up < 1e-6 else f"{up * 1e6:.3g} mg/m³" if up < 1e-3 else f"{up * 1e3:.3g} g/m³"
 
 

@@ -7,8 +7,8 @@ import struct
 import time
 import zlib
 
-import numpy as np
 import pytest
+from made_photo import GPS, shot
 from PIL import Image
 
 from proofpatch import InputError
@@ -16,27 +16,12 @@ from proofpatch.shop import photos
 from proofpatch.shop.photos import add_photo, exported, photo_of, photo_path, sweep, thumbnail
 from proofpatch.shop.store import PHOTOS, Store
 
-GPS, ORIENTATION, MAKER = 0x8825, 0x0112, 0x010F
-
 
 @pytest.fixture
 def store(tmp_path):
     found = Store.open(tmp_path / "shop")
     yield found
     found.close()
-
-
-def shot(size=(60, 40), orientation=1, kind="JPEG", mode="RGB"):
-    """A file as a phone writes it: red at the left, white else, with place and maker."""
-    width, height = size
-    face = np.full((height, width, 3), 255, dtype=np.uint8)
-    face[:, : width // 3] = (220, 0, 0)
-    exif = Image.Exif()
-    exif[ORIENTATION], exif[MAKER] = orientation, "Invented"
-    exif.get_ifd(GPS)[1], exif.get_ifd(GPS)[2] = "N", (12.0, 34.0, 56.0)
-    out = io.BytesIO()
-    Image.fromarray(face).convert(mode).save(out, kind, exif=exif)
-    return out.getvalue()
 
 
 def test_the_original_is_kept_byte_for_byte_under_its_digest(store):

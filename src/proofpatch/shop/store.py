@@ -180,6 +180,13 @@ class Store:
         with self.session(reads=True) as session:
             return [_entry(one) for one in session.scalars(query.order_by(Thing.changed.desc(), Thing.id))]
 
+    def titles(self, kind: str) -> dict[str, str]:
+        """{job: title} of the things of a kind, without their data; of several of a job the last changed."""
+        query = sa.select(Thing.job, Thing.title).where(Thing.kind == kind, Thing.deleted.is_(None))
+        with self.session(reads=True) as session:
+            rows = session.execute(query.order_by(Thing.changed)).all()
+        return {job: title for job, title in rows if job is not None}
+
     def change(
         self, kind: str, key: str, version: int, data: Mapping[str, Any], title: str | None = None, by: str = ""
     ) -> Entry:

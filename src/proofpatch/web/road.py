@@ -1,0 +1,156 @@
+"""The road of a job: its steps, what each found, and what to do next. The job's data are the tables of a job file."""
+
+from __future__ import annotations
+
+import json
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from threading import Lock
+from typing import Any
+
+import proofpatch as pp
+from proofpatch.cli_hazards import of_job
+from proofpatch.hazards.room import Zone
+from proofpatch.records import forecast_record, without_top_layer
+from proofpatch.records_hazards import plan_record
+from proofpatch.records_survey import survey_record
+from proofpatch.shop.job import Job, job_from
+from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.surveyed import finding_of, open_hazard, refused, still_there
+from proofpatch.survey.evidence import TESTS, Reading
+from proofpatch.survey.identify import identify, in_100, words_of
+from proofpatch.survey.stop import HardStop
+
+STEPS = ("survey", "forecast", "hazards")
+DONE, BEGUN, TO_DO, STOPPED = "done", "begun", "to do", "stopped"
+KEPT = 64  # answers held in memory
+ANSWERS = {"take it": "Take it", "test it": "Test it first", "decline": "Decline it", "worth it": "Worth it",
+           "test first": "Test it first"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of a job: state in a word, finding in a few."""
+
+    name: str
+    state: str
+    finding: str
+
+
+@dataclass(frozen=True)
+class Road:
+    """A job as its folder shows it. stop: why nothing more is answered, or None. open: the first open hazard."""
+
+    entry: Entry
+    work: Job | None
+    stop: str | None
+    survey: Mapping[str, Any] | None
+    forecast: Mapping[str, Any] | None
+    open: str | None
+    hazards: Mapping[str, Any] | None
+    zone: Zone | None
+    steps: tuple[Step, ...]
+    next: str
+
+
+class _Kept:
+    """The newest answers, so that a page that is looked at twice is computed once."""
+
+    def __init__(self) -> None:
+        self._held: OrderedDict[Any, Any] = OrderedDict()
+        self._lock = Lock()
+
+    def get(self, key: Any, make: Callable[[], Any]) -> Any:
+        with self._lock:
+            if key in self._held:
+                self._held.move_to_end(key)
+                return self._held[key]
+        made = make()
+        with self._lock:
+            self._held[key] = made
+            while len(self._held) > KEPT:
+                self._held.popitem(last=False)
+        return made
+
+
+_kept = _Kept()
+
+
+def road(store: Store, entry: Entry) -> Road:
+    """The steps of a job with what each found; computed once a version."""
+    return _kept.get((str(store.engine.url), entry.id, entry.version), lambda: _road(entry))  # type: ignore[no-any-return]
+
+
+def _road(entry: Entry) -> Road:
+    try:
+        work = job_from(entry.data)
+    except HardStop as stop:
+        return _stopped(entry, None, stop.because)
+    why = refused(work)
+    if why:
+        return _stopped(entry, work, why)
+    window = pp.forecast(pp.prior(work.surface, work.laser, work.hand, seed=work.seed), work.limits)
+    survey = survey_record(finding_of(work, float(window.chance)))
+    forecast = forecast_record(window, without_top_layer(window))
+    plan, assumed = of_job(work, {}, window)
+    hazards = plan_record(plan, work.title, still_there(work))
+    hazards["assumptions"] = [*assumed, *hazards["assumptions"]]
+    likely = next(iter(survey["finishes"]))
+    found = f"{survey['finish_words'][likely]}, {in_100(survey['finishes'][likely])}"
+    if survey["answer"] == "decline":
+        state, then = STOPPED, "Declined"
+    elif survey["next"] is not None:
+        state, then = BEGUN, f"Try: {survey['next']['ask']}"
+    elif survey["stops"]:
+        state, then = BEGUN, "Settle what is open"
+    else:
+        state, then = DONE, "Look at the forecast"
+    said = f"{ANSWERS[forecast['answer']].lower()}, {in_100(forecast['chance'])}"
+    steps = (
+        Step("survey", state, found),
+        Step("forecast", STOPPED if forecast["answer"] == "decline" else DONE, said),
+        Step("hazards", BEGUN if hazards["covered"] else STOPPED, "to sign" if hazards["covered"] else "not covered"),
+    )
+    return Road(entry, work, None, survey, forecast, open_hazard(work), hazards, plan.zone, steps, then)
+
+
+def _stopped(entry: Entry, work: Job | None, why: str) -> Road:
+    steps = (Step("survey", STOPPED, "refused"), Step("forecast", TO_DO, ""), Step("hazards", TO_DO, ""))
+    return Road(entry, work, why, None, None, None, None, None, steps, "Refused")
+
+
+def choices(work: Job, test: str) -> list[dict[str, str]]:
+    """What may come of a test, and what each would make of the belief."""
+    assert work.survey is not None
+    found = []
+    for value in TESTS[test].values:
+        after = identify(work.survey.with_reading(Reading(test, value)))
+        likely = after.favourite
+        found.append({"value": value, "then": f"then {words_of(likely)}, {in_100(after.finishes[likely])}"})
+    return found
+
+
+def keep(store: Store, found: Road) -> None:
+    """What a version of a job came to, as it was then; and what the list says of it."""
+    entry = found.entry
+    about = {
+        "version": entry.version, "next": found.next[:80], "states": [one.state for one in found.steps],
+        "found": found.steps[0].finding[:60],
+    }  # fmt: skip
+    answers: dict[str, dict[str, Any]] = {
+        "survey": {"record": found.survey, "stop": found.stop}, "forecast": {"record": found.forecast},
+        "hazards": {"record": found.hazards},
+    }  # fmt: skip
+    for kind, answer in answers.items():
+        data = {**answer, "job_version": entry.version}
+        earlier = store.all(kind, entry.id)
+        if earlier:
+            store.change(kind, earlier[0].id, earlier[0].version, data, json.dumps(about))
+        else:
+            store.add(kind, data, entry.id, json.dumps(about))
+
+
+def chance_words(p: float) -> str:
+    """A chance as a count, small ones in 1000."""
+    return in_100(p) if p >= 0.0095 else f"{max(round(1000 * p), 1)} in 1000"

@@ -1,0 +1,163 @@
+"""The road in a real browser, at phone and laptop size, without a script of ours."""
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from playwright.sync_api import expect
+
+AXE = Path(__file__).with_name("axe.min.js")
+PHONE, LAPTOP = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+LEAST_TARGET = 44  # px, WCAG 2.2, 2.5.5
+
+
+@pytest.fixture
+def page(browser, shop):
+    context = browser.new_context(viewport=LAPTOP, base_url=shop)
+    found = context.new_page()
+    troubles = []
+    found.on("console", lambda said: troubles.append(said.text) if said.type == "error" else None)
+    found.on("pageerror", lambda said: troubles.append(str(said)))
+    yield found
+    context.close()
+    assert [line for line in troubles if "status of 4" not in line] == []
+
+
+def take_in(page, title="Side table"):
+    page.goto("/new")
+    page.get_by_label("The piece").fill(title)
+    page.get_by_label("What is on it?").select_option("clear film")
+    page.get_by_label("What is under it?").select_option("mahogany")
+    page.get_by_label("Year it was coated").fill("1905")
+    page.get_by_role("button", name="Start the survey").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("most likely")
+
+
+@pytest.mark.parametrize("size", [PHONE, LAPTOP], ids=["phone", "laptop"])
+def test_the_road_from_door_to_method_statement(page, size):
+    page.set_viewport_size(size)
+    page.goto("/")
+    page.get_by_role("link", name="Take in a piece").click()
+    take_in(page)
+    expect(page.locator("p.stop").first).to_contain_text("Stop: lead")
+    # The stop leads to where it is settled.
+    page.get_by_role("link", name="Put it on record").click()
+    page.get_by_label("Hazard").select_option("lead")
+    page.get_by_label("Method", exact=True).fill("laboratory test of a chip through all layers")
+    page.get_by_label("Date, like").fill("2025-03-11")
+    page.get_by_role("button", name="Put it on record").click()
+    expect(page.get_by_text("not found by laboratory test")).to_be_visible()
+    # Questions until none is left that pays; each answer is kept.
+    asked = 0
+    while page.get_by_role("button", name="Keep this answer").count() and asked < 8:
+        page.locator("fieldset.choices label").first.click()
+        page.get_by_role("button", name="Keep this answer").click()
+        asked += 1
+    assert asked > 0
+    page.get_by_role("navigation").get_by_role("link", name="Forecast").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("in 100 that some setting")
+    page.get_by_role("link", name="Look at the hazards").click()
+    page.get_by_label("Caught at the spot").fill("98 %")
+    for name, value in (
+        ("Room length", "9 m"),
+        ("Room width", "6 m"),
+        ("from the west", "3 m"),
+        ("from the south", "2 m"),
+    ):
+        page.get_by_label(name).fill(value)
+    page.get_by_role("button", name="Keep room and air").click()
+    expect(page.get_by_text("with 98 % caught at the spot")).to_be_visible()
+    assert page.locator("img.plan").evaluate("(img) => img.decode().then(() => img.naturalWidth)") > 100
+    sheet = page.request.get(page.get_by_role("link", name="Print the method statement").get_attribute("href"))
+    assert sheet.body().startswith(b"%PDF")
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= size["width"]
+
+
+def test_two_tabs_keep_both(page):
+    take_in(page)
+    other = page.context.new_page()
+    other.goto(page.url)
+    for tab, use in ((page, "side table"), (other, "kitchen door")):
+        tab.get_by_text("About the piece").click()
+        tab.get_by_label("Use").fill(use)
+        tab.get_by_label("Use").locator("xpath=ancestor::form").get_by_role("button").click()
+    expect(other.get_by_role("heading", level=1)).to_have_text("Changed meanwhile")
+    other.get_by_role("link", name="Go on from what is kept").click()
+    other.get_by_text("About the piece").click()
+    expect(other.get_by_label("Use")).to_have_value("side table")
+
+
+def test_back_and_reload_lose_nothing(page, store):
+    take_in(page)
+    page.locator("fieldset.choices label").first.click()
+    page.get_by_role("button", name="Keep this answer").click()
+    page.wait_for_load_state()
+    page.reload()
+    page.go_back()
+    page.go_forward()
+    (job,) = store.all("job")
+    assert job.version == 2  # neither made anything twice
+    page.goto("/new")
+    page.get_by_label("Year it was coated").fill("soon")
+    page.get_by_label("The piece").fill("Kept words")
+    page.get_by_role("button", name="Start the survey").click()
+    expect(page.get_by_role("alert")).to_be_visible()
+    expect(page.get_by_label("The piece")).to_have_value("Kept words")
+
+
+def test_a_huge_photo_is_taken(page, store):
+    noise = np.random.default_rng(1).integers(0, 256, (375, 500, 3), dtype=np.uint8)
+    out = io.BytesIO()
+    Image.fromarray(noise).resize((8000, 6000)).save(out, "JPEG", quality=95)  # 48 million pixels
+    page.goto("/new")
+    page.get_by_label("The piece").fill("Barn door")
+    page.get_by_label("Photo").set_input_files({"name": "a.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()})
+    page.get_by_role("button", name="Start the survey").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("most likely")
+    (photo,) = store.all("photo")
+    assert (photo.data["width"], photo.data["height"]) == (8000, 6000)
+    page.locator("p.photos img").scroll_into_view_if_needed()
+    expect(page.locator("p.photos img")).to_have_js_property("complete", True)
+    assert page.locator("p.photos img").evaluate("(img) => img.naturalWidth") == 480
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("size", [PHONE, LAPTOP], ids=["phone", "laptop"])
+def test_nothing_is_found_against_access(page, theme, size):
+    page.emulate_media(color_scheme=theme)
+    page.set_viewport_size(size)
+    take_in(page)
+    job = page.url.removesuffix("/survey")
+    for path in (
+        "/",
+        "/new",
+        f"{job}/survey",
+        f"{job}/survey?test=alcohol",
+        f"{job}/forecast",
+        f"{job}/hazards",
+        "/none",
+    ):
+        page.goto(path)
+        page.evaluate("() => document.querySelectorAll('details').forEach((one) => { one.open = true })")
+        page.evaluate(AXE.read_text(encoding="utf-8"))
+        found = page.evaluate("() => axe.run()")["violations"]
+        assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in found] == [], path
+        assert page.evaluate("() => document.documentElement.scrollWidth") <= size["width"], path
+        small = page.evaluate(
+            "([what, least]) => [...document.querySelectorAll(what)]"
+            ".filter((one) => one.getBoundingClientRect().height < least).map((one) => one.outerHTML)",
+            ["button, input:not([type=hidden]):not([type=radio]), select, a.next, summary", LEAST_TARGET],
+        )
+        assert small == [], path
+
+
+def test_all_works_by_keyboard(page):
+    take_in(page)
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("link", name="To the answer")).to_be_focused()
+    page.locator("fieldset.choices input").first.focus()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Undo the last change")).to_be_visible()

@@ -1,0 +1,206 @@
+"""The pages without a browser: what is sent, refused and kept; the same figures as the command line."""
+
+import html
+import io
+import json
+import re
+
+import pytest
+from fastapi.testclient import TestClient
+from made_photo import shot
+from pypdf import PdfReader
+
+from proofpatch.cli import main
+from proofpatch.web.app import create
+
+NEW = {"title": "Side table", "kind": "clear film", "substrate": "mahogany", "year": "1905", "laser": "pulsed-300",
+       "preset": "ordinary"}  # fmt: skip
+LEAD = {"hazard": "lead", "status": "negative", "method": "laboratory test of a chip through all layers",
+        "date": "2025-03-11"}  # fmt: skip
+
+
+@pytest.fixture
+def client(store):
+    with TestClient(create(store), base_url="http://127.0.0.1", follow_redirects=False) as found:
+        yield found
+
+
+@pytest.fixture
+def job(client):
+    """The address of a new job."""
+    answer = client.post("/new", data=NEW)
+    assert answer.status_code == 303
+    return answer.headers["location"].removesuffix("/survey")
+
+
+def seen(answer):
+    """The words of a page."""
+    body = re.sub(r"<(style|script).*?</\1>", " ", answer.text, flags=re.S)
+    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", body)).split())
+
+
+def at(store, job):
+    return store.get("job", job.rsplit("/", 1)[1])
+
+
+def send(client, store, job, step, **form):
+    return client.post(f"{job}/{step}", data={"version": at(store, job).version, **form})
+
+
+def test_an_empty_shop_says_what_to_do(client):
+    assert "No job yet" in seen(client.get("/"))
+    assert "No job says “oak”" in seen(client.get("/?q=oak"))
+
+
+def test_a_new_job_needs_nothing_but_a_press(client, store):
+    answer = client.post("/new", data={})
+    assert answer.status_code == 303
+    assert store.all("job")[0].title.startswith("Piece of ")
+    page = seen(client.get(answer.headers["location"]))
+    assert "Test it first" in page
+    assert "Stop: lead" in page  # an unknown year counts as old
+
+
+# What the command line says of the same tables, to the digit.
+def test_screen_command_line_and_pdf_agree(client, store, job, tmp_path, capsys):
+    send(client, store, job, "survey", test="alcohol", value="dissolves", spot="underside", time="12 s")
+    path = tmp_path / "same.toml"
+    path.write_text(
+        '[job]\ntitle = "Side table"\nlaser = "pulsed-300"\n[limits]\npreset = "ordinary"\n[evidence]\n'
+        'substrate = "mahogany"\nkind = "clear film"\nyear = "1905"\n"alcohol@underside" = "dissolves, 12 s"\n',
+        encoding="utf-8",
+    )
+
+    def told(command):
+        with pytest.raises(SystemExit):
+            main([command, str(path), "--json"])
+        return json.loads(capsys.readouterr().out)
+
+    survey, forecast, hazards = (told(command) for command in ("survey", "forecast", "hazards"))
+    page = seen(client.get(f"{job}/survey"))
+    for line in (survey["because"], survey["what_would_change"], *survey["stops"], *survey["sources"]):
+        assert " ".join(line.split()) in page
+    assert forecast["because"] in seen(client.get(f"{job}/forecast"))
+    page = seen(client.get(f"{job}/hazards"))
+    for line in (*hazards["answers"], hazards["fire"]["answer"], *hazards["assumptions"], hazards["always"]):
+        assert line in page
+    for kind, record in (("survey", survey), ("forecast", forecast), ("hazards", hazards)):
+        assert store.all(kind, at(store, job).id)[0].data["record"] == json.loads(json.dumps(record))
+    sheet = client.get(f"{job}/survey.pdf")
+    text = "".join(one.extract_text() for one in PdfReader(io.BytesIO(sheet.content)).pages)
+    assert re.sub(r"\s", "", survey["because"]) in re.sub(r"\s", "", text)
+    assert client.get(f"{job}/hazards.pdf").content.startswith(b"%PDF")
+
+
+def test_lead_stays_a_stop_on_every_page_until_it_is_on_record(client, store, job):
+    for step in ("survey", "forecast"):
+        assert "Stop: lead" in seen(client.get(f"{job}/{step}"))
+    half = send(client, store, job, "settle", hazard="lead", status="negative", method="swab", date="2025-03-11")
+    assert half.status_code == 303
+    assert "Stop: lead" in seen(client.get(f"{job}/survey"))
+    assert send(client, store, job, "settle", **LEAD).status_code == 303
+    page = seen(client.get(f"{job}/survey"))
+    assert "Stop: lead" not in page
+    assert "not found by laboratory test" in page
+
+
+def test_what_no_beam_touches_is_refused_on_every_page(client, store, job):
+    send(client, store, job, "about", beside="brass", year="1905")
+    data = {**at(store, job).data, "job": {"title": "Pipe", "suspects": ["PVC"]}}
+    store.change("job", at(store, job).id, at(store, job).version, data)
+    for step in ("survey", "forecast", "hazards"):
+        page = seen(client.get(f"{job}/{step}"))
+        assert "This is not for a beam." in page
+        assert not re.search(r"\d+ (W|kHz|ns)\b", page.split("Cautions")[0])
+    assert client.get(f"{job}/hazards.pdf").status_code == 404
+
+
+def test_bad_input_gets_a_sentence_and_nothing_is_lost(client, store, job):
+    before = at(store, job)
+    answer = send(client, store, job, "about", year="soon", use="side table <b>", moisture="12 parsec")
+    assert answer.status_code == 422
+    assert 'value="side table &lt;b&gt;"' in answer.text
+    assert 'role="alert"' in answer.text
+    answer = send(client, store, job, "survey", test="alcohol", spot="leg")
+    assert (answer.status_code, "No answer was chosen" in seen(answer)) == (422, True)
+    answer = send(client, store, job, "place", capture="150 %", length="9 m")
+    assert (answer.status_code, 'value="9 m"' in answer.text) == (422, True)
+    answer = client.post("/new", data={**NEW, "year": "3000", "title": "Kept title"})
+    assert (answer.status_code, "Kept title" in answer.text) == (422, True)
+    assert at(store, job) == before
+
+
+def test_room_and_air_change_the_answer(client, store, job):
+    send(client, store, job, "settle", **LEAD)
+    fields = {"capture": "98 %", "flow": "600 m³/h", "length": "9 m", "width": "6 m", "height": "4 m", "across": "3 m",
+              "up": "2 m"}  # fmt: skip
+    assert send(client, store, job, "place", **fields).status_code == 303
+    page = seen(client.get(f"{job}/hazards"))
+    assert "with 98 % caught at the spot" in page
+    assert client.get(f"{job}/room.svg").text.startswith("<svg")
+
+
+def test_two_devices_are_told(client, store, job):
+    old = at(store, job).version
+    assert send(client, store, job, "about", use="side table").status_code == 303
+    late = client.post(f"{job}/about", data={"version": old, "use": "door"})
+    assert (late.status_code, "kept beside it, not over it" in seen(late)) == (409, True)
+    assert at(store, job).data["evidence"]["use"] == "side table"
+    assert store.history("job", at(store, job).id)[-1].data["evidence"]["use"] == "door"
+
+
+def test_undo_and_putting_away(client, store, job):
+    send(client, store, job, "about", use="side table", year="1905")
+    assert send(client, store, job, "undo").status_code == 303
+    assert "use" not in at(store, job).data["evidence"]
+    send(client, store, job, "delete")
+    page = client.get("/")
+    assert "Bring back Side table" in page.text
+    assert f'href="{job}/survey"' not in page.text
+    send(client, store, job, "restore")
+    assert f'href="{job}/survey"' in client.get("/").text
+
+
+def test_photos_come_with_the_job_and_bad_ones_cost_nothing(client, store):
+    answer = client.post("/new", data=NEW, files={"photo": ("a.jpg", shot(orientation=6), "image/jpeg")})
+    page = client.get(answer.headers["location"])
+    small = client.get(re.search(r'src="(/photos/\w+)"', page.text)[1])
+    assert small.headers["content-type"] == "image/jpeg"
+    assert b"Invented" not in small.content
+    answer = client.post("/new", data={**NEW, "title": "Gate"}, files={"photo": ("a.heic", b"\0\0\0\x18ftypheic" * 9)})
+    assert (answer.status_code, "compatible format" in seen(answer)) == (422, True)
+    assert "Gate" in seen(client.get("/"))
+    job = answer.text and store.all("job", words="Gate")[0].id
+    answer = client.post(f"/jobs/{job}/photo", data={"about": "back"}, files={"photo": ("a.jpg", b"x", "image/jpeg")})
+    assert answer.status_code == 422
+
+
+def test_names_are_text_and_never_markup(client):
+    name = '<script>alert(1)</script> "Oak" & {{ 7*7 }}'
+    job = client.post("/new", data={**NEW, "title": name}).headers["location"]
+    for page in (client.get("/"), client.get(job)):
+        assert "<script>" not in page.text
+        assert "{{ 7*7 }}" in html.unescape(page.text)
+
+
+@pytest.mark.parametrize(
+    "path", ["/jobs/none/survey", "/jobs/none", "/photos/none", "/nothing", "/jobs/../../etc/passwd"]
+)
+def test_what_is_not_there_is_said(client, path):
+    answer = client.get(path)
+    assert answer.status_code == 404
+    assert "Go on from what is kept" in seen(answer)
+
+
+def test_other_sites_and_hosts_are_refused(client, store, job):
+    form = {"version": at(store, job).version}
+    for headers in ({"Origin": "http://evil.example"}, {"Origin": "null"}, {"Sec-Fetch-Site": "cross-site"}):
+        assert client.post(f"{job}/delete", data=form, headers=headers).status_code == 403
+    assert client.get("/", headers={"Host": "evil.example"}).status_code == 421
+    assert client.post("/new", content=b"", headers={"Content-Length": "99999999999"}).status_code == 413
+    assert at(store, job).deleted is None
+    same = client.post(f"{job}/undo", data=form, headers={"Origin": "http://127.0.0.1"})
+    assert same.status_code != 403
+    page = client.get("/")
+    assert "script-src 'none'" in page.headers["content-security-policy"]
+    assert page.headers["cache-control"] == "no-store"
