@@ -11,7 +11,7 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from proofpatch.cli_read import TRAVEL_SPEED
+from proofpatch.cli_read import OPTIONS, TRAVEL_SPEED
 from proofpatch.errors import InputError
 from proofpatch.lasers import Laser
 from proofpatch.learn.forecast import Window
@@ -108,24 +108,30 @@ def setting_words(entry: Mapping[str, Any], digits: int = 3) -> str:
     )
 
 
-def grade_command(setting: Setting, laser: Laser, job: str) -> str:
-    """The command that writes this step's grade, with every knob that differs from the laser's defaults."""
+def as_dialled(setting: Setting, laser: Laser) -> dict[str, str]:
+    """The knobs of a setting as they are read off, with every one that differs from the laser's defaults."""
     digits, head = digits_of(setting, laser), laser.handpiece
-    words = ["proofpatch", "grade", shlex.quote(job)]
-    for flag, value, kind, default in (
-        ("--power", setting.average_power, "power", None),
-        ("--rate", setting.repetition_rate, "frequency", None),
-        ("--width", setting.pulse_width, "time", None),
-        ("--spot-diameter", 2 * setting.spot_radius, "length", 2 * laser.spot_radius),
-        ("--sweep-width", setting.sweep_width, "length", head.sweep_width_default),
-        ("--sweep-speed", setting.sweep_speed, "speed", head.sweep_speed_default),
-        ("--travel-speed", setting.travel_speed, "speed", TRAVEL_SPEED),
+    found = {}
+    for name, value, kind, default in (
+        ("power", setting.average_power, "power", None),
+        ("rate", setting.repetition_rate, "frequency", None),
+        ("width", setting.pulse_width, "time", None),
+        ("spot_diameter", 2 * setting.spot_radius, "length", 2 * laser.spot_radius),
+        ("sweep_width", setting.sweep_width, "length", head.sweep_width_default),
+        ("sweep_speed", setting.sweep_speed, "speed", head.sweep_speed_default),
+        ("travel_speed", setting.travel_speed, "speed", TRAVEL_SPEED),
     ):
         said = panel(value, kind, digits)
         if default is None or said != panel(default, kind, digits):
-            words += [flag, f'"{said}"']
-    if setting.passes != 1:
-        words += ["--passes", str(setting.passes)]
+            found[name] = said
+    return found | ({"passes": str(setting.passes)} if setting.passes != 1 else {})
+
+
+def grade_command(setting: Setting, laser: Laser, job: str) -> str:
+    """The command that writes this step's grade."""
+    words = ["proofpatch", "grade", shlex.quote(job)]
+    for name, said in as_dialled(setting, laser).items():
+        words += [OPTIONS[name][0], said if name == "passes" else f'"{said}"']
     return " ".join([*words, "--residue ? --harm ?"])
 
 

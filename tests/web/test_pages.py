@@ -104,11 +104,90 @@ def test_lead_stays_a_stop_on_every_page_until_it_is_on_record(client, store, jo
     assert "not found by laboratory test" in page
 
 
+TOO_STRONG = '{"power": "9 kW", "rate": "20 kHz", "width": "100 ns"}'
+PAN = {"title": "Skillet", "kind": "grease", "substrate": "cast-iron", "year": "2020", "laser": "pulsed-500"}
+
+
+def laid(client, job, number=0):
+    """The value of a proposed step."""
+    steps = re.findall(r'name="step" value="([^"]*)"', client.get(f"{job}/patches").text)
+    return html.unescape(steps[number])
+
+
+@pytest.fixture
+def pan(client, store):
+    """The address of a job that nothing stops."""
+    job = client.post("/new", data=PAN).headers["location"].removesuffix("/survey")
+    send(client, store, job, "settle", **LEAD)
+    return job
+
+
+def test_no_step_and_no_setting_before_the_stops_are_settled(client, store, job):
+    for step in ("patches", "recipe"):
+        page = seen(client.get(f"{job}/{step}"))
+        assert "Stop: lead" in page
+        assert not re.search(r"\d+ (W|kHz|ns)\b", page)
+    answer = client.post(f"{job}/patches", data={"step": '{"power": "100 W"}', "residue": "clean", "harm": "none"})
+    assert "Stop: lead" in seen(answer)
+    assert store.all("patch") == []
+
+
+# The same log at the command line: the same strip and the same recipe, to the digit.
+def test_patches_and_recipe_agree_with_the_command_line(client, store, pan, tmp_path, capsys):
+    for number, residue in ((0, "partial"), (2, "clean"), (2, "clean")):
+        form = {"step": laid(client, pan, number), "residue": residue, "harm": "none", "seconds": "2 s",
+                "length": "100 mm", "waited": "10 min"}  # fmt: skip
+        assert client.post(f"{pan}/patches", data=form).status_code == 303
+    path = tmp_path / "pan.toml"
+    path.write_text(
+        '[job]\ntitle = "Skillet"\nlaser = "pulsed-500"\n[limits]\npreset = "ordinary"\n[evidence]\nkind = "grease"\n'
+        'substrate = "cast-iron"\nyear = "2020"\n[lead]\nstatus = "negative"\nmethod = "laboratory test of a chip '
+        'through all layers"\ndate = "2025-03-11"\n',
+        encoding="utf-8",
+    )
+    lines = [json.dumps(one.data) for one in reversed(store.all("patch"))]
+    path.with_suffix(".patches.jsonl").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+    def told(*words):
+        with pytest.raises(SystemExit):
+            main([*words, "--json"])
+        return json.loads(capsys.readouterr().out)
+
+    strip, recipe = told("patch", str(path), "--count", "3"), told("recipe", str(path))
+    page = seen(client.get(f"{pan}/patches"))
+    for line in (strip["pays_because"], *(one["because"] for one in strip["patches"])):
+        assert " ".join(line.split()) in page
+    page = seen(client.get(f"{pan}/recipe"))
+    for line in (recipe["because"], *(one["because"] for one in recipe["alternatives"])):
+        assert line in page
+
+
+def test_a_grade_that_is_none_is_refused_and_one_can_be_taken_back(client, store, pan):
+    step = laid(client, pan)
+    for form, said in (
+        ({"residue": "clean", "harm": "none"}, "No step was chosen"),
+        ({"step": step, "residue": "clean"}, "what it did"),
+        ({"step": step, "residue": "spotless", "harm": "none"}, "spotless"),
+        ({"step": step, "residue": "clean", "harm": "none", "seconds": "soon"}, "seconds"),
+        ({"step": TOO_STRONG, "residue": "clean", "harm": "none"}, "--power"),
+        ({"step": "[1]", "residue": "clean", "harm": "none"}, "No step was chosen"),
+    ):  # fmt: skip
+        answer = client.post(f"{pan}/patches", data=form)
+        assert answer.status_code == 422
+        assert said in re.search(r'role="alert">([^<]*)', answer.text)[1]
+    assert store.all("patch") == []
+    client.post(f"{pan}/patches", data={"step": step, "residue": "clean", "harm": "none"})
+    (kept,) = store.all("patch")
+    assert "Graded so far" in client.get(f"{pan}/patches").text
+    client.post(f"{pan}/patches/{kept.id}/delete", data={"version": kept.version})
+    assert "Graded so far" not in client.get(f"{pan}/patches").text
+
+
 def test_what_no_beam_touches_is_refused_on_every_page(client, store, job):
     send(client, store, job, "about", beside="brass", year="1905")
     data = {**at(store, job).data, "job": {"title": "Pipe", "suspects": ["PVC"]}}
     store.change("job", at(store, job).id, at(store, job).version, data)
-    for step in ("survey", "forecast", "hazards"):
+    for step in ("survey", "forecast", "patches", "recipe", "hazards"):
         page = seen(client.get(f"{job}/{step}"))
         assert "This is not for a beam." in page
         assert not re.search(r"\d+ (W|kHz|ns)\b", page.split("Cautions")[0])

@@ -16,25 +16,30 @@ from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 
 from proofpatch.cli_hazards import concentration_words
+from proofpatch.cli_read import KNOBS, read_setting
+from proofpatch.cli_show import clock_sentence, setting_words
 from proofpatch.documents.method import method_pdf
 from proofpatch.documents.survey import survey_pdf
 from proofpatch.errors import InputError
 from proofpatch.lasers import laser as find_laser
 from proofpatch.lasers import laser_ids
+from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
 from proofpatch.learn.limits import PRESETS
 from proofpatch.materials import substrate, substrate_ids
 from proofpatch.pictures.room import room_svg
 from proofpatch.records_hazards import metres, times_over
-from proofpatch.shop.job import DEFAULT_LASER, job_from
+from proofpatch.shop.job import DEFAULT_LASER, Job, job_from
+from proofpatch.shop.log import checked_graded, setting_to
 from proofpatch.shop.photos import add_photo, photo_of, thumbnail
 from proofpatch.shop.store import Entry, Overtaken, Store
+from proofpatch.shop.surveyed import beam_stop
 from proofpatch.survey.clear import hazards
 from proofpatch.survey.evidence import TESTS
 from proofpatch.survey.identify import in_100
 from proofpatch.survey.stop import HardStop
-from proofpatch.units import show
+from proofpatch.units import parse, show
 from proofpatch.web.guard import guard
-from proofpatch.web.road import ANSWERS, Road, chance_words, choices, keep, road
+from proofpatch.web.road import ANSWERS, Road, chance_words, choices, keep, recipe_of, road, strip_of
 
 HERE = Path(__file__).parent
 SHOWN = 50  # jobs on a page
@@ -224,6 +229,47 @@ def create(store: Store) -> FastAPI:
         found = folder(key)
         return page("forecast.html", road=found, here="forecast", record=found.forecast)
 
+    def patches_page(found: Road, error: InputError | None = None, form: Form | None = None) -> Response:
+        stop = found.stop or (beam_stop(found.work) if found.work else None)
+        record, dialled = (None, []) if stop else strip_of(found)
+        return page(
+            "patches.html", 422 if error else 200, road=found, here="patches", stop=stop, record=record,
+            dialled=[json.dumps(one) for one in dialled], error=error, form=form or {}, words=setting_words,
+            residues=RESIDUES, harms=HARMS,
+            advised=ADVISED_WAIT.get(substrate(found.work.surface.substrate).family) if found.work else None,
+        )  # fmt: skip
+
+    @app.get("/jobs/{key}/patches")
+    def patches(key: str) -> Response:
+        return patches_page(folder(key))
+
+    @app.post("/jobs/{key}/patches")
+    def grade(key: str, form: Sent) -> Response:
+        found = folder(key)
+        if found.work is None or found.stop or beam_stop(found.work):
+            return patches_page(found)
+        try:
+            data = _graded(form, found.work)
+        except InputError as error:
+            return patches_page(found, error, form)
+        store.add("patch", data, key, f"{data['residue']}, {data['harm']}", by=_text(form, "grader"))
+        keep(store, folder(key))
+        return RedirectResponse(f"/jobs/{key}/patches", 303)
+
+    @app.post("/jobs/{key}/patches/{patch}/delete")
+    def ungrade(key: str, patch: str, form: Sent) -> Response:
+        store.delete("patch", patch, _version(form))
+        keep(store, folder(key))
+        return RedirectResponse(f"/jobs/{key}/patches", 303)
+
+    @app.get("/jobs/{key}/recipe")
+    def recipe(key: str) -> Response:
+        found = folder(key)
+        stop = found.stop or (beam_stop(found.work) if found.work else None)
+        record, margins = (None, []) if stop else recipe_of(found)
+        return page("recipe.html", road=found, here="recipe", stop=stop, record=record, margins=margins,
+                    words=setting_words, clock=clock_sentence)  # fmt: skip
+
     @app.get("/jobs/{key}/hazards")
     def danger(key: str) -> Response:
         return hazards_page(folder(key))
@@ -291,6 +337,35 @@ def _check(data: Mapping[str, Any]) -> None:
         job_from(data)
     except HardStop:
         return
+
+
+def _graded(form: Form, work: Job) -> dict[str, Any]:
+    """A line of the patch log from a form: the step that was laid, the speed that was moved, what came of it.
+
+    Raises:
+        InputError: a choice is missing, or the patch contradicts itself.
+    """
+    try:
+        given = json.loads(_text(form, "step") or "null")
+    except ValueError:
+        given = None
+    if not isinstance(given, dict) or not all(isinstance(value, str) for value in given.values()):
+        raise InputError("step", "No step was chosen.", "Choose the one that was laid.")
+    for name, words in (("residue", "how much is left"), ("harm", "what it did to what lies under it")):
+        if not _text(form, name):
+            raise InputError(name, f"It was not said {words}.", "Choose one of the grades.")
+    setting, _ = read_setting({**dict.fromkeys(KNOBS), **given}, work.laser)
+    read = {"seconds": ("duration", "seconds"), "length": ("length", "length"), "waited": ("duration", "waited")}
+    values: dict[str, Any] = {"residue": _text(form, "residue"), "harm": _text(form, "harm")}
+    for name, (kind, field) in read.items():
+        if _text(form, name):
+            values[name] = parse(_text(form, name), kind, field)
+    if _text(form, "grader"):
+        values["grader"] = _text(form, "grader")
+    values["wiped"] = _text(form, "unwiped") == ""
+    graded = checked_graded(setting, values, len(work.surface.coats))
+    when = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+    return {"setting": setting_to(graded.setting), **values, "when": when}
 
 
 def _new_form(form: Form, error: InputError | None = None) -> dict[str, Any]:

@@ -11,19 +11,25 @@ from typing import Any
 
 import proofpatch as pp
 from proofpatch.cli_hazards import of_job
+from proofpatch.cli_show import as_dialled, margin_words
 from proofpatch.hazards.room import Zone
-from proofpatch.records import forecast_record, without_top_layer
+from proofpatch.learn.forecast import Window
+from proofpatch.learn.stopping import ANY_AREA, another_strip
+from proofpatch.records import forecast_record, patches_record, recipe_record, without_top_layer
 from proofpatch.records_hazards import plan_record
 from proofpatch.records_survey import survey_record
 from proofpatch.shop.job import Job, job_from
+from proofpatch.shop.log import graded_from
 from proofpatch.shop.store import Entry, Store
-from proofpatch.shop.surveyed import finding_of, open_hazard, refused, still_there
+from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
 from proofpatch.survey.identify import identify, in_100, words_of
 from proofpatch.survey.stop import HardStop
 
-STEPS = ("survey", "forecast", "hazards")
+TITLES = {"survey": "Survey", "forecast": "Forecast", "patches": "Test patches", "recipe": "Recipe",
+          "hazards": "Hazards"}  # fmt: skip
 DONE, BEGUN, TO_DO, STOPPED = "done", "begun", "to do", "stopped"
+STRIP = 3  # steps of one, a stair of passes
 KEPT = 64  # answers held in memory
 ANSWERS = {"take it": "Take it", "test it": "Test it first", "decline": "Decline it", "worth it": "Worth it",
            "test first": "Test it first"}  # fmt: skip
@@ -35,7 +41,12 @@ class Step:
 
     name: str
     state: str
-    finding: str
+    finding: str = ""
+
+    @property
+    def title(self) -> str:
+        """As it is named on a page."""
+        return TITLES[self.name]
 
 
 @dataclass(frozen=True)
@@ -50,8 +61,23 @@ class Road:
     open: str | None
     hazards: Mapping[str, Any] | None
     zone: Zone | None
+    window: Window | None
+    patches: tuple[Entry, ...]
     steps: tuple[Step, ...]
     next: str
+
+
+@dataclass(frozen=True, eq=False)
+class _Held:
+    """A thing that stands for itself in a key."""
+
+    thing: object
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Held) and other.thing is self.thing
+
+    def __hash__(self) -> int:
+        return id(self.thing)
 
 
 class _Kept:
@@ -79,10 +105,12 @@ _kept = _Kept()
 
 def road(store: Store, entry: Entry) -> Road:
     """The steps of a job with what each found; computed once a version."""
-    return _kept.get((str(store.engine.url), entry.id, entry.version), lambda: _road(entry))  # type: ignore[no-any-return]
+    patches = tuple(sorted(store.all("patch", entry.id), key=lambda one: (one.created, one.id)))
+    key = (str(store.engine.url), entry.id, entry.version, tuple((one.id, one.version) for one in patches))
+    return _kept.get(key, lambda: _road(entry, patches))  # type: ignore[no-any-return]
 
 
-def _road(entry: Entry) -> Road:
+def _road(entry: Entry, patches: tuple[Entry, ...]) -> Road:
     try:
         work = job_from(entry.data)
     except HardStop as stop:
@@ -90,7 +118,9 @@ def _road(entry: Entry) -> Road:
     why = refused(work)
     if why:
         return _stopped(entry, work, why)
-    window = pp.forecast(pp.prior(work.surface, work.laser, work.hand, seed=work.seed), work.limits)
+    belief = pp.prior(work.surface, work.laser, work.hand, seed=work.seed)
+    graded = [graded_from(one.data, len(work.surface.coats)) for one in patches]
+    window = pp.forecast(pp.update(belief, graded) if graded else belief, work.limits)
     survey = survey_record(finding_of(work, float(window.chance)))
     forecast = forecast_record(window, without_top_layer(window))
     plan, assumed = of_job(work, {}, window)
@@ -106,18 +136,25 @@ def _road(entry: Entry) -> Road:
         state, then = BEGUN, "Settle what is open"
     else:
         state, then = DONE, "Look at the forecast"
-    said = f"{ANSWERS[forecast['answer']].lower()}, {in_100(forecast['chance'])}"
+    said = f"{ANSWERS[forecast['answer']].lower()}, {chance_words(forecast['chance'])}"
+    closed = beam_stop(work) is not None
+    harmed = sum(one.harm != "none" for one in graded)
+    laid = f"{len(graded)} graded" + (f", {harmed} harmed" if harmed else "")
     steps = (
         Step("survey", state, found),
         Step("forecast", STOPPED if forecast["answer"] == "decline" else DONE, said),
+        Step("patches", STOPPED if closed else BEGUN if graded else TO_DO, laid if graded else ""),
+        Step("recipe", STOPPED if closed else TO_DO),
         Step("hazards", BEGUN if hazards["covered"] else STOPPED, "to sign" if hazards["covered"] else "not covered"),
     )
-    return Road(entry, work, None, survey, forecast, open_hazard(work), hazards, plan.zone, steps, then)
+    return Road(
+        entry, work, None, survey, forecast, open_hazard(work), hazards, plan.zone, window, patches, steps, then
+    )
 
 
 def _stopped(entry: Entry, work: Job | None, why: str) -> Road:
-    steps = (Step("survey", STOPPED, "refused"), Step("forecast", TO_DO, ""), Step("hazards", TO_DO, ""))
-    return Road(entry, work, why, None, None, None, None, None, steps, "Refused")
+    steps = (Step("survey", STOPPED, "refused"), *(Step(name, TO_DO) for name in TITLES if name != "survey"))
+    return Road(entry, work, why, None, None, None, None, None, None, (), steps, "Refused")
 
 
 def choices(work: Job, test: str) -> list[dict[str, str]]:
@@ -129,6 +166,35 @@ def choices(work: Job, test: str) -> list[dict[str, str]]:
         likely = after.favourite
         found.append({"value": value, "then": f"then {words_of(likely)}, {in_100(after.finishes[likely])}"})
     return found
+
+
+def strip_of(found: Road) -> tuple[Mapping[str, Any], list[dict[str, str]]]:
+    """(record, knobs as dialled of each step) of the next strip of a job that nothing stops."""
+    work, window = found.work, found.window
+    assert work is not None
+    assert window is not None
+
+    def make() -> tuple[Mapping[str, Any], list[dict[str, str]]]:
+        area = sum(area for area, _ in work.zones) or ANY_AREA
+        worth = another_strip(window.belief, work.limits, area, "hidden", count=STRIP)
+        return patches_record(worth, window), [as_dialled(one.setting, work.laser) for one in worth.strip]
+
+    return _kept.get((_Held(window), "strip"), make)  # type: ignore[no-any-return]
+
+
+def recipe_of(found: Road) -> tuple[Mapping[str, Any], list[str]]:
+    """(record, margins in words) of the recipe of a job that nothing stops."""
+    work, window = found.work, found.window
+    assert work is not None
+    assert window is not None
+
+    def make() -> tuple[Mapping[str, Any], list[str]]:
+        best = pp.recipe(window.belief, work.limits)
+        hours = pp.hours(best, window.belief, work.zones, work.rates) if best.setting and work.zones else None
+        record = recipe_record(best, hours)
+        return record, margin_words(record, work.laser) if best.setting else []
+
+    return _kept.get((_Held(window), "recipe"), make)  # type: ignore[no-any-return]
 
 
 def keep(store: Store, found: Road) -> None:
@@ -152,5 +218,7 @@ def keep(store: Store, found: Road) -> None:
 
 
 def chance_words(p: float) -> str:
-    """A chance as a count, small ones in 1000."""
-    return in_100(p) if p >= 0.0095 else f"{max(round(1000 * p), 1)} in 1000"
+    """A chance as a count, small ones in 1000; never one that knows no doubt."""
+    if p > 0.995:
+        return "over 99 in 100"
+    return in_100(p) if p >= 0.0095 else f"{round(1000 * p)} in 1000" if p >= 0.0005 else "under 1 in 1000"
