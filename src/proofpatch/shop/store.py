@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime
 import json
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -164,25 +164,30 @@ class Store:
         with self.session(reads=True) as session:
             return _entry(self._found(session, kind, key))
 
-    def all(self, kind: str, job: str | None = None, words: str = "", deleted: bool = False) -> list[Entry]:
+    def all(
+        self, kind: str, job: str | None = None, words: str = "", deleted: bool = False, most: int | None = None
+    ) -> list[Entry]:
         """Things of a kind, the last changed first.
 
         Args:
             job: only what belongs to it. words: only those with all of these words in their title. deleted: only
-                deleted ones.
+                deleted ones. most: so many of them.
         """
-        query = sa.select(Thing).where(Thing.kind == kind)
-        query = query.where(Thing.deleted.is_not(None) if deleted else Thing.deleted.is_(None))
+        query = sa.select(Thing).where(*_asked(kind, words, deleted)).limit(most)
         if job is not None:
             query = query.where(Thing.job == job)
-        for word in words.split():
-            query = query.where(Thing.title.icontains(word, autoescape=True))
         with self.session(reads=True) as session:
             return [_entry(one) for one in session.scalars(query.order_by(Thing.changed.desc(), Thing.id))]
 
-    def titles(self, kind: str) -> dict[str, str]:
-        """{job: title} of the things of a kind, without their data; of several of a job the last changed."""
-        query = sa.select(Thing.job, Thing.title).where(Thing.kind == kind, Thing.deleted.is_(None))
+    def count(self, kind: str, words: str = "") -> int:
+        """How many things of a kind there are, with all of these words in their title."""
+        query = sa.select(sa.func.count()).select_from(Thing).where(*_asked(kind, words))
+        with self.session(reads=True) as session:
+            return int(session.scalar(query) or 0)
+
+    def titles(self, kind: str, jobs: Sequence[str]) -> dict[str, str]:
+        """{job: title} of the things of a kind of these jobs, without their data; of several the last changed."""
+        query = sa.select(Thing.job, Thing.title).where(*_asked(kind), Thing.job.in_(jobs))
         with self.session(reads=True) as session:
             rows = session.execute(query.order_by(Thing.changed)).all()
         return {job: title for job, title in rows if job is not None}
@@ -260,6 +265,12 @@ class Store:
         if thing is None or thing.kind != kind:
             raise InputError(kind, f"There is no {kind} {key[:40]!r}.", "Look it up in the list.")
         return thing
+
+
+def _asked(kind: str, words: str = "", deleted: bool = False) -> list[sa.ColumnElement[bool]]:
+    """What a thing of a kind must fulfil."""
+    gone = Thing.deleted.is_not(None) if deleted else Thing.deleted.is_(None)
+    return [Thing.kind == kind, gone, *(Thing.title.icontains(word, autoescape=True) for word in words.split())]
 
 
 def _careful(connection: Any, _: Any) -> None:

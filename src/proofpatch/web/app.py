@@ -93,11 +93,13 @@ def create(store: Store) -> FastAPI:
 
     @app.get("/")
     def jobs(q: str = "") -> HTMLResponse:
-        found = store.all("job", words=q[:200])
-        notes = store.titles("survey")
-        rows = [_row(entry, notes.get(entry.id)) for entry in found[:SHOWN]]
-        gone = store.all("job", deleted=True)[:5]
-        return page("jobs.html", rows=rows, many=len(found), q=q[:200], shown=SHOWN, gone=gone)
+        found = store.all("job", words=q[:200], most=SHOWN)
+        notes = store.titles("survey", [entry.id for entry in found])
+        rows = [_row(entry, notes.get(entry.id)) for entry in found]
+        many = store.count("job", q[:200])
+        return page(
+            "jobs.html", rows=rows, many=many, q=q[:200], shown=SHOWN, gone=store.all("job", deleted=True, most=5)
+        )
 
     @app.get("/new")
     def new() -> HTMLResponse:
