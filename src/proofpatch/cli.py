@@ -465,6 +465,8 @@ def serve(folder: str, port: int) -> None:
 
     Example: proofpatch serve --folder shop
     """
+    import socket
+
     import uvicorn
 
     from proofpatch.learn.compiled import warm
@@ -472,10 +474,18 @@ def serve(folder: str, port: int) -> None:
     from proofpatch.shop.store import Store
     from proofpatch.web.app import create
 
-    store = Store.open(folder)
+    with contextlib.closing(socket.socket()) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", port))
+        except OSError:
+            remedy = "Is the shop open already? Else name another."
+            raise InputError("--port", f"--port: {port} is taken on this machine.", remedy) from None
+    with at_options({"folder": "--folder"}):
+        store = Store.open(folder)
     sweep(store)
     warm(note, 1)
-    note(f"The shop is open at http://127.0.0.1:{port}/ until you press Ctrl-C.")
+    click.echo(f"The shop is open at http://127.0.0.1:{port}/ until you press Ctrl-C.")
     uvicorn.run(create(store), host="127.0.0.1", port=port, log_level="warning")
 
 
