@@ -27,10 +27,15 @@ WARM_CELSIUS = 45.0  # a cap for glued wood and for hands; ours
 
 @dataclass(frozen=True)
 class Fuel:
-    """Something that burns. celsius: at which it ignites; flux: that lights it [W/m²]; None, 0 where any pulse does."""
+    """Something that burns.
+
+    coatings: ids of those it stands for. celsius: at which it ignites; flux: that lights it [W/m²]; None, 0 where any
+    pulse does.
+    """
 
     material: str
     words: tuple[str, ...]
+    coatings: tuple[str, ...]
     celsius: float | None
     flux: float
     note: str
@@ -67,8 +72,8 @@ def fuels() -> tuple[Fuel, ...]:
             celsius = float(row["celsius"]) if row["celsius"] else None
             flux = float(row["flux"]) * 1e3
             found.append(
-                Fuel(row["material"], tuple(row["words"].split()), celsius, flux, row["note"], row["source"],
-                     row["locator"], row["status"])
+                Fuel(row["material"], tuple(row["words"].split()), tuple(row["coatings"].split()), celsius, flux,
+                     row["note"], row["source"], row["locator"], row["status"])
             )  # fmt: skip
     return tuple(found)
 
@@ -117,7 +122,7 @@ def fire(
         for fuel in fuels()
         if fuel.material in family
         or any(word in said or f"{word}s" in said for word in fuel.words)
-        or (fuel.material == "nitrocellulose" and "nitrocellulose-lacquer" in coatings)
+        or set(fuel.coatings) & set(coatings)
     ]
     notes = [
         "Treat it as hot work: permit, openings in floor and walls covered, extinguisher at hand, somebody watching.",

@@ -130,7 +130,7 @@ def parts_of(key: str, absent: Collection[str] = ()) -> tuple[Part, ...]:
     """What a coating may give off; of several rows for an agent the worst.
 
     Args:
-        key: coating id. absent: agents that were shown absent; from lead white lead never is.
+        key: coating id. absent: agents that were shown absent; what the coating has by its own name stays.
     """
     about = coating(key)
     owners = {key, "coating", *(f"family:{family}" for family in about.families)}
@@ -141,9 +141,10 @@ def parts_of(key: str, absent: Collection[str] = ()) -> tuple[Part, ...]:
         share = float(row["share"])
         if row["subject"] in owners and share > (found[row["agent"]].share if row["agent"] in found else 0.0):
             found[row["agent"]] = Part(row["agent"], share, row["locator"], row["status"])
-    for agent in absent:
-        if (key, agent) != ("lead-white-paint", "lead"):
-            found.pop(agent, None)
+    # What a coating is made of by its own name no record takes out of it.
+    own = {row["agent"] for row in _rows("fume.csv") if row["subject"] == key}
+    for agent in set(absent) - own:
+        found.pop(agent, None)
     return tuple(found.values())
 
 

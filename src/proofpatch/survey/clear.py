@@ -11,9 +11,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from proofpatch.errors import InputError
-from proofpatch.materials import coating, find_coating
+from proofpatch.materials import coating, find_coating, substrate
 from proofpatch.sources import sources
 from proofpatch.survey.evidence import TESTS, Survey
 from proofpatch.survey.identify import UNLISTED, Identity, family_of, finishes, identify, in_100
@@ -80,7 +81,11 @@ VESSELS = (
 
 @dataclass(frozen=True)
 class Hazard:
-    """An entry of hazards.toml."""
+    """An entry of hazards.toml.
+
+    contradicted_by: finishes that a negative record cannot be true of. coatings, grounds: that carry it themselves.
+    primed: substrates that are often primed with it.
+    """
 
     id: str
     name: str
@@ -91,6 +96,10 @@ class Hazard:
     source: str
     locator: str
     status: str
+    contradicted_by: tuple[str, ...] = ()
+    coatings: tuple[str, ...] = ()
+    grounds: tuple[str, ...] = ()
+    primed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -155,7 +164,15 @@ def hazards() -> Mapping[str, Hazard]:
     for key, entry in table.items():
         if entry["source"] not in sources():
             raise ValueError(f"hazards.toml: the source of {key} is not in sources.toml.")
-    return {key: Hazard(key, **{**entry, "methods": tuple(entry["methods"])}) for key, entry in table.items()}
+    found = {}
+    for key, entry in table.items():
+        said: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in entry.items()}
+        found[key] = Hazard(key, **said)
+        for name in (*found[key].grounds, *found[key].primed):
+            substrate(name)  # an id that is there, or fails here
+        for name in found[key].coatings:
+            coating(name)
+    return found
 
 
 def stops(
@@ -233,7 +250,7 @@ def settles(record: Clearance) -> bool:
 
 def _against(about: Hazard, survey: Survey, identity: Identity) -> str:
     """What was found that a negative record contradicts."""
-    if about.id == "lead" and "lead-white-paint" in (identity.favourite, *survey.said("laboratory")):
+    if {identity.favourite, *survey.said("laboratory")} & set(about.contradicted_by):
         return "The negative record contradicts what the coating is said to be."
     if about.id == "nitrocellulose" and {"dissolves", "gummy"} & set(survey.said("acetone")):
         return "The negative record contradicts what acetone did."
@@ -298,7 +315,8 @@ def _lead(survey: Survey, identity: Identity) -> str:
 
 def _chromate(survey: Survey, identity: Identity) -> str:
     metal = _ground(identity, "metal")
-    if identity.substrates.get("galvanised-steel", 0.0) > SURELY:
+    about = hazards()["chromate"]
+    if sum(identity.substrates.get(key, 0.0) for key in about.grounds) > SURELY:
         return "zinc is often rinsed or primed with chromate"
     if painted(survey, identity) < RULED_OUT:
         return ""
@@ -309,7 +327,7 @@ def _chromate(survey: Survey, identity: Identity) -> str:
     use = survey.mentions(*HEAVY_USES)
     if metal > RULED_OUT and use:
         return f"primers are often chromates on what is used so: {use}"
-    light = sum(p for key, p in identity.substrates.items() if key in ("aluminium", "galvanised-steel"))
+    light = sum(identity.substrates.get(key, 0.0) for key in about.primed)
     if metal > SURELY and light > RULED_OUT:
         return "paint on aluminium or zinc often lies on a chromate primer"
     return ""
@@ -401,7 +419,8 @@ def _mercury(survey: Survey, identity: Identity) -> str:
         "interior", "interior wall", "wall", "ceiling", "room", "kitchen", "bathroom", but=FURNITURE
     )
     dated = _dated(survey.year, MERCURY_YEAR)
-    latex = max(_chance(identity, "latex-paint"), float("latex-paint" in survey.said("laboratory")))
+    held = hazards()["mercury"].coatings
+    latex = max(_chance(identity, *held), float(bool(set(held) & set(survey.said("laboratory")))))
     return f"latex paint indoors ({indoors}), {dated}" if indoors and dated and latex > RULED_OUT else ""
 
 

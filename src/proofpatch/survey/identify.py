@@ -45,26 +45,25 @@ ANEW = 0.5  # what a second swab of the same test counts
 DIRTY = 0.5  # what a touch test counts on a place that was not cleaned
 YOUNG = 0.5  # what a solvent test counts on a film of this year, which may not have cured
 HASTY = 0.5  # what "none" counts before the full wait
-# Grounds a finish needs beyond its family.
-ONLY_ON = {
-    "loose-rust": ("mild-steel", "tool-steel", "cast-iron", "galvanised-steel"),
-    "tight-rust": ("mild-steel", "tool-steel", "cast-iron"),
-    "mill-scale": ("mild-steel", "tool-steel"),
-    "aluminium-oxide": ("aluminium",),
-}  # fmt: skip
-RARE_BEFORE = {"waterborne-clear": 1990, "waterborne-crosslinked": 1990}  # made earlier, but seldom
-PERIODS = {"shellac": (1820, 1925), "nitrocellulose": (1925, 1960)}  # when a finish was the usual one on furniture
 
 
 @dataclass(frozen=True)
 class Finish:
-    """A row of finishes.csv. coating: id of the physical data that stand for it, or "" where there are none."""
+    """A row of finishes.csv. coating: id of the physical data that stand for it, or "" where there are none.
+
+    rare_before: made earlier, but seldom. usual: years in which it was the usual one on furniture. only_on: substrates
+    it needs, where its family is not enough. old_refuses: a test that an old film may not answer, or "".
+    """
 
     id: str
     name: str
     coating: str
     since: int | None
     until: int | None
+    rare_before: int | None
+    usual: tuple[int, int] | None
+    only_on: tuple[str, ...]
+    old_refuses: str
     often: Mapping[str, float]
     source: str
     locator: str
@@ -96,12 +95,17 @@ def finishes() -> dict[str, Finish]:
     found = {}
     for row in _rows("finishes.csv"):
         often = {family: float(row[family]) for family in FAMILY_SHARES}
-        since, until = (int(row[end]) if row[end] else None for end in ("since", "until"))
+        ends = ("since", "until", "rare_before", "usual_from", "usual_to")
+        since, until, rare, first, last = (int(row[end]) if row[end] else None for end in ends)
+        usual = (first, last) if first is not None and last is not None else None
+        only_on = tuple(row["only_on"].split())
+        for key in only_on:
+            substrate(key)  # an id that is there, or fails here
         if row["coating"]:
             coating(row["coating"])  # names an id that is there, or fails here
         found[row["finish"]] = Finish(
-            row["finish"], row["name"], row["coating"], since, until, often, row["source"], row["locator"],
-            row["status"],
+            row["finish"], row["name"], row["coating"], since, until, rare, usual, only_on, row["old_refuses"], often,
+            row["source"], row["locator"], row["status"],
         )  # fmt: skip
     return found
 
@@ -207,7 +211,7 @@ def prior(survey: Survey) -> Floats:
         family = family_of(key)
         often = np.array([
             finish.often[family] * _dated(finish, survey, family) * _used(finish, survey)
-            if key in ONLY_ON.get(finish.id, (key,)) else 0.0
+            if key in (finish.only_on or (key,)) else 0.0
             for finish in finishes().values()
         ])  # fmt: skip
         table[i, :-1] = (1.0 - UNLISTED_SHARE) * often / often.sum()
@@ -228,10 +232,9 @@ def _dated(finish: Finish, survey: Survey, family: str) -> float:
         return factor
     if finish.since is not None and year < finish.since:
         factor /= NOT_INVENTED if survey.refinished is False else MODERATE
-    elif (finish.until is not None and year > finish.until) or year < RARE_BEFORE.get(finish.id, 0):
+    elif (finish.until is not None and year > finish.until) or year < (finish.rare_before or 0):
         factor /= MODERATE
-    usual = PERIODS.get(finish.id)
-    if usual and family == "wood" and usual[0] <= year <= usual[1]:
+    if finish.usual and family == "wood" and finish.usual[0] <= year <= finish.usual[1]:
         factor *= MODERATE if survey.refinished is False else MODERATE**0.5
     return factor
 
@@ -258,9 +261,10 @@ def likelihood(test: str, value: str, year: int | None = None) -> Floats:
             [_share("reactions.csv", (name,), test, value, flat) for name in finishes()] + [flat], dtype=float
         )
     of_ground = np.array([_share("grounds.csv", (key, "other"), test, value, flat) for key in grounds])
-    if test == "alcohol" and value == "none" and year is not None and survey_age(year) > OLD_FILM:
-        at = list(finishes()).index("shellac")
-        of_finish[at] = max(of_finish[at], 0.5 * of_finish.max())  # aged shellac can refuse a swab
+    if value == "none" and year is not None and survey_age(year) > OLD_FILM:
+        for at, finish in enumerate(finishes().values()):
+            if finish.old_refuses == test:
+                of_finish[at] = max(of_finish[at], 0.5 * of_finish.max())
     both = of_ground[:, None] * of_finish
     return np.asarray(np.maximum(both / both.max(), 1.0 / about.stronger.get(value, about.strength)))
 
