@@ -5,6 +5,7 @@ import functools
 import pytest
 
 import proofpatch as pp
+from proofpatch.shop.store import Store
 
 
 @pytest.fixture(scope="session")
@@ -41,3 +42,11 @@ def at_work():
         travel_speed=0.05,
         passes=4,
     )
+
+
+@pytest.fixture
+def store(tmp_path):
+    """A shop of its own."""
+    found = Store.open(tmp_path / "shop")
+    yield found
+    found.close()

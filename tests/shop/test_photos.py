@@ -14,14 +14,7 @@ from PIL import Image
 from proofpatch import InputError
 from proofpatch.shop import photos
 from proofpatch.shop.photos import add_photo, exported, photo_of, photo_path, sweep, thumbnail
-from proofpatch.shop.store import PHOTOS, Store
-
-
-@pytest.fixture
-def store(tmp_path):
-    found = Store.open(tmp_path / "shop")
-    yield found
-    found.close()
+from proofpatch.shop.store import PHOTOS
 
 
 def test_the_original_is_kept_byte_for_byte_under_its_digest(store):

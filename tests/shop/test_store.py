@@ -34,13 +34,6 @@ for number in range(100000):
 """
 
 
-@pytest.fixture
-def store(tmp_path):
-    found = Store.open(tmp_path / "shop")
-    yield found
-    found.close()
-
-
 def test_what_was_answered_outlives_a_killed_process(tmp_path):
     for turn in range(KILLS):
         place = tmp_path / str(turn)

@@ -10,7 +10,6 @@ import pytest
 import uvicorn
 from playwright.sync_api import sync_playwright
 
-from proofpatch.shop.store import Store
 from proofpatch.web.app import create
 
 # The machine is closed: nothing of the browser's own may call out.
@@ -18,13 +17,6 @@ FLAGS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
 ]  # fmt: skip
-
-
-@pytest.fixture
-def store(tmp_path):
-    found = Store.open(tmp_path / "shop")
-    yield found
-    found.close()
 
 
 @pytest.fixture

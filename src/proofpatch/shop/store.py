@@ -11,7 +11,7 @@ import json
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -40,7 +40,7 @@ class Entry:
     job: str | None
     version: int
     title: str
-    data: Mapping[str, Any]
+    data: Mapping[str, Any] = field(hash=False)
     created: datetime.datetime
     changed: datetime.datetime
     by: str

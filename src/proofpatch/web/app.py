@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import datetime
 import json
 from collections.abc import Callable, Mapping
@@ -39,13 +40,13 @@ from proofpatch.survey.identify import in_100
 from proofpatch.survey.stop import HardStop
 from proofpatch.units import parse, show
 from proofpatch.web.guard import guard
-from proofpatch.web.road import ANSWERS, Road, chance_words, choices, keep, recipe_of, road, strip_of
+from proofpatch.web.road import ANSWERS, Road, chance_words, choices, keep, road
 
 HERE = Path(__file__).parent
 SHOWN = 50  # jobs on a page
 FACTS = ("built", "year", "use", "refinished", "cleaned", "condition", "layers", "thickness", "moisture", "beside",
          "aired")  # fmt: skip
-FAMILIES = ("wood", "metal", "stone", "paper", "unknown")
+FAMILIES = ("wood", "metal", "stone", "paper")
 HAZARD_FIELDS = ("method", "date", "name", "controls", "reason")
 Form = Mapping[str, Any]
 
@@ -150,18 +151,21 @@ def create(store: Store) -> FastAPI:
     def survey(key: str, test: str | None = None) -> Response:
         return survey_page(key, test)
 
-    def change(key: str, form: Form, test: str | None, make: Callable[[dict[str, Any]], None]) -> Response:
-        """The job's data with something changed, checked and kept; what cannot be read is said at its field."""
-        entry = store.get("job", key)
-        data = json.loads(json.dumps(entry.data))
+    def change(
+        key: str, form: Form, step: str, make: Callable[[dict[str, Any]], None], again: Callable[[InputError], Response]
+    ) -> Response:
+        """The job's data with something changed, checked and kept; `again` shows the form that cannot be read."""
+        data = copy.deepcopy(dict(store.get("job", key).data))
         try:
             make(data)
             _check(data)
         except InputError as error:
-            return survey_page(key, test, error, form)
-        changed = store.change("job", key, _version(form), data)
-        keep(store, road(store, changed))
-        return RedirectResponse(f"/jobs/{key}/survey", 303)
+            return again(error)
+        keep(store, road(store, store.change("job", key, _version(form), data)))
+        return RedirectResponse(f"/jobs/{key}/{step}", 303)
+
+    def change_survey(key: str, form: Form, test: str, make: Callable[[dict[str, Any]], None]) -> Response:
+        return change(key, form, "survey", make, lambda error: survey_page(key, test, error, form))
 
     @app.post("/jobs/{key}/survey")
     def answer(key: str, form: Sent) -> Response:
@@ -176,7 +180,7 @@ def create(store: Store) -> FastAPI:
             evidence = data.setdefault("evidence", {})
             evidence[f"{test}@{spot}" if spot else test] = f"{value}, {time}" if time else value
 
-        return change(key, form, test, make)
+        return change_survey(key, form, test, make)
 
     @app.post("/jobs/{key}/about")
     def about(key: str, form: Sent) -> Response:
@@ -188,7 +192,7 @@ def create(store: Store) -> FastAPI:
                 if text:
                     evidence[name] = text
 
-        return change(key, form, "none", make)
+        return change_survey(key, form, "none", make)
 
     @app.post("/jobs/{key}/settle")
     def settle(key: str, form: Sent) -> Response:
@@ -201,7 +205,7 @@ def create(store: Store) -> FastAPI:
                 kept = [one for one in data.get("cleared", []) if one["hazard"] != hazard]
                 data["cleared"] = [*kept, {"hazard": hazard, **record}]
 
-        return change(key, form, "none", make)
+        return change_survey(key, form, "none", make)
 
     @app.post("/jobs/{key}/photo")
     def photo(key: str, form: Sent) -> Response:
@@ -233,7 +237,7 @@ def create(store: Store) -> FastAPI:
 
     def patches_page(found: Road, error: InputError | None = None, form: Form | None = None) -> Response:
         stop = found.stop or (beam_stop(found.work) if found.work else None)
-        record, dialled = (None, []) if stop else strip_of(found)
+        record, dialled = (None, []) if stop else found.strip
         return page(
             "patches.html", 422 if error else 200, road=found, here="patches", stop=stop, record=record,
             dialled=[json.dumps(one) for one in dialled], error=error, form=form or {}, words=setting_words,
@@ -268,7 +272,7 @@ def create(store: Store) -> FastAPI:
     def recipe(key: str) -> Response:
         found = folder(key)
         stop = found.stop or (beam_stop(found.work) if found.work else None)
-        record, margins = (None, []) if stop else recipe_of(found)
+        record, margins = (None, []) if stop else found.recipe
         return page("recipe.html", road=found, here="recipe", stop=stop, record=record, margins=margins,
                     words=setting_words, clock=clock_sentence)  # fmt: skip
 
@@ -284,15 +288,9 @@ def create(store: Store) -> FastAPI:
 
     @app.post("/jobs/{key}/place")
     def place(key: str, form: Sent) -> Response:
-        entry = store.get("job", key)
-        data = json.loads(json.dumps(entry.data))
-        try:
-            _place(data, form)
-            _check(data)
-        except InputError as error:
-            return hazards_page(folder(key), error, form)
-        keep(store, road(store, store.change("job", key, _version(form), data)))
-        return RedirectResponse(f"/jobs/{key}/hazards", 303)
+        return change(
+            key, form, "hazards", lambda data: _place(data, form), lambda error: hazards_page(folder(key), error, form)
+        )
 
     @app.get("/jobs/{key}/room.svg")
     def room(key: str) -> Response:
@@ -357,11 +355,10 @@ def _graded(form: Form, work: Job) -> dict[str, Any]:
         if not _text(form, name):
             raise InputError(name, f"It was not said {words}.", "Choose one of the grades.")
     setting, _ = read_setting({**dict.fromkeys(KNOBS), **given}, work.laser)
-    read = {"seconds": ("duration", "seconds"), "length": ("length", "length"), "waited": ("duration", "waited")}
     values: dict[str, Any] = {"residue": _text(form, "residue"), "harm": _text(form, "harm")}
-    for name, (kind, field) in read.items():
+    for name, kind in (("seconds", "duration"), ("length", "length"), ("waited", "duration")):
         if _text(form, name):
-            values[name] = parse(_text(form, name), kind, field)
+            values[name] = parse(_text(form, name), kind, name)
     if _text(form, "grader"):
         values["grader"] = _text(form, "grader")
     values["wiped"] = _text(form, "unwiped") == ""
@@ -376,12 +373,11 @@ def _new_form(form: Form, error: InputError | None = None) -> dict[str, Any]:
         (name, f"harm at most {chance_words(limits.p_harm)}, clean at least {chance_words(limits.p_clean)}")
         for name, limits in PRESETS.items()
     ]
-    grounds = [("unknown", "not sure"), *((name, name) for name in FAMILIES[:-1])]
+    grounds = [("unknown", "not sure"), *((name, name) for name in FAMILIES)]
     grounds += sorted(((key, substrate(key).title) for key in substrate_ids()), key=lambda pair: pair[1])
     return {
         "form": form, "error": error, "kinds": TESTS["kind"].values, "grounds": grounds, "presets": presets,
         "lasers": [(key, find_laser(key).title) for key in laser_ids()], "default_laser": DEFAULT_LASER,
-        "year": datetime.date.today().year,
     }  # fmt: skip
 
 

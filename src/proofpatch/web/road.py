@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections import OrderedDict
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from threading import Lock
+from functools import cached_property, lru_cache
 from typing import Any
 
 import proofpatch as pp
@@ -30,7 +29,7 @@ TITLES = {"survey": "Survey", "forecast": "Forecast", "patches": "Test patches",
           "hazards": "Hazards"}  # fmt: skip
 DONE, BEGUN, TO_DO, STOPPED = "done", "begun", "to do", "stopped"
 STRIP = 3  # steps of one, a stair of passes
-KEPT = 64  # answers held in memory
+KEPT = 32  # jobs whose answers are held in memory
 ANSWERS = {"take it": "Take it", "test it": "Test it first", "decline": "Decline it", "worth it": "Worth it",
            "test first": "Test it first"}  # fmt: skip
 
@@ -66,50 +65,34 @@ class Road:
     steps: tuple[Step, ...]
     next: str
 
+    @cached_property
+    def strip(self) -> tuple[Mapping[str, Any], list[dict[str, str]]]:
+        """(record, knobs as dialled of each step) of the next strip; only of a job that nothing stops."""
+        assert self.work is not None
+        assert self.window is not None
+        area = sum(area for area, _ in self.work.zones) or ANY_AREA
+        worth = another_strip(self.window.belief, self.work.limits, area, "hidden", count=STRIP)
+        return patches_record(worth, self.window), [as_dialled(one.setting, self.work.laser) for one in worth.strip]
 
-@dataclass(frozen=True, eq=False)
-class _Held:
-    """A thing that stands for itself in a key."""
-
-    thing: object
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Held) and other.thing is self.thing
-
-    def __hash__(self) -> int:
-        return id(self.thing)
-
-
-class _Kept:
-    """The newest answers, so that a page that is looked at twice is computed once."""
-
-    def __init__(self) -> None:
-        self._held: OrderedDict[Any, Any] = OrderedDict()
-        self._lock = Lock()
-
-    def get(self, key: Any, make: Callable[[], Any]) -> Any:
-        with self._lock:
-            if key in self._held:
-                self._held.move_to_end(key)
-                return self._held[key]
-        made = make()
-        with self._lock:
-            self._held[key] = made
-            while len(self._held) > KEPT:
-                self._held.popitem(last=False)
-        return made
-
-
-_kept = _Kept()
+    @cached_property
+    def recipe(self) -> tuple[Mapping[str, Any], list[str]]:
+        """(record, margins in words) of the recipe; only of a job that nothing stops."""
+        assert self.work is not None
+        assert self.window is not None
+        belief = self.window.belief
+        best = pp.recipe(belief, self.work.limits)
+        hours = pp.hours(best, belief, self.work.zones, self.work.rates) if best.setting and self.work.zones else None
+        record = recipe_record(best, hours)
+        return record, margin_words(record, self.work.laser) if best.setting else []
 
 
 def road(store: Store, entry: Entry) -> Road:
     """The steps of a job with what each found; computed once a version."""
     patches = tuple(sorted(store.all("patch", entry.id), key=lambda one: (one.created, one.id)))
-    key = (str(store.engine.url), entry.id, entry.version, tuple((one.id, one.version) for one in patches))
-    return _kept.get(key, lambda: _road(entry, patches))  # type: ignore[no-any-return]
+    return _road(entry, patches)
 
 
+@lru_cache(maxsize=KEPT)
 def _road(entry: Entry, patches: tuple[Entry, ...]) -> Road:
     try:
         work = job_from(entry.data)
@@ -166,35 +149,6 @@ def choices(work: Job, test: str) -> list[dict[str, str]]:
         likely = after.favourite
         found.append({"value": value, "then": f"then {words_of(likely)}, {in_100(after.finishes[likely])}"})
     return found
-
-
-def strip_of(found: Road) -> tuple[Mapping[str, Any], list[dict[str, str]]]:
-    """(record, knobs as dialled of each step) of the next strip of a job that nothing stops."""
-    work, window = found.work, found.window
-    assert work is not None
-    assert window is not None
-
-    def make() -> tuple[Mapping[str, Any], list[dict[str, str]]]:
-        area = sum(area for area, _ in work.zones) or ANY_AREA
-        worth = another_strip(window.belief, work.limits, area, "hidden", count=STRIP)
-        return patches_record(worth, window), [as_dialled(one.setting, work.laser) for one in worth.strip]
-
-    return _kept.get((_Held(window), "strip"), make)  # type: ignore[no-any-return]
-
-
-def recipe_of(found: Road) -> tuple[Mapping[str, Any], list[str]]:
-    """(record, margins in words) of the recipe of a job that nothing stops."""
-    work, window = found.work, found.window
-    assert work is not None
-    assert window is not None
-
-    def make() -> tuple[Mapping[str, Any], list[str]]:
-        best = pp.recipe(window.belief, work.limits)
-        hours = pp.hours(best, window.belief, work.zones, work.rates) if best.setting and work.zones else None
-        record = recipe_record(best, hours)
-        return record, margin_words(record, work.laser) if best.setting else []
-
-    return _kept.get((_Held(window), "recipe"), make)  # type: ignore[no-any-return]
 
 
 def keep(store: Store, found: Road) -> None:
