@@ -170,7 +170,8 @@ def plan_record(found: Plan, title: str, on_record: Sequence[str] = ()) -> dict[
         "sources": [*beam["sources"], "air limits, composition, respirators and checklist: from memory, unverified",
                     "fire: 11 m and a watch of at least 30 min as summarised from 29 CFR 1910.252 and NFPA 51B",
                     "fire: an hour of watch and three of looks: from memory, unverified",
-                    "near field, mixing, filter load, 45 °C, eight tenths of a circuit: common practice, no source",
+                    "near field, mixing, exchange, filter load: from memory, unverified",
+                    "most that is caught, 45 °C, eight tenths of a circuit: common practice, no source",
                     "wood: Babrauskas, Ignition of wood, Interflam 2001"],
     }  # fmt: skip
 

@@ -13,6 +13,7 @@ from proofpatch.survey.evidence import TESTS
 from proofpatch.survey.identify import sources_of, words_of
 from proofpatch.survey.mind import words
 
+WEIGHTS = "weights of tests, dates and doubts: ours, from memory, unverified"
 WORTH_SHOWING = 0.005  # chance from which a coating is listed
 
 
@@ -69,7 +70,7 @@ def survey_record(finding: Finding) -> dict[str, Any]:
         "evidence": [{"name": name, "value": value} for name, value in survey.raw],
         "doubts": list(identity.doubts),
         "assumptions": list(identity.assumed),
-        "sources": _lines([*sources_of(survey), *cited]),
+        "sources": [*_lines([*sources_of(survey), *cited]), WEIGHTS],
         "cautions": list(CAUTIONS),
     }
 

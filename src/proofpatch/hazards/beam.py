@@ -15,8 +15,8 @@ from proofpatch.hazards import limits
 from proofpatch.physics.setting import finite_number
 from proofpatch.units import show
 
-EXPOSURE = 10.0  # s: an accidental look in the near infrared, where nothing makes one blink
-WINDOW_EXPOSURE = 100.0  # s: barriers, windows and the public
+EXPOSURE = 10.0  # s: an accidental look in the near infrared, where nothing makes one blink; ICNIRP 2013, from memory
+WINDOW_EXPOSURE = 100.0  # s: barriers, windows and the public; from memory
 LOWEST_RATE = 1e-2  # Hz
 LONGEST_PULSE = 0.25  # s; what lasts longer is a steady beam of its peak power
 VISIBLE = 700e-9  # m

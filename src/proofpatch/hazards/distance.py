@@ -13,7 +13,7 @@ import math
 FACE = 0.1  # m from the focus: as near as a face comes; the near case of a German table of eyewear (DGUV 203-042)
 LARGEST_CORRECTED = 15.0  # mm, from which the correction of eyewear for the spot no longer grows; inferred, unverified
 SPOT_EXPONENT = 1.7  # of that correction; inferred, unverified
-EYEWEAR_SECONDS = 5.0  # that filter and frame have to stand
+EYEWEAR_SECONDS = 5.0  # that filter and frame have to stand; EN 207, in copies
 GATES = (13e-6, 50e-6)  # s, T_i of the editions of the eyewear standard; the stricter counts
 MOST_NUMBER = 10
 SCREEN_POWER, SCREEN_ENERGY = 100.0, 30.0  # W, J: what EN 12254 covers

@@ -18,11 +18,12 @@ from proofpatch.hazards.beam import Beam
 from proofpatch.materials import coating, substrate, substrate_data
 from proofpatch.sources import STATUS, sources
 
-HOT_WORK = 11.0  # m, 35 ft
-LOWEST_FLUX = 4.3e3  # W/m²
-WATCH, LATER_CHECKS = 3600.0, 3 * 3600.0  # s: fire watch, and looks in wood, roofs, voids and old buildings
+HOT_WORK = 11.0  # m, 35 ft: 29 CFR 1910.252, NFPA 51B
+LOWEST_FLUX = 4.3e3  # W/m², of wood: ignition.csv
+# s: fire watch, and looks in wood, roofs, voids and old buildings; from memory, unverified
+WATCH, LATER_CHECKS = 3600.0, 3 * 3600.0
 ROOM_CELSIUS = 20.0
-WARM_CELSIUS = 45.0  # a cap for glued wood and for hands; ours
+WARM_CELSIUS = 45.0  # a cap for glued wood and for hands; ours, common practice, no source
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from proofpatch.errors import InputError
 
-CONTINUOUS = 0.8
+CONTINUOUS = 0.8  # of its rating a circuit carries for hours; common practice, no source
 SAME_VOLTAGE = 0.15  # of a load's own; common practice, no source
 VOLTS, AMPERES = (50.0, 1000.0), (1.0, 400.0)
 

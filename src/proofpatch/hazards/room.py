@@ -18,7 +18,7 @@ from proofpatch.physics.setting import finite_number
 WALLS = ("south", "east", "north", "west")  # of length, width, length, width
 MOST_SIDE, MOST_THINGS = 200.0, 40
 LONGEST_NAME = 40
-WIDE = 0.5  # m about the point of the work from which the beam may start: the piece is no point, the head moves; ours
+WIDE = 0.5  # m about the work from which the beam may start: the head moves; common practice, no source
 Point = tuple[float, float]
 
 
@@ -202,6 +202,7 @@ def _how(room: Room, wedges: Sequence[Wedge], person: Thing, reach: float) -> st
 
 def _notes(room: Room, wedges: Sequence[Wedge]) -> tuple[str, ...]:
     found = ["Walls are taken to stop the beam; whether these do is for the laser safety officer."]
+    found.append(f"The beam may start {WIDE:g} m about the work (common practice, no source).")
     if wedges:
         names = list(dict.fromkeys(wedge.through for wedge in wedges))
         found.append(f"Close with something that stops the beam, or guard from outside: {', '.join(names)}.")

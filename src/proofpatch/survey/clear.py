@@ -21,8 +21,8 @@ from proofpatch.survey.identify import UNLISTED, Identity, family_of, finishes, 
 from proofpatch.survey.stop import LEAD_YEAR, Lead, Record, never_pass, plain_words, shows
 
 RULED_OUT = 0.05  # what is less likely than this counts as not there; common practice, no source
-SURELY = 0.5  # more likely than this, it is taken as present
-RARE = 0.01  # the same for what an object is worth
+SURELY = 0.5  # more likely than this, it is taken as present; common practice, no source
+RARE = 0.01  # the same for what an object is worth; common practice, no source
 ASBESTOS_YEAR = 1980  # presumed where installed no later than this (29 CFR 1926.1101)
 MASTIC_YEAR = 1996  # mastics with asbestos were made to this year (trade text); taken for putty and gaskets too
 CCA_YEAR = 2003  # last year of CCA for most residential uses (US EPA)

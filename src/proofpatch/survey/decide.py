@@ -45,7 +45,7 @@ from proofpatch.survey.stop import Lead
 
 Floats = NDArray[np.float64]
 TAKE, TEST, NO = "take it", "test it", "decline"
-GAIN = 60.0  # minutes a job brings that comes off; ours
+GAIN = 60.0  # minutes a job brings that comes off; ours, from memory, unverified
 LOSS = GAIN * WORTH_IT / (1.0 - WORTH_IT)  # and costs that does not; so taking it breaks even at WORTH_IT
 BIT = 45.0  # minutes of test patches that one bit about the coating saves; ours, from memory, unverified
 CLEARS = 20.0  # minutes that a cleared hazard saves; ours, from memory, unverified

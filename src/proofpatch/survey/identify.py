@@ -33,6 +33,7 @@ from proofpatch.survey.evidence import EMPTY, TESTS, Reading, Survey
 
 Floats = NDArray[np.float64]
 HERE = Path(__file__).parent
+# Weights of readings, dates and doubts: all ours, from memory, unverified; the record says so.
 SHARES = {"S": 0.98, "H": 0.9, "M-H": 0.8, "M": 0.7, "L": 0.5}  # of answers that are as the table has them
 UNLISTED = "unlisted"
 UNLISTED_SHARE = 0.03

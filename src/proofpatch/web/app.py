@@ -81,11 +81,11 @@ def create(store: Store) -> FastAPI:
     @app.exception_handler(HTTPException)
     async def unknown(_: Request, trouble: HTTPException) -> HTMLResponse:
         said = "There is no such page." if trouble.status_code == 404 else f"This cannot be done: {trouble.detail}."
-        return page("trouble.html", trouble.status_code, title="Not here", problem=said, back="/")
+        return page("trouble.html", trouble.status_code, title="Not done", problem=said, back="/")
 
     @app.exception_handler(InputError)
     async def missing(_: Request, trouble: InputError) -> HTMLResponse:
-        return page("trouble.html", 404, title="Not here", problem=str(trouble), back="/")
+        return page("trouble.html", 404, title="Not done", problem=str(trouble), back="/")
 
     @app.exception_handler(Overtaken)
     async def overtaken(request: Request, trouble: Overtaken) -> HTMLResponse:

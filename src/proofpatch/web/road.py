@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -19,7 +20,7 @@ from proofpatch.records_hazards import plan_record
 from proofpatch.records_survey import survey_record
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.log import graded_from
-from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.store import Entry, Overtaken, Store
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
 from proofpatch.survey.identify import identify, in_100, words_of
@@ -166,7 +167,9 @@ def keep(store: Store, found: Road) -> None:
         data = {**answer, "job_version": entry.version}
         earlier = store.all(kind, entry.id)
         if earlier:
-            store.change(kind, earlier[0].id, earlier[0].version, data, json.dumps(about))
+            # Computed from the job itself: whoever writes last or first, the next change writes it anew.
+            with contextlib.suppress(Overtaken):
+                store.change(kind, earlier[0].id, earlier[0].version, data, json.dumps(about))
         else:
             store.add(kind, data, entry.id, json.dumps(about))
 
