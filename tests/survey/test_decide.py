@@ -189,6 +189,13 @@ def test_costs_break_even_where_a_job_is_worth_it():
     assert pytest.approx(LOSS * 0.2) == GAIN * 0.8
 
 
+def test_no_sentence_is_sure_that_a_beam_works(varnish):
+    for chance in (0.0, 0.5, 1.0):
+        said = decide(varnish.survey, "pulsed-500", believed=chance).because
+        assert re.search(r"in \d+ of 100 cases", said)
+        assert "certain cases" not in said
+
+
 def test_an_unknown_laser_is_refused():
     with pytest.raises(InputError, match="laser"):
         judge("substrate=oak", laser="death-star")

@@ -37,6 +37,7 @@ from proofpatch.survey.identify import (
     in_100,
     likelihood,
     names,
+    of_100,
     weight,
     words_of,
 )
@@ -208,14 +209,13 @@ def _because(
     under = f" on {substrate(ground).title.lower()}" if sure > 0.5 else ""
     what = f"It is most likely {words_of(finish)}{under} ({in_100(share)})"
     works = (
-        f"this laser takes it off, leaving what lies under it unmarked, in {in_100(chance).replace(' in', ' of')} "
+        f"this laser takes it off, leaving what lies under it unmarked, in {of_100(chance)} "
         "cases that fit what was found"
     )
     if answer == NO:
-        few = in_100(chance).replace(" in", " of")
         return (
-            f"Decline. {what}, and only in {few} cases that fit what was found does this laser take it off and leave "
-            "what lies under it unmarked."
+            f"Decline. {what}, and only in {of_100(chance)} cases that fit what was found does this laser take it off "
+            "and leave what lies under it unmarked."
         )
     if answer == TAKE:
         return f"Take it. {what}; {works}. Test patches come before the piece."
@@ -232,7 +232,7 @@ def _because(
     if identity.doubts:
         holds.append("not all that was found fits together")
     if chance < WORTH_IT:
-        holds.append(f"at least {in_100(WORTH_IT).replace(' in', ' of')} are wanted for that")
+        holds.append(f"at least {of_100(WORTH_IT)} are wanted for that")
     return f"Test it first. {what}; {works}. Not yet taken, because {'; '.join(holds)}."
 
 
@@ -253,10 +253,8 @@ def _change(test: NextTest | None, bites: Sequence[Stop]) -> str:
     best, worst = max(likely, key=lambda v: likely[v]), min(likely, key=lambda v: likely[v])
     if likely[best] - likely[worst] < 0.02:
         return ""
-    return (
-        f'What would change it: {TESTS[test.test].ask}. With "{best}" the chance is {in_100(likely[best])}, with '
-        f'"{worst}" {in_100(likely[worst])}.'
-    )
+    most, least = (in_100(likely[value], known=False) for value in (best, worst))
+    return f'What would change it: {TESTS[test.test].ask}. With "{best}" the chance is {most}, with "{worst}" {least}.'
 
 
 def _allowed(test: Test, survey: Survey, identity: Identity, lead: Lead | None) -> bool:

@@ -422,9 +422,14 @@ def _doubts(survey: Survey, joint: Floats, torn: Sequence[str]) -> list[str]:
     return found
 
 
-def in_100(p: float) -> str:
-    """A chance as a count; what is neither sure nor ruled out never reads as either."""
-    return "certain" if p > 1.0 - 1e-9 else f"{min(max(round(100 * p), 1), 99)} in 100"
+def in_100(p: float, known: bool = True) -> str:
+    """A chance as a count; what is neither sure nor ruled out never reads as either. known: it can be sure at all."""
+    return "certain" if known and p > 1.0 - 1e-9 else f"{min(max(round(100 * p), 1), 99)} in 100"
+
+
+def of_100(p: float) -> str:
+    """How many of 100 cases, of what is never sure: that a beam does what is wanted."""
+    return in_100(p, known=False).replace(" in", " of")
 
 
 def words_of(finish: str) -> str:
