@@ -11,7 +11,7 @@ from fastapi.responses import PlainTextResponse
 HOSTS = ("127.0.0.1", "localhost")
 LARGEST_BODY = 64_000_000  # bytes, of a photo with its form
 HEADERS = {
-    "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'none'; "
+    "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; "
     "object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'",
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "same-origin",

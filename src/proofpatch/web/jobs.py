@@ -1,0 +1,137 @@
+"""The list of jobs, a new job, and a job put away or brought back."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import APIRouter, Response
+from fastapi.responses import HTMLResponse, RedirectResponse
+
+from proofpatch.errors import InputError
+from proofpatch.lasers import laser as find_laser
+from proofpatch.lasers import laser_ids
+from proofpatch.learn.limits import PRESETS
+from proofpatch.materials import substrate, substrate_ids
+from proofpatch.shop.job import DEFAULT_LASER, job_from
+from proofpatch.shop.photos import add_photo, photo_of, thumbnail
+from proofpatch.shop.store import Entry, Store
+from proofpatch.survey.evidence import TESTS
+from proofpatch.survey.stop import HardStop
+from proofpatch.web.road import chance_words, keep, road
+from proofpatch.web.shell import Form, Pages, Sent, text, version
+
+SHOWN = 50  # jobs on a page
+FAMILIES = ("wood", "metal", "stone", "paper")
+
+
+def routes(page: Pages, store: Store) -> APIRouter:
+    """The pages of the list."""
+    router = APIRouter()
+
+    @router.get("/")
+    def jobs(q: str = "") -> HTMLResponse:
+        found = store.all("job", words=q[:200], most=SHOWN)
+        notes = store.titles("survey", [entry.id for entry in found])
+        rows = [_row(entry, notes.get(entry.id)) for entry in found]
+        many = store.count("job", q[:200])
+        return page(
+            "jobs.html", rows=rows, many=many, q=q[:200], shown=SHOWN, gone=store.all("job", deleted=True, most=5)
+        )
+
+    @router.get("/new")
+    def new() -> HTMLResponse:
+        return page("new.html", **_new_form({}))
+
+    @router.post("/new")
+    def make(form: Sent) -> Response:
+        try:
+            data, photo = _new_job(form)
+            check(data)
+        except InputError as error:
+            return page("new.html", 422, **_new_form(form, error))
+        entry = store.add("job", data, title=data["job"]["title"])
+        if photo:
+            try:
+                add_photo(store, photo, entry.id, about="the piece")
+            except InputError as error:
+                keep(store, road(store, entry))
+                return page("trouble.html", 422, title="The job is kept, the photo is not", problem=str(error),
+                            back=f"/jobs/{entry.id}/survey")  # fmt: skip
+        keep(store, road(store, entry))
+        return RedirectResponse(f"/jobs/{entry.id}/survey", 303)
+
+    @router.get("/jobs/{key}")
+    def job(key: str) -> Response:
+        store.get("job", key)
+        return RedirectResponse(f"/jobs/{key}/survey", 303)
+
+    @router.post("/jobs/{key}/undo")
+    def undo(key: str, form: Sent) -> Response:
+        keep(store, road(store, store.undo("job", key, version(form))))
+        return RedirectResponse(f"/jobs/{key}/survey", 303)
+
+    @router.post("/jobs/{key}/delete")
+    def delete(key: str, form: Sent) -> Response:
+        store.delete("job", key, version(form))
+        return RedirectResponse("/", 303)
+
+    @router.post("/jobs/{key}/restore")
+    def restore(key: str, form: Sent) -> Response:
+        store.restore("job", key, version(form))
+        return RedirectResponse(f"/jobs/{key}/survey", 303)
+
+    @router.get("/photos/{digest}")
+    def small(digest: str) -> Response:
+        photo_of(store, digest)
+        return Response(thumbnail(store, digest), media_type="image/jpeg")
+
+    return router
+
+
+def check(data: Mapping[str, Any]) -> None:
+    """Refuses what cannot be read; a material that no beam touches is kept, its page says the refusal."""
+    try:
+        job_from(data)
+    except HardStop:
+        return
+
+
+def _new_form(form: Form, error: InputError | None = None) -> dict[str, Any]:
+    """What the page of a new job shows."""
+    presets = [
+        (name, f"harm at most {chance_words(limits.p_harm)}, clean at least {chance_words(limits.p_clean)}")
+        for name, limits in PRESETS.items()
+    ]
+    grounds = [("unknown", "not sure"), *((name, name) for name in FAMILIES)]
+    grounds += sorted(((key, substrate(key).title) for key in substrate_ids()), key=lambda pair: pair[1])
+    return {
+        "form": form, "error": error, "kinds": TESTS["kind"].values, "grounds": grounds, "presets": presets,
+        "lasers": [(key, find_laser(key).title) for key in laser_ids()], "default_laser": DEFAULT_LASER,
+    }  # fmt: skip
+
+
+def _new_job(form: Form) -> tuple[dict[str, Any], bytes]:
+    """(the tables of a new job, its photo or nothing)."""
+    title = text(form, "title") or f"Piece of {datetime.datetime.now():%d %B, %H:%M}"
+    data: dict[str, Any] = {
+        "job": {"title": title, "laser": text(form, "laser") or DEFAULT_LASER},
+        "limits": {"preset": text(form, "preset") or "ordinary"},
+        "evidence": {"substrate": text(form, "substrate") or "unknown"},
+    }
+    if text(form, "kind"):
+        data["evidence"]["kind"] = text(form, "kind")
+    if text(form, "year"):
+        data["evidence"]["year"] = text(form, "year")
+    photo = form.get("photo")
+    return data, photo if isinstance(photo, bytes) else b""
+
+
+def _row(entry: Entry, note: str | None) -> dict[str, Any]:
+    """A line of the list; what was said of an older version of the job is not said of this one."""
+    about = json.loads(note) if note else {}
+    if about.get("version") != entry.version:
+        about = {"next": "Open it", "states": [], "found": ""}
+    return {"entry": entry, **about}

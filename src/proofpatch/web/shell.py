@@ -1,0 +1,62 @@
+"""What every page shares: the forms it reads, the templates it shows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+from fastapi import Depends, Request
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from starlette.datastructures import UploadFile
+
+from proofpatch.cli_hazards import concentration_words
+from proofpatch.records_hazards import metres, times_over
+from proofpatch.survey.identify import in_100
+from proofpatch.units import show
+from proofpatch.web.road import ANSWERS, chance_words
+
+Form = Mapping[str, Any]
+MOST_FIELDS = 60
+
+
+async def _form(request: Request) -> dict[str, Any]:
+    """The fields of a form as text, a file as its bytes."""
+    async with request.form(max_files=4, max_fields=MOST_FIELDS) as form:
+        found: dict[str, Any] = {}
+        for name, value in form.items():
+            found[name] = await value.read() if isinstance(value, UploadFile) else value
+        return found
+
+
+Sent = Annotated[dict[str, Any], Depends(_form)]
+
+
+def text(form: Form, name: str) -> str:
+    """One line of a form, its spaces single; empty where it was not sent."""
+    value = form.get(name, "")
+    return " ".join(value.split()) if isinstance(value, str) else ""
+
+
+def version(form: Form) -> int:
+    """The version a change was made on; 0, which none has, where it is none."""
+    said = text(form, "version")
+    return int(said) if said.isascii() and said.isdigit() and len(said) < 10 else 0
+
+
+class Pages:
+    """The templates with what they may call."""
+
+    def __init__(self) -> None:
+        self.templates = Environment(
+            loader=PackageLoader("proofpatch.web"), autoescape=select_autoescape(), undefined=StrictUndefined,
+            trim_blocks=True, lstrip_blocks=True,
+        )  # fmt: skip
+        self.templates.globals |= {
+            "show": show, "in_100": in_100, "metres": metres, "times_over": times_over, "ANSWERS": ANSWERS,
+            "concentration": concentration_words, "chance_words": chance_words,
+        }  # fmt: skip
+
+    def __call__(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
+        """A page of a template."""
+        return HTMLResponse(self.templates.get_template(name).render(values), status)

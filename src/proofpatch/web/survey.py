@@ -1,0 +1,129 @@
+"""The survey of a job on screen: one question at a time, facts, hazards put on record, photos."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from fastapi import APIRouter, Response
+from fastapi.responses import RedirectResponse
+
+from proofpatch.documents.survey import survey_pdf
+from proofpatch.errors import InputError
+from proofpatch.shop.photos import add_photo
+from proofpatch.shop.store import Store
+from proofpatch.survey.clear import hazards
+from proofpatch.survey.evidence import TESTS
+from proofpatch.web.jobs import check
+from proofpatch.web.road import choices, keep, road
+from proofpatch.web.shell import Form, Pages, Sent, text, version
+
+FACTS = ("built", "year", "use", "refinished", "cleaned", "condition", "layers", "thickness", "moisture", "beside",
+         "aired")  # fmt: skip
+HAZARD_FIELDS = ("method", "date", "name", "controls", "reason")
+
+
+def routes(page: Pages, store: Store) -> APIRouter:
+    """The pages of the survey."""
+    router = APIRouter()
+
+    def survey_page(key: str, test: str | None, error: InputError | None = None, form: Form | None = None) -> Response:
+        found = road(store, store.get("job", key))
+        record = found.survey
+        asked = test if test in TESTS else (record["next_test"] if record and test is None else None)
+        ask = TESTS.get(asked) if asked else None
+        return page(
+            "survey.html", 422 if error else 200, road=found, here="survey", record=record, ask=ask,
+            next=record["next"] if record and ask and ask.id == record["next_test"] else None,
+            choices=choices(found.work, ask.id) if ask and found.work and found.work.survey else [],
+            tests=sorted(TESTS.values(), key=lambda one: one.rank), said=_said(found.entry.data), facts=FACTS,
+            error=error, form=form or {}, photos=store.all("photo", found.entry.id),
+            settle=[hazards()[one["hazard"]] for one in record["hazards"] if one["open"]] if record else [],
+            before=len(store.history("job", key)) > 1,
+        )  # fmt: skip
+
+    @router.get("/jobs/{key}/survey")
+    def survey(key: str, test: str | None = None) -> Response:
+        return survey_page(key, test)
+
+    def change_survey(key: str, form: Form, test: str, make: Callable[[dict[str, Any]], None]) -> Response:
+        return change(store, key, form, "survey", make, lambda error: survey_page(key, test, error, form))
+
+    @router.post("/jobs/{key}/survey")
+    def answer(key: str, form: Sent) -> Response:
+        test = str(form.get("test", ""))
+
+        def make(data: dict[str, Any]) -> None:
+            if test not in TESTS:
+                raise InputError("test", "This test is not known.", "Choose one of the list.")
+            value, spot, time = (text(form, name) for name in ("value", "spot", "time"))
+            if not value:
+                raise InputError("value", "No answer was chosen.", "Choose what you saw, or ask something else.")
+            evidence = data.setdefault("evidence", {})
+            evidence[f"{test}@{spot}" if spot else test] = f"{value}, {time}" if time else value
+
+        return change_survey(key, form, test, make)
+
+    @router.post("/jobs/{key}/about")
+    def about(key: str, form: Sent) -> Response:
+        def make(data: dict[str, Any]) -> None:
+            evidence = data.setdefault("evidence", {})
+            for name in FACTS:
+                said = text(form, name)
+                evidence.pop(name, None)
+                if said:
+                    evidence[name] = said
+
+        return change_survey(key, form, "none", make)
+
+    @router.post("/jobs/{key}/settle")
+    def settle(key: str, form: Sent) -> Response:
+        def make(data: dict[str, Any]) -> None:
+            hazard, status = text(form, "hazard"), text(form, "status")
+            record = {"status": status} | {name: text(form, name) for name in HAZARD_FIELDS if text(form, name)}
+            if hazard == "lead":
+                data["lead"] = record
+            else:
+                kept = [one for one in data.get("cleared", []) if one["hazard"] != hazard]
+                data["cleared"] = [*kept, {"hazard": hazard, **record}]
+
+        return change_survey(key, form, "none", make)
+
+    @router.post("/jobs/{key}/photo")
+    def photo(key: str, form: Sent) -> Response:
+        try:
+            add_photo(store, form.get("photo") or b"", store.get("job", key).id, about=text(form, "about"))
+        except InputError as error:
+            return survey_page(key, None, error, form)
+        return RedirectResponse(f"/jobs/{key}/survey", 303)
+
+    @router.get("/jobs/{key}/survey.pdf")
+    def survey_sheet(key: str) -> Response:
+        found = road(store, store.get("job", key))
+        if found.survey is None:
+            raise InputError("survey", "This is refused before any survey.", "Go back to the job.")
+        return Response(survey_pdf(found.survey, found.entry.title), media_type="application/pdf")
+
+    return router
+
+
+def change(
+    store: Store, key: str, form: Form, step: str, make: Callable[[dict[str, Any]], None],
+    again: Callable[[InputError], Response],
+) -> Response:  # fmt: skip
+    """The job's data with something changed, checked and kept; `again` shows the form that cannot be read."""
+    data = copy.deepcopy(dict(store.get("job", key).data))
+    try:
+        make(data)
+        check(data)
+    except InputError as error:
+        return again(error)
+    keep(store, road(store, store.change("job", key, version(form), data)))
+    return RedirectResponse(f"/jobs/{key}/{step}", 303)
+
+
+def _said(data: Mapping[str, Any]) -> dict[str, str]:
+    """What the evidence says so far, by name."""
+    return {str(name): ", ".join(value) if isinstance(value, list) else str(value)
+            for name, value in data.get("evidence", {}).items()}  # fmt: skip
