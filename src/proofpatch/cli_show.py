@@ -102,7 +102,7 @@ def setting_words(entry: Mapping[str, Any], digits: int = 3) -> str:
         f"{panel(entry['repetition_rate_Hz'], 'frequency', digits)}, "
         f"{panel(entry['pulse_width_s'], 'time', digits)}; "
         f"sweep {show(entry['sweep_width_m'], 'length')} wide at {show(entry['sweep_speed_m_s'], 'speed')}{pattern}; "
-        f"spot {show(2 * entry['spot_radius_m'], 'length')}; "
+        f"spot {show(2 * entry['spot_radius_m'], 'length', 'metric')}; "
         f"hand {panel(entry['travel_speed_m_s'], 'speed', digits)}, that is {pace}; "
         f"{passes} pass{'es' if passes != 1 else ''}"
     )

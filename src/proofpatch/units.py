@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from numbers import Real
 from types import MappingProxyType
@@ -325,10 +327,40 @@ _US_SCALES: Mapping[str, tuple[tuple[float, str, float], ...]] = {
 }
 
 
-def show(value: float, kind: str, system: str = "metric") -> str:
-    """An SI value as people write it, to three digits: "0.9 mm", "20 kHz", "1.57 J/cm²"; system "metric" or "us"."""
+SYSTEMS = ("metric", "us")
+# In which system a face shows its sentences; set at the edge for one answer, never by the core.
+_SYSTEM: ContextVar[str] = ContextVar("system", default="metric")
+
+
+def system() -> str:
+    """The system everything is shown in just now."""
+    return _SYSTEM.get()
+
+
+@contextmanager
+def shown_in(system: str) -> Iterator[None]:
+    """Everything shown inside is in this system, "metric" or "us", unless it names one.
+
+    Raises:
+        InputError: another system.
+    """
+    if system not in SYSTEMS:
+        raise InputError("system", f"The system of units {_echo(system)} is not known.", "Choose metric or us.")
+    before = _SYSTEM.set(system)
+    try:
+        yield
+    finally:
+        _SYSTEM.reset(before)
+
+
+def show(value: float, kind: str, system: str | None = None) -> str:
+    """An SI value as people write it, to three digits: "0.9 mm", "20 kHz", "1.57 J/cm²"; system "metric" or "us".
+
+    Without a system in that of `shown_in`, metric outside of it.
+    """
     name = kind_named(kind).name
-    if system not in ("metric", "us"):
+    system = _SYSTEM.get() if system is None else system
+    if system not in SYSTEMS:
         raise InputError("system", f"The system of units {_echo(system)} is not known.", "Choose metric or us.")
     if not math.isfinite(value):
         return "not known" if math.isnan(value) else "without limit"

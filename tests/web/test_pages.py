@@ -21,7 +21,7 @@ LEAD = {"hazard": "lead", "status": "negative", "method": "laboratory test of a 
 
 @pytest.fixture
 def client(store):
-    with TestClient(create(store), base_url="http://127.0.0.1", follow_redirects=False) as found:
+    with TestClient(create(store, patience=None), base_url="http://127.0.0.1", follow_redirects=False) as found:
         yield found
 
 

@@ -4,28 +4,38 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from fastapi import FastAPI, Request
+from fastapi import FastAPI, Request, Response
 from fastapi.responses import HTMLResponse
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from proofpatch.errors import InputError
+from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Overtaken, Store
+from proofpatch.units import shown_in
 from proofpatch.web import jobs, steps
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
-from proofpatch.web.guard import guard
+from proofpatch.web.desk import PATIENCE, Desk, Working
+from proofpatch.web.guard import Next, guard
 from proofpatch.web.shell import Pages
 
 HERE = Path(__file__).parent
 
 
-def create(store: Store) -> FastAPI:
-    """The pages over a store."""
+def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
+    """The pages over a store; patience: s a page waits before it says it is at work, None as long as it takes."""
     app = FastAPI(title="proofpatch", docs_url=None, redoc_url=None, openapi_url=None)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     guard(app)
-    page = Pages()
+    page, desk = Pages(), Desk(store, patience)
+
+    @app.middleware("http")
+    async def in_their_units(request: Request, answer: Next) -> Response:
+        if request.url.path.startswith("/static/"):
+            return await answer(request)
+        with shown_in(settings_of(store)[0].units):
+            return await answer(request)
 
     @app.exception_handler(HTTPException)
     async def unknown(_: Request, trouble: HTTPException) -> HTMLResponse:
@@ -41,6 +51,17 @@ def create(store: Store) -> FastAPI:
         back = f"/jobs/{request.path_params.get('key', '')}/survey"
         return page("trouble.html", 409, title="Changed meanwhile", problem=str(trouble), back=back)
 
-    for room in (jobs, survey_pages, steps, patch_pages):
-        app.include_router(room.routes(page, store))
+    @app.exception_handler(Working)
+    async def working(request: Request, at: Working) -> HTMLResponse:
+        answer = page("working.html", title=at.entry.title, again=str(request.url.path))
+        answer.headers["Refresh"] = "1"
+        return answer
+
+    for router in (
+        jobs.routes(page, store, desk),
+        survey_pages.routes(page, store, desk),
+        steps.routes(page, desk),
+        patch_pages.routes(page, store, desk),
+    ):
+        app.include_router(router)
     return app

@@ -20,14 +20,15 @@ from proofpatch.shop.photos import add_photo, photo_of, thumbnail
 from proofpatch.shop.store import Entry, Store
 from proofpatch.survey.evidence import TESTS
 from proofpatch.survey.stop import HardStop
-from proofpatch.web.road import chance_words, keep, road
+from proofpatch.web.desk import Desk
+from proofpatch.web.road import chance_words
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
 SHOWN = 50  # jobs on a page
 FAMILIES = ("wood", "metal", "stone", "paper")
 
 
-def routes(page: Pages, store: Store) -> APIRouter:
+def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     """The pages of the list."""
     router = APIRouter()
 
@@ -57,10 +58,10 @@ def routes(page: Pages, store: Store) -> APIRouter:
             try:
                 add_photo(store, photo, entry.id, about="the piece")
             except InputError as error:
-                keep(store, road(store, entry))
+                desk.begin(entry)
                 return page("trouble.html", 422, title="The job is kept, the photo is not", problem=str(error),
                             back=f"/jobs/{entry.id}/survey")  # fmt: skip
-        keep(store, road(store, entry))
+        desk.begin(entry)
         return RedirectResponse(f"/jobs/{entry.id}/survey", 303)
 
     @router.get("/jobs/{key}")
@@ -70,7 +71,7 @@ def routes(page: Pages, store: Store) -> APIRouter:
 
     @router.post("/jobs/{key}/undo")
     def undo(key: str, form: Sent) -> Response:
-        keep(store, road(store, store.undo("job", key, version(form))))
+        desk.begin(store.undo("job", key, version(form)))
         return RedirectResponse(f"/jobs/{key}/survey", 303)
 
     @router.post("/jobs/{key}/delete")

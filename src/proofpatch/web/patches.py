@@ -17,24 +17,20 @@ from proofpatch.materials import substrate
 from proofpatch.shop.job import Job
 from proofpatch.shop.log import checked_graded, setting_to
 from proofpatch.shop.store import Store
-from proofpatch.shop.surveyed import beam_stop
 from proofpatch.units import parse
-from proofpatch.web.road import Road, keep, road
+from proofpatch.web.desk import Desk
+from proofpatch.web.road import Road
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
 
-def routes(page: Pages, store: Store) -> APIRouter:
+def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     """The pages of the patches."""
     router = APIRouter()
 
-    def folder(key: str) -> Road:
-        return road(store, store.get("job", key))
-
     def patches_page(found: Road, error: InputError | None = None, form: Form | None = None) -> Response:
-        stop = found.stop or (beam_stop(found.work) if found.work else None)
-        record, dialled = (None, []) if stop else found.strip
+        record, dialled = (None, []) if found.closed else found.strip
         return page(
-            "patches.html", 422 if error else 200, road=found, here="patches", stop=stop, record=record,
+            "patches.html", 422 if error else 200, road=found, here="patches", stop=found.closed, record=record,
             dialled=[json.dumps(one) for one in dialled], error=error, form=form or {}, words=setting_words,
             residues=RESIDUES, harms=HARMS,
             advised=ADVISED_WAIT.get(substrate(found.work.surface.substrate).family) if found.work else None,
@@ -42,25 +38,25 @@ def routes(page: Pages, store: Store) -> APIRouter:
 
     @router.get("/jobs/{key}/patches")
     def patches(key: str) -> Response:
-        return patches_page(folder(key))
+        return patches_page(desk.look(key, "strip"))
 
     @router.post("/jobs/{key}/patches")
     def grade(key: str, form: Sent) -> Response:
-        found = folder(key)
-        if found.work is None or found.stop or beam_stop(found.work):
+        found = desk.wait(key, "strip")
+        if found.work is None or found.closed:
             return patches_page(found)
         try:
             data = _graded(form, found.work)
         except InputError as error:
             return patches_page(found, error, form)
         store.add("patch", data, key, f"{data['residue']}, {data['harm']}", by=text(form, "grader"))
-        keep(store, folder(key))
+        desk.begin(store.get("job", key))
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     @router.post("/jobs/{key}/patches/{patch}/delete")
     def ungrade(key: str, patch: str, form: Sent) -> Response:
         store.delete("patch", patch, version(form))
-        keep(store, folder(key))
+        desk.begin(store.get("job", key))
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     return router

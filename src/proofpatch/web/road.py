@@ -10,6 +10,7 @@ from functools import cached_property, lru_cache
 from typing import Any
 
 import proofpatch as pp
+from proofpatch import units
 from proofpatch.cli_hazards import of_job
 from proofpatch.cli_show import as_dialled, margin_words
 from proofpatch.hazards.room import Zone
@@ -67,6 +68,11 @@ class Road:
     next: str
 
     @cached_property
+    def closed(self) -> str | None:
+        """Why no patch and no recipe is given."""
+        return self.stop or (beam_stop(self.work) if self.work else None)
+
+    @cached_property
     def strip(self) -> tuple[Mapping[str, Any], list[dict[str, str]]]:
         """(record, knobs as dialled of each step) of the next strip; only of a job that nothing stops."""
         assert self.work is not None
@@ -89,12 +95,22 @@ class Road:
 
 def road(store: Store, entry: Entry) -> Road:
     """The steps of a job with what each found; computed once a version."""
+    return road_of(*inputs(store, entry))
+
+
+Inputs = tuple[Entry, tuple[Entry, ...], str]
+
+
+def inputs(store: Store, entry: Entry) -> Inputs:
+    """All that the road of a job depends on: the job, its patches, the units its sentences are in."""
     patches = tuple(sorted(store.all("patch", entry.id), key=lambda one: (one.created, one.id)))
-    return _road(entry, patches)
+    return entry, patches, units.system()
 
 
 @lru_cache(maxsize=KEPT)
-def _road(entry: Entry, patches: tuple[Entry, ...]) -> Road:
+def road_of(entry: Entry, patches: tuple[Entry, ...], system: str) -> Road:
+    """The road of these inputs; its sentences are in the system of units that holds here."""
+    assert system == units.system()
     try:
         work = job_from(entry.data)
     except HardStop as stop:

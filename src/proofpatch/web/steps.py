@@ -11,36 +11,31 @@ from proofpatch.cli_show import clock_sentence, setting_words
 from proofpatch.documents.method import method_pdf
 from proofpatch.errors import InputError
 from proofpatch.pictures.room import room_svg
-from proofpatch.shop.store import Store
-from proofpatch.shop.surveyed import beam_stop
-from proofpatch.web.road import Road, road
+from proofpatch.web.desk import Desk
+from proofpatch.web.road import Road
 from proofpatch.web.shell import Form, Pages, Sent, text
 from proofpatch.web.survey import change
 
 
-def routes(page: Pages, store: Store) -> APIRouter:
+def routes(page: Pages, desk: Desk) -> APIRouter:
     """The pages of these steps."""
     router = APIRouter()
 
-    def folder(key: str) -> Road:
-        return road(store, store.get("job", key))
-
     @router.get("/jobs/{key}/forecast")
     def forecast(key: str) -> Response:
-        found = folder(key)
+        found = desk.look(key)
         return page("forecast.html", road=found, here="forecast", record=found.forecast)
 
     @router.get("/jobs/{key}/recipe")
     def recipe(key: str) -> Response:
-        found = folder(key)
-        stop = found.stop or (beam_stop(found.work) if found.work else None)
-        record, margins = (None, []) if stop else found.recipe
-        return page("recipe.html", road=found, here="recipe", stop=stop, record=record, margins=margins,
+        found = desk.look(key, "recipe")
+        record, margins = (None, []) if found.closed else found.recipe
+        return page("recipe.html", road=found, here="recipe", stop=found.closed, record=record, margins=margins,
                     words=setting_words, clock=clock_sentence)  # fmt: skip
 
     @router.get("/jobs/{key}/hazards")
     def danger(key: str) -> Response:
-        return hazards_page(folder(key))
+        return hazards_page(desk.look(key))
 
     def hazards_page(found: Road, error: InputError | None = None, form: Form | None = None) -> Response:
         return page(
@@ -51,24 +46,24 @@ def routes(page: Pages, store: Store) -> APIRouter:
     @router.post("/jobs/{key}/place")
     def place(key: str, form: Sent) -> Response:
         return change(
-            store,
+            desk,
             key,
             form,
             "hazards",
             lambda data: _place(data, form),
-            lambda error: hazards_page(folder(key), error, form),
+            lambda error: hazards_page(desk.wait(key), error, form),
         )
 
     @router.get("/jobs/{key}/room.svg")
     def room(key: str) -> Response:
-        found = folder(key)
+        found = desk.wait(key)
         if found.zone is None:
             raise InputError("room", "The job has no room.", "Describe it first.")
         return Response(room_svg(found.zone), media_type="image/svg+xml")
 
     @router.get("/jobs/{key}/hazards.pdf")
     def statement(key: str) -> Response:
-        found = folder(key)
+        found = desk.wait(key)
         if found.hazards is None:
             raise InputError("hazards", "This is refused before any beam.", "Go back to the job.")
         return Response(method_pdf(found.hazards, found.zone), media_type="application/pdf")

@@ -15,8 +15,9 @@ from proofpatch.shop.photos import add_photo
 from proofpatch.shop.store import Store
 from proofpatch.survey.clear import hazards
 from proofpatch.survey.evidence import TESTS
+from proofpatch.web.desk import Desk
 from proofpatch.web.jobs import check
-from proofpatch.web.road import choices, keep, road
+from proofpatch.web.road import choices
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
 FACTS = ("built", "year", "use", "refinished", "cleaned", "condition", "layers", "thickness", "moisture", "beside",
@@ -24,12 +25,12 @@ FACTS = ("built", "year", "use", "refinished", "cleaned", "condition", "layers",
 HAZARD_FIELDS = ("method", "date", "name", "controls", "reason")
 
 
-def routes(page: Pages, store: Store) -> APIRouter:
+def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     """The pages of the survey."""
     router = APIRouter()
 
     def survey_page(key: str, test: str | None, error: InputError | None = None, form: Form | None = None) -> Response:
-        found = road(store, store.get("job", key))
+        found = (desk.wait if error else desk.look)(key)
         record = found.survey
         asked = test if test in TESTS else (record["next_test"] if record and test is None else None)
         ask = TESTS.get(asked) if asked else None
@@ -48,7 +49,7 @@ def routes(page: Pages, store: Store) -> APIRouter:
         return survey_page(key, test)
 
     def change_survey(key: str, form: Form, test: str, make: Callable[[dict[str, Any]], None]) -> Response:
-        return change(store, key, form, "survey", make, lambda error: survey_page(key, test, error, form))
+        return change(desk, key, form, "survey", make, lambda error: survey_page(key, test, error, form))
 
     @router.post("/jobs/{key}/survey")
     def answer(key: str, form: Sent) -> Response:
@@ -100,7 +101,7 @@ def routes(page: Pages, store: Store) -> APIRouter:
 
     @router.get("/jobs/{key}/survey.pdf")
     def survey_sheet(key: str) -> Response:
-        found = road(store, store.get("job", key))
+        found = desk.wait(key)
         if found.survey is None:
             raise InputError("survey", "This is refused before any survey.", "Go back to the job.")
         return Response(survey_pdf(found.survey, found.entry.title), media_type="application/pdf")
@@ -109,17 +110,17 @@ def routes(page: Pages, store: Store) -> APIRouter:
 
 
 def change(
-    store: Store, key: str, form: Form, step: str, make: Callable[[dict[str, Any]], None],
+    desk: Desk, key: str, form: Form, step: str, make: Callable[[dict[str, Any]], None],
     again: Callable[[InputError], Response],
 ) -> Response:  # fmt: skip
     """The job's data with something changed, checked and kept; `again` shows the form that cannot be read."""
-    data = copy.deepcopy(dict(store.get("job", key).data))
+    data = copy.deepcopy(dict(desk.store.get("job", key).data))
     try:
         make(data)
         check(data)
     except InputError as error:
         return again(error)
-    keep(store, road(store, store.change("job", key, version(form), data)))
+    desk.begin(desk.store.change("job", key, version(form), data))
     return RedirectResponse(f"/jobs/{key}/{step}", 303)
 
 

@@ -1,0 +1,74 @@
+"""What the shop says of itself once: units, currency, paper, the name on documents, limits a new job starts with."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from proofpatch.errors import InputError
+from proofpatch.learn.limits import PRESETS
+from proofpatch.shop.store import Entry, Store
+from proofpatch.units import SYSTEMS
+
+# ISO 4217 codes with the decimals of the minor unit; documents write the code, which no two currencies share.
+CURRENCIES = {
+    "USD": 2, "CAD": 2, "EUR": 2, "GBP": 2, "CHF": 2, "AUD": 2, "NZD": 2, "SEK": 2, "NOK": 2, "DKK": 2, "PLN": 2,
+    "CZK": 2, "JPY": 0,
+}  # fmt: skip
+PAPERS = ("a4", "us-letter")
+LONGEST_NAME = 80
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Of one shop. units: metric or us. currency: its ISO 4217 code. preset: of the limits a new job starts with."""
+
+    name: str = ""
+    units: str = "metric"
+    currency: str = "EUR"
+    paper: str = "a4"
+    preset: str = "ordinary"
+
+    def __post_init__(self) -> None:
+        for field, known in (
+            ("units", SYSTEMS), ("currency", tuple(CURRENCIES)), ("paper", PAPERS), ("preset", tuple(PRESETS)),
+        ):  # fmt: skip
+            value = getattr(self, field)
+            if not isinstance(value, str) or value not in known:
+                said = f"The {field} {str(value)[:20]!r} is not known."
+                raise InputError(field, said, f"Choose one of: {', '.join(known)}.")
+        if len(self.name) > LONGEST_NAME or not self.name.isprintable():
+            raise InputError("name", "The name cannot stand on a document.", f"Use at most {LONGEST_NAME} characters.")
+
+
+def settings_of(store: Store) -> tuple[Settings, Entry | None]:
+    """(what the shop says of itself, where that is kept; None: nowhere yet)."""
+    entry = next(iter(store.all("shop", most=1)), None)
+    if entry is None:
+        return Settings(), None
+    known = {key: entry.data[key] for key in asdict(Settings()) if key in entry.data}
+    # One choice that a newer program knows must not close the shop.
+    with contextlib.suppress(InputError):
+        return Settings(**known), entry
+    return Settings(name=str(known.get("name", ""))), entry
+
+
+def keep_settings(store: Store, given: Mapping[str, Any], version: int) -> Settings:
+    """The shop's settings with these changed, on disk.
+
+    Args:
+        version: the change was made on; 0: nothing was kept yet.
+
+    Raises:
+        InputError: a choice that is none.
+        Overtaken: somebody changed them meanwhile.
+    """
+    now, entry = settings_of(store)
+    changed = Settings(**{**asdict(now), **given})
+    if entry is None:
+        store.add("shop", asdict(changed), title=changed.name)
+    else:
+        store.change("shop", entry.id, version, asdict(changed), changed.name)
+    return changed

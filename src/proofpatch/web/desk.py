@@ -1,0 +1,91 @@
+"""Computes what the pages show, one job after another, on a thread of its own.
+
+The kernels may not be called from two threads at once, and what takes longer than a page may take is said to be at
+work instead of being waited for.
+"""
+
+from __future__ import annotations
+
+import contextvars
+from collections import OrderedDict
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from threading import Lock
+from typing import Any, TypeVar
+
+from proofpatch.shop.store import Entry, Store
+from proofpatch.web.road import Inputs, Road, inputs, keep, road_of
+
+PATIENCE = 0.12  # s a page waits before it says that it is at work
+KEPT = 64  # answers held in memory
+BEAMS = ("strip", "recipe")  # parts that only a job has which nothing stops
+Found = TypeVar("Found")
+
+
+class Working(Exception):
+    """The answer is not there yet; it is being computed. entry: of the job."""
+
+    def __init__(self, entry: Entry) -> None:
+        super().__init__(f"Working out {entry.title}.")
+        self.entry = entry
+
+
+class Desk:
+    """The roads of a store's jobs. patience: s a page waits for one, None as long as it takes."""
+
+    def __init__(self, store: Store, patience: float | None = PATIENCE) -> None:
+        self.store, self.patience = store, patience
+        self._worker = ThreadPoolExecutor(1, "desk")
+        self._asked: OrderedDict[Any, Future[Road]] = OrderedDict()
+        self._lock = Lock()
+
+    def look(self, key: str, part: str = "") -> Road:
+        """The road of a job, one of its lazy parts computed too, for a page.
+
+        Raises:
+            Working: it takes longer than a page may.
+            InputError: there is no such job.
+        """
+        return self._answer(self.store.get("job", key), part, self.patience)
+
+    def wait(self, key: str, part: str = "") -> Road:
+        """The same, however long it takes."""
+        return self._answer(self.store.get("job", key), part, None)
+
+    def begin(self, entry: Entry) -> None:
+        """Starts on a job that was changed; what it comes to is kept in the store."""
+        self._ask(entry, "")
+
+    def run(self, work: Callable[[], Found]) -> Found:
+        """Something else that calls the kernels, in its turn."""
+        return self._worker.submit(contextvars.copy_context().run, work).result()
+
+    def _answer(self, entry: Entry, part: str, patience: float | None) -> Road:
+        future = self._ask(entry, part)
+        try:
+            return future.result(patience)
+        except TimeoutError:
+            if future.done():  # the work itself ran out of time
+                raise
+            raise Working(entry) from None
+
+    def _ask(self, entry: Entry, part: str) -> Future[Road]:
+        if part:
+            self._ask(entry, "")
+        given = inputs(self.store, entry)
+        with self._lock:
+            future = self._asked.get((given, part))
+            if future is None or (future.done() and future.exception() is not None):
+                future = self._worker.submit(contextvars.copy_context().run, self._compute, given, part)
+                self._asked[given, part] = future
+                while len(self._asked) > KEPT:
+                    self._asked.popitem(last=False)
+        return future
+
+    def _compute(self, given: Inputs, part: str) -> Road:
+        found = road_of(*given)
+        if not part:
+            keep(self.store, found)
+        elif found.closed is None or part not in BEAMS:
+            getattr(found, part)
+        return found
