@@ -354,3 +354,26 @@ def test_other_sites_and_hosts_are_refused(client, store, job):
     page = client.get("/")
     assert "script-src 'self'" in page.headers["content-security-policy"]
     assert page.headers["cache-control"] == "no-store"
+
+
+# The same job in feet: words and documents follow the shop, what is kept does not.
+def test_the_shop_chooses_units_paper_and_its_name(client, store, pan):
+    metric = seen(client.get(f"{pan}/forecast"))
+    assert "100 mm" in metric
+    kept = at(store, pan)
+    form = {"version": 0, "name": "Hollow Lane Workshop", "units": "us", "paper": "us-letter", "currency": "USD",
+            "preset": "heirloom"}  # fmt: skip
+    assert client.post("/shop", data=form).status_code == 303
+    assert "Hollow Lane Workshop works in feet and inches and prints on US letter." in seen(client.get("/shop"))
+    page = seen(client.get(f"{pan}/forecast"))
+    assert "3.94 in" in page
+    assert "100 mm" not in page
+    assert at(store, pan) == kept
+    assert 'value="heirloom" checked' in client.get("/new").text
+    for sheet in ("survey.pdf", "hazards.pdf"):
+        pdf = PdfReader(io.BytesIO(client.get(f"{pan}/{sheet}").content))
+        assert [float(side) for side in pdf.pages[0].mediabox[2:]] == [612.0, 792.0]  # pt, ANSI/ASME Y14.1 size A
+        assert "Hollow Lane Workshop" in pdf.pages[0].extract_text()
+    answer = client.post("/shop", data={**form, "version": 1, "units": "furlongs"})
+    assert (answer.status_code, "furlongs" in seen(answer)) == (422, True)
+    assert "Changed meanwhile" in seen(client.post("/shop", data={**form, "version": 7}))
