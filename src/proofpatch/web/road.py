@@ -215,8 +215,11 @@ def keep(store: Store, found: Road) -> None:
     strips = strips_of(store, entry.id, found.patches) if found.closed is None else []
     due = strips[-1].due if strips else ()
     then = f"Lay and grade {due[0].name}" if due else found.next
+    at = "survey"
+    if due or found.best is not None:
+        at = "recipe" if found.best and found.best.confirmed and not due else "patches"
     about = {
-        "version": entry.version, "next": then[:80], "states": [one.state for one in found.steps],
+        "version": entry.version, "next": then[:80], "at": at, "states": [one.state for one in found.steps],
         "found": found.steps[0].finding[:60],
     }  # fmt: skip
     answers: dict[str, dict[str, Any]] = {

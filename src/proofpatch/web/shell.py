@@ -18,7 +18,7 @@ from proofpatch.units import show
 from proofpatch.web.road import ANSWERS, chance_words
 
 Form = Mapping[str, Any]
-MOST_FIELDS = 60
+MOST_FIELDS = 300
 WORDS = re.compile(r">[^<]+<")
 UNIT = r"[a-zA-Zµ%°]+[²³]?(?:/[a-z]+[²³]?)?"
 TOGETHER = re.compile(rf"(?<=[0-9]) (?=in 10+\b)|(?<=[0-9] in) (?=10+\b)|(?<=[0-9]) (?={UNIT}(?:[ ,.;:)<]|$))")
