@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -19,7 +20,8 @@ from proofpatch.records import forecast_record, patches_record, recipe_record, w
 from proofpatch.records_hazards import plan_record
 from proofpatch.records_survey import survey_record
 from proofpatch.shop.job import Job, job_from
-from proofpatch.shop.log import graded_from
+from proofpatch.shop.lasers import entry_named, known, laser_on
+from proofpatch.shop.log import graded_on_its_day
 from proofpatch.shop.store import Entry, Overtaken, Store
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
@@ -51,7 +53,10 @@ class Step:
 
 @dataclass(frozen=True)
 class Road:
-    """A job as its folder shows it. stop: why nothing more is answered, or None. open: the first open hazard."""
+    """A job as its folder shows it. stop: why nothing more is answered, or None. open: the first open hazard.
+
+    laser: the version of its laser in the shop, 0 of a built-in one.
+    """
 
     entry: Entry
     work: Job | None
@@ -65,6 +70,7 @@ class Road:
     patches: tuple[Entry, ...]
     steps: tuple[Step, ...]
     next: str
+    laser: int
 
     @cached_property
     def strip(self) -> tuple[Mapping[str, Any], list[dict[str, str]]]:
@@ -88,22 +94,34 @@ class Road:
 
 
 def road(store: Store, entry: Entry) -> Road:
-    """The steps of a job with what each found; computed once a version."""
+    """The steps of a job with what each found; computed once a version of the job and of its laser."""
     patches = tuple(sorted(store.all("patch", entry.id), key=lambda one: (one.created, one.id)))
-    return _road(entry, patches)
+    laser = entry_named(store, entry.data)
+    found = _road(entry, patches, laser)
+    if laser is not None and _said_with(store, entry) not in (None, found.laser):
+        keep(store, found)
+    return found
+
+
+def _said_with(store: Store, entry: Entry) -> int | None:
+    """The version of the laser with which the list's line of a job was written; None where it has none yet."""
+    note = store.titles("survey", [entry.id]).get(entry.id)
+    return json.loads(note).get("laser", 0) if note else None
 
 
 @lru_cache(maxsize=KEPT)
-def _road(entry: Entry, patches: tuple[Entry, ...]) -> Road:
+def _road(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None) -> Road:
+    number = laser.version if laser else 0
     try:
-        work = job_from(entry.data)
+        work = job_from(entry.data, lasers=known(laser))
     except HardStop as stop:
-        return _stopped(entry, None, stop.because)
+        return _stopped(entry, None, stop.because, number)
     why = refused(work)
     if why:
-        return _stopped(entry, work, why)
+        return _stopped(entry, work, why, number)
     belief = pp.prior(work.surface, work.laser, work.hand, seed=work.seed)
-    graded = [graded_from(one.data, len(work.surface.coats)) for one in patches]
+    on = functools.partial(laser_on, laser) if laser else None
+    graded = [graded_on_its_day(one.data, len(work.surface.coats), on) for one in patches]
     window = pp.forecast(pp.update(belief, graded) if graded else belief, work.limits)
     survey = survey_record(finding_of(work, float(window.chance)))
     forecast = forecast_record(window, without_top_layer(window))
@@ -132,13 +150,13 @@ def _road(entry: Entry, patches: tuple[Entry, ...]) -> Road:
         Step("hazards", BEGUN if hazards["covered"] else STOPPED, "to sign" if hazards["covered"] else "not covered"),
     )
     return Road(
-        entry, work, None, survey, forecast, open_hazard(work), hazards, plan.zone, window, patches, steps, then
+        entry, work, None, survey, forecast, open_hazard(work), hazards, plan.zone, window, patches, steps, then, number
     )
 
 
-def _stopped(entry: Entry, work: Job | None, why: str) -> Road:
+def _stopped(entry: Entry, work: Job | None, why: str, laser: int) -> Road:
     steps = (Step("survey", STOPPED, "refused"), *(Step(name, TO_DO) for name in TITLES if name != "survey"))
-    return Road(entry, work, why, None, None, None, None, None, None, (), steps, "Refused")
+    return Road(entry, work, why, None, None, None, None, None, None, (), steps, "Refused", laser)
 
 
 def choices(work: Job, test: str) -> list[dict[str, str]]:
@@ -156,15 +174,15 @@ def keep(store: Store, found: Road) -> None:
     """What a version of a job came to, as it was then; and what the list says of it."""
     entry = found.entry
     about = {
-        "version": entry.version, "next": found.next[:80], "states": [one.state for one in found.steps],
-        "found": found.steps[0].finding[:60],
+        "version": entry.version, "laser": found.laser, "next": found.next[:80],
+        "states": [one.state for one in found.steps], "found": found.steps[0].finding[:60],
     }  # fmt: skip
     answers: dict[str, dict[str, Any]] = {
         "survey": {"record": found.survey, "stop": found.stop}, "forecast": {"record": found.forecast},
         "hazards": {"record": found.hazards},
     }  # fmt: skip
     for kind, answer in answers.items():
-        data = {**answer, "job_version": entry.version}
+        data = {**answer, "job_version": entry.version, "laser_version": found.laser}
         earlier = store.all(kind, entry.id)
         if earlier:
             # Computed from the job itself: whoever writes last or first, the next change writes it anew.

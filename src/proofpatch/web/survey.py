@@ -116,7 +116,7 @@ def change(
     data = copy.deepcopy(dict(store.get("job", key).data))
     try:
         make(data)
-        check(data)
+        check(store, data)
     except InputError as error:
         return again(error)
     keep(store, road(store, store.change("job", key, version(form), data)))
