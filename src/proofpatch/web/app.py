@@ -10,8 +10,9 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from proofpatch.errors import InputError
+from proofpatch.shop.lasers import KIND
 from proofpatch.shop.store import Overtaken, Store
-from proofpatch.web import jobs, steps
+from proofpatch.web import jobs, lasers, materials, steps
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.guard import guard
@@ -38,9 +39,10 @@ def create(store: Store) -> FastAPI:
 
     @app.exception_handler(Overtaken)
     async def overtaken(request: Request, trouble: Overtaken) -> HTMLResponse:
-        back = f"/jobs/{request.path_params.get('key', '')}/survey"
+        key = request.path_params.get("key", "")
+        back = f"/lasers/{key}" if trouble.now.kind == KIND else f"/jobs/{key}/survey"
         return page("trouble.html", 409, title="Changed meanwhile", problem=str(trouble), back=back)
 
-    for room in (jobs, survey_pages, steps, patch_pages):
+    for room in (jobs, survey_pages, steps, patch_pages, lasers, materials):
         app.include_router(room.routes(page, store))
     return app

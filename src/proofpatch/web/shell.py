@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup, escape
 from starlette.datastructures import UploadFile
 
 from proofpatch.cli_hazards import concentration_words
+from proofpatch.cli_show import light_words
 from proofpatch.records_hazards import metres, times_over
 from proofpatch.survey.identify import in_100
 from proofpatch.units import show
@@ -44,6 +47,12 @@ def version(form: Form) -> int:
     return int(said) if said.isascii() and said.isdigit() and len(said) < 10 else 0
 
 
+def bound(words: object) -> Markup:
+    """Words in which no line breaks between a figure and its unit, or within a day."""
+    joined = re.sub(r"(?<=[0-9]) (?=[a-zA-Zµ%°/])(?!to |or |and |of |in )", "\u00a0", str(escape(words)))
+    return Markup(re.sub(r"\b\d{4}-\d\d-\d\d\b", r'<span class="nb">\g<0></span>', joined))
+
+
 class Pages:
     """The templates with what they may call."""
 
@@ -54,8 +63,9 @@ class Pages:
         )  # fmt: skip
         self.templates.globals |= {
             "show": show, "in_100": in_100, "metres": metres, "times_over": times_over, "ANSWERS": ANSWERS,
-            "concentration": concentration_words, "chance_words": chance_words,
+            "concentration": concentration_words, "chance_words": chance_words, "light_words": light_words,
         }  # fmt: skip
+        self.templates.filters["bound"] = bound
 
     def __call__(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
         """A page of a template."""
