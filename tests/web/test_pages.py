@@ -13,6 +13,7 @@ from pypdf import PdfReader
 import proofpatch as pp
 from proofpatch.cli import main
 from proofpatch.shop.log import graded_from
+from proofpatch.shop.people import item_of, notes_of
 from proofpatch.web.app import create
 from proofpatch.web.road import beliefs, road
 
@@ -405,3 +406,39 @@ def test_doors_windows_shiny_things_and_people_are_put_in_the_room(client, store
     gone = {key: value for key, value in rows.items() if not key.startswith("shiny")}
     assert send(client, store, job, "place", **room, **gone).status_code == 303
     assert "shiny" not in at(store, job).data
+
+
+def test_whose_piece_it_is_and_what_was_noted(client, store, job):
+    key = job.rsplit("/", 1)[1]
+    assert "Whose piece is Side table?" in seen(client.get(f"{job}/piece"))
+    form = {"version": 0, "customer": "Mill Farm", "contact": "the blue gate", "wanted": "ready for oil"}
+    assert client.post(f"{job}/piece", data=form).status_code == 303
+    assert "Side table belongs to Mill Farm." in seen(client.get(f"{job}/piece"))
+    assert "Side table" in seen(client.get("/?q=mill"))  # found by whose it is
+    # The same name is the same customer; a stale change is told and both are kept.
+    other = client.post("/new", data=NEW).headers["location"].split("/")[2]
+    client.post(f"/jobs/{other}/piece", data={"version": 0, "customer": "mill farm", "contact": "", "wanted": ""})
+    (customer,) = store.all("customer")
+    assert customer.data["contact"] == "the blue gate"
+    client.post(f"{job}/piece", data={**form, "version": 1, "wanted": "down to bare wood"})
+    assert client.post(f"{job}/piece", data={**form, "version": 1}).status_code == 409
+    assert item_of(store, key).wanted == "down to bare wood"
+    assert client.post(f"{job}/piece", data={"version": 2, "customer": "", "contact": "x"}).status_code == 422
+    assert client.post(f"{job}/notes", data={"note": "  "}).status_code == 422
+    client.post(f"{job}/notes", data={"note": "hinge is loose <b>", "by": "A"})
+    (note,) = notes_of(store, key)
+    assert "hinge is loose &lt;b&gt;" in client.get(f"{job}/piece").text
+    client.post(f"{job}/notes/{note.id}/delete", data={"version": 1})
+    assert notes_of(store, key) == []
+    client.post(f"{job}/notes/{note.id}/restore", data={"version": 2})
+    assert len(notes_of(store, key)) == 1
+    send(client, store, job, "about", use="side table", year="1905")
+    assert "Changed: evidence" in seen(client.get(f"{job}/piece"))
+    form = {"title": "Hall table", "laser": "pulsed-100", "preset": "heirloom", "p_harm": "5 %"}
+    assert send(client, store, job, "job", **form).status_code == 303
+    now = at(store, job)
+    assert (now.title, now.data["job"]["laser"]) == ("Hall table", "pulsed-100")
+    assert now.data["limits"] == {"preset": "heirloom", "p_harm": "5 %"}
+    answer = send(client, store, job, "job", **{**form, "p_harm": "5 parsec"})
+    assert (answer.status_code, 'value="5 parsec"' in answer.text) == (422, True)
+    assert at(store, job) == now

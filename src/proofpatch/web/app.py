@@ -15,7 +15,7 @@ from proofpatch.shop.lasers import KIND
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Overtaken, Store
 from proofpatch.units import shown_in
-from proofpatch.web import jobs, lasers, materials, shop, steps
+from proofpatch.web import about, jobs, lasers, materials, shop, steps
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.desk import PATIENCE, Desk, Working
@@ -68,6 +68,7 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
         survey_pages.routes(page, store, desk),
         steps.routes(page, desk),
         patch_pages.routes(page, store, desk),
+        about.routes(page, store, desk),
         shop.routes(page, store),
         lasers.routes(page, store),
         materials.routes(page, store),

@@ -17,6 +17,7 @@ from proofpatch.learn.limits import PRESETS
 from proofpatch.materials import substrate, substrate_ids
 from proofpatch.shop.job import DEFAULT_LASER, job_from
 from proofpatch.shop.lasers import entries_of, entry_named, every_of, known
+from proofpatch.shop.people import jobs_of
 from proofpatch.shop.photos import add_photo, photo_of, thumbnail
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
@@ -37,10 +38,13 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     @router.get("/")
     def jobs(q: str = "") -> HTMLResponse:
         found = store.all("job", words=q[:200], most=SHOWN)
+        named = {one.id for one in found}
+        theirs = [store.get("job", key) for key in jobs_of(store, q[:200])[:SHOWN] if key not in named]
+        found += [one for one in theirs if one.deleted is None]
         notes = store.titles("survey", [entry.id for entry in found])
         lasers = {id: one.version for id, one in every_of(store).items()}
         rows = [_row(entry, notes.get(entry.id), lasers) for entry in found]
-        many = store.count("job", q[:200])
+        many = store.count("job", q[:200]) + len(found) - len(named)
         return page(
             "jobs.html", rows=rows, many=many, q=q[:200], shown=SHOWN, gone=store.all("job", deleted=True, most=5)
         )
@@ -105,16 +109,22 @@ def check(store: Store, data: Mapping[str, Any]) -> None:
 
 def _new_form(store: Store, form: Form, error: InputError | None = None) -> dict[str, Any]:
     """What the page of a new job shows."""
+    grounds = [("unknown", "not sure"), *((name, name) for name in FAMILIES)]
+    grounds += sorted(((key, substrate(key).title) for key in substrate_ids()), key=lambda pair: pair[1])
+    return {
+        "form": form, "error": error, "kinds": TESTS["kind"].values, "grounds": grounds, **job_choices(store),
+    }  # fmt: skip
+
+
+def job_choices(store: Store) -> dict[str, Any]:
+    """What a job may be given: limits in words, lasers with the shop's own first."""
     presets = [
         (name, f"harm at most {chance_words(limits.p_harm)}, clean at least {chance_words(limits.p_clean)}")
         for name, limits in PRESETS.items()
     ]
-    grounds = [("unknown", "not sure"), *((name, name) for name in FAMILIES)]
-    grounds += sorted(((key, substrate(key).title) for key in substrate_ids()), key=lambda pair: pair[1])
     own = [(key, entry.title) for key, entry in entries_of(store).items()]
     return {
-        "form": form, "error": error, "kinds": TESTS["kind"].values, "grounds": grounds, "presets": presets,
-        "lasers": own + [(key, find_laser(key).title) for key in laser_ids()],
+        "presets": presets, "lasers": own + [(key, find_laser(key).title) for key in laser_ids()],
         "default_laser": own[0][0] if own else DEFAULT_LASER,
     }  # fmt: skip
 

@@ -123,7 +123,7 @@ def change(
         check(desk.store, data)
     except InputError as error:
         return again(error)
-    desk.begin(desk.store.change("job", key, version(form), data))
+    desk.begin(desk.store.change("job", key, version(form), data, data.get("job", {}).get("title")))
     return RedirectResponse(f"/jobs/{key}/{step}", 303)
 
 

@@ -1,0 +1,97 @@
+"""Whose piece it is and what was noted, on screen."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Response
+from fastapi.responses import RedirectResponse
+
+from proofpatch.errors import InputError
+from proofpatch.shop.job import DEFAULT_LASER
+from proofpatch.shop.people import add_note, customers, item_of, keep_item, notes_of
+from proofpatch.shop.store import Entry, Store
+from proofpatch.web.desk import Desk
+from proofpatch.web.jobs import job_choices
+from proofpatch.web.shell import Form, Pages, Sent, text, version
+from proofpatch.web.survey import change
+
+# Of a job, in place of its preset's figures.
+LIMITS = {"p_clean": "Clean, at least", "p_harm": "Harm, at most", "p_harm_patch": "Harm of a test patch, at most"}
+
+
+def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
+    """The page of a job's customer and notes."""
+    router = APIRouter()
+
+    def about_page(key: str, error: InputError | None = None, form: Form | None = None) -> Response:
+        entry, item = store.get("job", key), item_of(store, key)
+        told: dict[str, Any] = {"customer": item.customer, "contact": item.contact, "wanted": item.wanted}
+        told |= {"title": entry.title, "laser": DEFAULT_LASER, **entry.data.get("job", {})}
+        told |= {"preset": "ordinary", **entry.data.get("limits", {})} | dict(form or {})
+        return page(
+            "about.html", 422 if error else 200, entry=entry, item=item, form=told, error=error,
+            version=item.entry.version if item.entry else 0, customers=customers(store), notes=notes_of(store, key),
+            gone=store.all("note", key, deleted=True, most=5), past=past(store, entry),
+            **job_choices(store), limits=LIMITS,
+        )  # fmt: skip
+
+    @router.get("/jobs/{key}/piece")
+    def about(key: str) -> Response:
+        return about_page(key)
+
+    @router.post("/jobs/{key}/piece")
+    def keep(key: str, form: Sent) -> Response:
+        try:
+            store.get("job", key)
+            keep_item(store, key, version(form), *(text(form, name) for name in ("customer", "contact", "wanted")))
+        except InputError as error:
+            return about_page(key, error, form)
+        return RedirectResponse(f"/jobs/{key}/piece", 303)
+
+    @router.post("/jobs/{key}/job")
+    def rename(key: str, form: Sent) -> Response:
+        def make(data: dict[str, Any]) -> None:
+            head = data.setdefault("job", {})
+            head["title"] = text(form, "title") or head.get("title", "")
+            head["laser"] = text(form, "laser")
+            data["limits"] = {name: text(form, name) for name in ("preset", *LIMITS) if text(form, name)}
+
+        return change(desk, key, form, "piece", make, lambda error: about_page(key, error, form))
+
+    @router.post("/jobs/{key}/notes")
+    def note(key: str, form: Sent) -> Response:
+        try:
+            add_note(store, store.get("job", key).id, text(form, "note"), text(form, "by"))
+        except InputError as error:
+            return about_page(key, error, form)
+        return RedirectResponse(f"/jobs/{key}/piece", 303)
+
+    @router.post("/jobs/{key}/notes/{note}/delete")
+    def strike(key: str, note: str, form: Sent) -> Response:
+        store.delete("note", note, version(form))
+        return RedirectResponse(f"/jobs/{key}/piece", 303)
+
+    @router.post("/jobs/{key}/notes/{note}/restore")
+    def unstrike(key: str, note: str, form: Sent) -> Response:
+        store.restore("note", note, version(form))
+        return RedirectResponse(f"/jobs/{key}/piece", 303)
+
+    return router
+
+
+WORDS = {"made": "taken in", "changed": "changed", "deleted": "put away", "restored": "brought back",
+         "aside": "changed too late; kept beside"}  # fmt: skip
+
+
+def past(store: Store, entry: Entry) -> list[dict[str, Any]]:
+    """Who changed what of a job and when, the newest first: the tables that differ from the version before."""
+    rows: list[dict[str, Any]] = []
+    before: dict[str, Any] = {}
+    for one in store.history("job", entry.id):
+        data = dict(one.data)
+        names = sorted(name for name in {*data, *before} if data.get(name) != before.get(name))
+        rows.append({"at": one.at, "by": one.by, "what": WORDS[one.what], "tables": names if rows else []})
+        if one.what != "aside":
+            before = data
+    return rows[::-1]
