@@ -120,9 +120,9 @@ def test_a_huge_photo_is_taken(page, store):
     expect(page.get_by_role("heading", level=1)).to_contain_text("most likely")
     (photo,) = store.all("photo")
     assert (photo.data["width"], photo.data["height"]) == (8000, 6000)
-    page.locator("p.photos img").scroll_into_view_if_needed()
-    expect(page.locator("p.photos img")).to_have_js_property("complete", True)
-    assert page.locator("p.photos img").evaluate("(img) => img.naturalWidth") == 480
+    page.locator(".photos img").scroll_into_view_if_needed()
+    expect(page.locator(".photos img")).to_have_js_property("complete", True)
+    assert page.locator(".photos img").evaluate("(img) => img.naturalWidth") == 480
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

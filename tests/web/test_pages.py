@@ -442,3 +442,15 @@ def test_whose_piece_it_is_and_what_was_noted(client, store, job):
     answer = send(client, store, job, "job", **{**form, "p_harm": "5 parsec"})
     assert (answer.status_code, 'value="5 parsec"' in answer.text) == (422, True)
     assert at(store, job) == now
+
+
+def test_a_photo_stands_with_its_test(client, store, job):
+    form = {"version": at(store, job).version, "test": "alcohol", "value": "dissolves"}
+    client.post(f"{job}/survey", data=form, files={"photo": ("a.jpg", shot(), "image/jpeg")})
+    (photo,) = store.all("photo")
+    assert f"<figcaption>{photo.data['about']}</figcaption>" in client.get(f"{job}/survey").text
+    assert photo.data["about"].endswith(": dissolves")
+    form |= {"version": at(store, job).version, "value": "none"}
+    answer = client.post(f"{job}/survey", data=form, files={"photo": ("a.jpg", b"no photo", "image/jpeg")})
+    assert "The answer is kept, the photo is not" in seen(answer)
+    assert at(store, job).data["evidence"]["alcohol"] == "none"

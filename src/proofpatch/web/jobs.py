@@ -18,7 +18,7 @@ from proofpatch.materials import substrate, substrate_ids
 from proofpatch.shop.job import DEFAULT_LASER, job_from
 from proofpatch.shop.lasers import entries_of, entry_named, every_of, known
 from proofpatch.shop.people import jobs_of
-from proofpatch.shop.photos import add_photo, photo_of, thumbnail
+from proofpatch.shop.photos import add_photo, exported, photo_of, thumbnail
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.survey.evidence import TESTS
@@ -95,6 +95,10 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def small(digest: str) -> Response:
         photo_of(store, digest)
         return Response(thumbnail(store, digest), media_type="image/jpeg")
+
+    @router.get("/photos/{digest}/whole")
+    def whole(digest: str) -> Response:
+        return Response(exported(store, digest), media_type=f"image/{photo_of(store, digest).kind.lower()}")
 
     return router
 

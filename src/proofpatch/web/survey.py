@@ -65,7 +65,15 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             evidence = data.setdefault("evidence", {})
             evidence[f"{test}@{spot}" if spot else test] = f"{value}, {time}" if time else value
 
-        return change_survey(key, form, test, make)
+        answered = change_survey(key, form, test, make)
+        photo = form.get("photo")
+        if answered.status_code == 303 and isinstance(photo, bytes) and photo:
+            try:
+                add_photo(store, photo, key, about=f"{TESTS[test].title}: {text(form, 'value')}")
+            except InputError as error:
+                return page("trouble.html", 422, title="The answer is kept, the photo is not", problem=str(error),
+                            back=f"/jobs/{key}/survey")  # fmt: skip
+        return answered
 
     @router.post("/jobs/{key}/about")
     def about(key: str, form: Sent) -> Response:
