@@ -268,7 +268,7 @@ def patch_lines(record: Mapping[str, Any], patches: Sequence[Patch], work: Job) 
             "only shows where a patch would teach most."
         )
         lines.append("")
-    lines += [*wrapped(record["pays_because"]), "", *wrapped(head)]
+    lines += [*wrapped(f"{record['pays_because']} {record['more']}"), "", *wrapped(head)]
     for i, (step, patch) in enumerate(zip(steps, patches, strict=True), 1):
         digits = digits_of(patch.setting, work.laser)
         lines += ["", *wrapped(f"Step {i}: {setting_words(step['setting'], digits)}.")]

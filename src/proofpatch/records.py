@@ -5,6 +5,7 @@ The command line shows them and, later, HTTP and the documents; text and JSON co
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
@@ -165,13 +166,40 @@ def patches_record(worth: Worth, window: Window) -> dict[str, Any]:
         "seconds_spent_s": worth.seconds_spent,
         "chance_of_recipe": worth.chance_of_recipe,
         "pays_because": worth.because,
+        "strips_to_even_odds": strips_to_even_odds(worth.chance_of_recipe),
     }
+    record["more"] = more_words(record["strips_to_even_odds"], worth)
     if not worth.strip:
         record["because"] = (
             "No patch is worth laying: none that goes only a step past what the gentler ones have shown keeps its "
             f"harm within the {show(worth.risk, 'share')} a patch may risk there."
         )
     return record
+
+
+MOST_STRIPS = 50  # more than anybody would lay
+
+
+def strips_to_even_odds(chance: float) -> int | None:
+    """After how many strips, each as likely as this one to lead to a recipe, half of such jobs have one; None: never.
+
+        n = ⌈ln ½ / ln(1 − p)⌉                                                          (1)
+
+    Source: the geometric distribution's median. That p stays is an assumption: a strip teaches, so later ones differ.
+    """
+    if chance <= 1.0 - 0.5 ** (1.0 / MOST_STRIPS):
+        return None
+    return 1 if chance >= 0.5 else math.ceil(math.log(0.5) / math.log1p(-chance))  # (1)
+
+
+def more_words(strips: int | None, worth: Worth) -> str:
+    """How many more strips are likely, in words."""
+    if not worth.pays or not worth.strip:
+        return "No further strip is likely to pay."
+    if strips is None:
+        return f"How many more strips it takes cannot be said; more than {MOST_STRIPS} are no plan."
+    said = "one more strip" if strips == 1 else f"{strips} more strips"
+    return f"Half of such jobs have a recipe after {said}, if each finds one as often as the next."
 
 
 def recipe_record(recipe: Recipe, hours: Hours | None = None) -> dict[str, Any]:

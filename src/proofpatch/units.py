@@ -367,7 +367,7 @@ def show(value: float, kind: str, system: str | None = None) -> str:
     scales = (_US_SCALES if system == "us" else {}).get(name) or _SCALES[name]
     # A value that rounds up to the next unit is shown in it: 1000 W as 1 kW, not 1000 W.
     size = abs(float(f"{value:.3g}"))
-    _, unit, factor = [scale for scale in scales if size >= scale[0] * (1 - 1e-12)][-1]
+    _, unit, factor = [scale for scale in scales if size >= float(f"{scale[0]:.3g}")][-1]
     if name == "temperature":
         return f"{_digits((value - _OFFSET[unit[1].lower()]) / factor, whole=True)} {unit}"
     digits = _digits(value / factor, whole=name == "count")

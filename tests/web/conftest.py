@@ -8,10 +8,12 @@ import time
 
 import pytest
 import uvicorn
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import expect, sync_playwright
 
 from proofpatch.web.app import create
 
+# A page may be at work first; two cores are shared with the other worker.
+expect.set_options(timeout=20_000)
 # The machine is closed: nothing of the browser's own may call out.
 FLAGS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",

@@ -13,13 +13,14 @@ from typing import Any
 import typst
 
 from proofpatch.cli_hazards import concentration_words, rounded_down
-from proofpatch.documents.survey import FONTS, PAPERS, breakable
+from proofpatch.documents.survey import FONTS, breakable
 from proofpatch.documents.whole import write_whole
 from proofpatch.errors import InputError
 from proofpatch.hazards.beam import VISIBLE
 from proofpatch.hazards.distance import MOST_NUMBER
 from proofpatch.hazards.room import Zone
 from proofpatch.records_hazards import ALWAYS, metres, times_over
+from proofpatch.shop.settings import PAPERS
 from proofpatch.units import show
 
 TEMPLATE = Path(__file__).with_name("method.typ")

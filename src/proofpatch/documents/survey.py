@@ -13,11 +13,11 @@ import typst
 
 from proofpatch.documents.whole import write_whole
 from proofpatch.errors import InputError
+from proofpatch.shop.settings import PAPERS
 from proofpatch.survey.identify import in_100
 
 TEMPLATE = Path(__file__).with_name("survey.typ")
 FONTS: dict[str, Any] = {"ignore_system_fonts": True}  # the same page on every machine
-PAPERS = ("a4", "us-letter")
 SIZES = (10.5, 9.5, 8.75, 8.0, 7.25, 6.5)  # pt, the largest that fits one page
 MOST_FINISHES = 6
 MOST_EVIDENCE = 24

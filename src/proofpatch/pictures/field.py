@@ -207,9 +207,8 @@ def _named(belief: Belief) -> tuple[str, str]:
     harm = "tints" if sub[at.ACTIVATION] > 0 else "is harmed" if sub[at.LIMIT] < sub[at.MELT] else "melts"
     coating = coats[0].title.lower() if len(coats) == 1 and len(coats[0].shares) == 1 else "coating"
     under = substrate_record(belief.surface.substrate).title.lower()
-    return coating if len(
-        coating
-    ) <= LONGEST else "coating", f"{under if len(under) <= LONGEST else 'what is under it'} {harm}"
+    coating = coating if len(coating) <= LONGEST else "coating"
+    return coating, f"{under if len(under) <= LONGEST else 'what is under it'} {harm}"
 
 
 def logit(p: Floats) -> Floats:

@@ -6,15 +6,12 @@ The levels are those of `bench_levels.levels`, all at one setting: doses of one 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from proofpatch.bench_levels import levels
-from proofpatch.learn.belief import Belief
 from proofpatch.learn.evidence import Graded
 from proofpatch.learn.recipe import same
-from proofpatch.learn.rows import setting_rows
 from proofpatch.physics.setting import Setting
 from proofpatch.physics.sweep import mean_dose
 from proofpatch.pictures.drawing import LINE, PAGE, WIDE, Ink, glyph, spread, svg, text, ticks
@@ -43,20 +40,14 @@ class Row:
     dose: float | None = None
 
 
-def row_of(label: str, belief: Belief, at: Setting, patch: Graded | None = None) -> Row:
-    """The row of a belief; at: the setting all rows of a picture are counted at. patch: the last one it rests on."""
-    factor = belief.laser.power_factor
-    found = levels(belief, setting_rows([at], belief.laser)[0], _dose(at, factor))
+def row_of(label: str, levels: Mapping[str, Any], at: Setting, patch: Graded | None = None) -> Row:
+    """The row of a belief whose `bench_levels.levels` were taken at a setting; patch: the last one it rests on."""
     if patch is None:
-        return Row(label, found[CLEAN], found[HARM])
+        return Row(label, levels[CLEAN], levels[HARM])
     laid = patch.moved()
     alike = same(laid.with_(travel_speed=at.travel_speed), at)
-    return Row(label, found[CLEAN], found[HARM], (patch.residue, patch.harm), _dose(laid, factor) if alike else None)
-
-
-def _dose(s: Setting, factor: float) -> float:
-    """Mean of one pass [J/m²]."""
-    return float(mean_dose(s.average_power * factor, s.sweep_width, s.travel_speed, 1))
+    dose = float(mean_dose(laid.average_power, laid.sweep_width, laid.travel_speed)) if alike else None
+    return Row(label, levels[CLEAN], levels[HARM], (patch.residue, patch.harm), dose)
 
 
 def gap(row: Row) -> tuple[float, float] | None:

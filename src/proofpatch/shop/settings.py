@@ -42,6 +42,10 @@ class Settings:
         if len(self.name) > LONGEST_NAME or not self.name.isprintable():
             raise InputError("name", "The name cannot stand on a document.", f"Use at most {LONGEST_NAME} characters.")
 
+    def headed(self, title: str) -> str:
+        """The title of a document with the shop's name, if it has one."""
+        return f"{title}, {self.name}" if self.name else title
+
 
 def settings_of(store: Store) -> tuple[Settings, Entry | None]:
     """(what the shop says of itself, where that is kept; None: nowhere yet)."""

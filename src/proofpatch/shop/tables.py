@@ -9,8 +9,8 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 # Kinds of things, in the order of the road. What belongs to a job carries the job's id.
 KINDS = (
-    "shop", "customer", "item", "job", "survey", "surface", "zone", "laser", "belief", "forecast", "patch", "photo",
-    "recipe", "hazards", "note",
+    "shop", "customer", "item", "job", "survey", "surface", "zone", "laser", "belief", "forecast", "strip", "patch",
+    "photo", "recipe", "hazards", "note",
 )  # fmt: skip
 NAMES = {
     "ix": "ix_%(column_0_label)s", "uq": "uq_%(table_name)s_%(column_0_name)s",

@@ -13,7 +13,7 @@ from proofpatch.errors import InputError
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Overtaken, Store
 from proofpatch.units import shown_in
-from proofpatch.web import jobs, steps
+from proofpatch.web import jobs, shop, steps
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.desk import PATIENCE, Desk, Working
@@ -62,6 +62,7 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
         survey_pages.routes(page, store, desk),
         steps.routes(page, desk),
         patch_pages.routes(page, store, desk),
+        shop.routes(page, store),
     ):
         app.include_router(router)
     return app

@@ -17,6 +17,7 @@ from proofpatch.learn.limits import PRESETS
 from proofpatch.materials import substrate, substrate_ids
 from proofpatch.shop.job import DEFAULT_LASER, job_from
 from proofpatch.shop.photos import add_photo, photo_of, thumbnail
+from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.survey.evidence import TESTS
 from proofpatch.survey.stop import HardStop
@@ -44,7 +45,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/new")
     def new() -> HTMLResponse:
-        return page("new.html", **_new_form({}))
+        return page("new.html", **_new_form({"preset": settings_of(store)[0].preset}))
 
     @router.post("/new")
     def make(form: Sent) -> Response:

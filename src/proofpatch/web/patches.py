@@ -1,44 +1,86 @@
-"""Test patches of a job on screen: the next strip, what came of each step, what it taught."""
+"""Test patches of a job on screen: a strip is laid out, its steps are laid, timed and graded one by one."""
 
 from __future__ import annotations
 
 import datetime
-import json
+from collections.abc import Mapping
 from typing import Any
 
 from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 
-from proofpatch.cli_read import KNOBS, read_setting
+from proofpatch.cli_read import KNOBS, OPTIONS, read_setting
 from proofpatch.cli_show import setting_words
 from proofpatch.errors import InputError
 from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
 from proofpatch.materials import substrate
 from proofpatch.shop.job import Job
 from proofpatch.shop.log import checked_graded, setting_to
+from proofpatch.shop.photos import add_photo
 from proofpatch.shop.store import Store
+from proofpatch.shop.strips import Step, Strip, lay_out, strips_of
 from proofpatch.units import parse
 from proofpatch.web.desk import Desk
-from proofpatch.web.road import Road
+from proofpatch.web.road import Road, beliefs
 from proofpatch.web.shell import Form, Pages, Sent, text, version
+
+# What else may be written down of a step: field, kind of quantity.
+TIMES = (("seconds", "duration"), ("length", "length"), ("waited", "duration"))
+KNOB_NAMES = {
+    "power": "Power", "rate": "Rate", "width": "Pulse width", "spot_diameter": "Spot diameter", "sweep_width": "Sweep",
+    "sweep_speed": "Sweep speed", "travel_speed": "Hand", "passes": "Passes",
+}  # fmt: skip
 
 
 def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     """The pages of the patches."""
     router = APIRouter()
 
-    def patches_page(found: Road, error: InputError | None = None, form: Form | None = None) -> Response:
-        record, dialled = (None, []) if found.closed else found.strip
+    def patches_page(
+        found: Road, wanted: str = "", error: InputError | None = None, form: Form | None = None
+    ) -> Response:
+        strips = strips_of(store, found.entry.id, found.patches) if found.closed is None else []
+        strip = strips[-1] if strips else None
+        due = strip.due if strip else ()
+        step = next((one for one in due if one.name == wanted), due[0] if due else None)
+        under = found.work.surface.substrate if found.work else None
         return page(
-            "patches.html", 422 if error else 200, road=found, here="patches", stop=found.closed, record=record,
-            dialled=[json.dumps(one) for one in dialled], error=error, form=form or {}, words=setting_words,
-            residues=RESIDUES, harms=HARMS,
-            advised=ADVISED_WAIT.get(substrate(found.work.surface.substrate).family) if found.work else None,
+            "patches.html", 422 if error else 200, road=found, here="patches", stop=found.closed,
+            record=None if found.closed else found.strip[0], strip=strip, step=step,
+            dial=dial(step.setting) if step else [], knobs=KNOB_NAMES, error=error, form=form or {},
+            words=setting_words, residues=RESIDUES, harms=HARMS, under=substrate(under).title.lower() if under else "",
+            coats=[coat.title for coat in found.work.surface.coats] if found.work else [],
+            advised=ADVISED_WAIT.get(substrate(under).family) if under else None,
+            photos={one.data.get("about", ""): one for one in store.all("photo", found.entry.id)},
+            gone=store.all("patch", found.entry.id, deleted=True, most=6), beliefs=beliefs(store, found),
+            named={one.patch.id: one.name for strip in strips for one in strip.steps if one.patch},
         )  # fmt: skip
 
     @router.get("/jobs/{key}/patches")
-    def patches(key: str) -> Response:
-        return patches_page(desk.look(key, "strip"))
+    def patches(key: str, step: str = "") -> Response:
+        return patches_page(desk.look(key, "strip"), step)
+
+    @router.post("/jobs/{key}/strips")
+    def lay(key: str) -> Response:
+        found = desk.wait(key, "strip")
+        if found.closed is not None:
+            return patches_page(found)
+        strips = strips_of(store, key, found.patches)
+        record, dialled = found.strip
+        # Two presses lay out one strip.
+        if record["patches"] and not (strips and strips[-1].due):
+            lay_out(store, key, record["patches"], dialled)
+        return RedirectResponse(f"/jobs/{key}/patches", 303)
+
+    @router.post("/jobs/{key}/strips/{strip}/end")
+    def end(key: str, strip: str, form: Sent) -> Response:
+        entry = store.get("strip", strip)
+        begun = any(one.patch for one in _strip(store, desk, key, strip).steps)
+        if begun:
+            store.change("strip", strip, version(form), {**entry.data, "ended": True})
+        else:
+            store.delete("strip", strip, version(form))
+        return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     @router.post("/jobs/{key}/patches")
     def grade(key: str, form: Sent) -> Response:
@@ -46,11 +88,21 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         if found.work is None or found.closed:
             return patches_page(found)
         try:
-            data = _graded(form, found.work)
+            step = _step(strips_of(store, key, found.patches), text(form, "step"))
+            data = _graded(form, step, found.work)
         except InputError as error:
-            return patches_page(found, error, form)
-        store.add("patch", data, key, f"{data['residue']}, {data['harm']}", by=text(form, "grader"))
+            return patches_page(found, text(form, "step"), error, form)
+        title = f"{step.name}: {data['residue']}, {data['harm']}"
+        # On disk first: nothing below may cost the grade.
+        store.add("patch", data, key, title, by=text(form, "grader"))
         desk.begin(store.get("job", key))
+        photo = form.get("photo")
+        if isinstance(photo, bytes) and photo:
+            try:
+                add_photo(store, photo, key, about=step.name)
+            except InputError as error:
+                return page("trouble.html", 422, title="The grade is kept, the photo is not", problem=str(error),
+                            back=f"/jobs/{key}/patches")  # fmt: skip
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     @router.post("/jobs/{key}/patches/{patch}/delete")
@@ -59,31 +111,74 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         desk.begin(store.get("job", key))
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
+    @router.post("/jobs/{key}/patches/{patch}/restore")
+    def regrade(key: str, patch: str, form: Sent) -> Response:
+        taken = {one.title.partition(":")[0] for one in store.all("patch", key)}
+        name = store.get("patch", patch).title.partition(":")[0]
+        if name in taken:
+            raise InputError("patch", f"{name} was graded anew meanwhile.", "Take that grade back first.")
+        store.restore("patch", patch, version(form))
+        desk.begin(store.get("job", key))
+        return RedirectResponse(f"/jobs/{key}/patches", 303)
+
     return router
 
 
-def _graded(form: Form, work: Job) -> dict[str, Any]:
-    """A line of the patch log from a form: the step that was laid, the speed that was moved, what came of it.
+def dial(setting: Mapping[str, Any]) -> list[tuple[str, float, str]]:
+    """(name, value, kind) of what is dialled in for a step, as its card shows it."""
+    return [
+        ("Power", setting["average_power_W"], "power"), ("Rate", setting["repetition_rate_Hz"], "frequency"),
+        ("Pulse width", setting["pulse_width_s"], "time"), ("Sweep", setting["sweep_width_m"], "length"),
+        ("Hand", setting["travel_speed_m_s"], "speed"), ("Passes", setting["passes"], "count"),
+    ]  # fmt: skip
+
+
+def _strip(store: Store, desk: Desk, key: str, strip: str) -> Strip:
+    found = [one for one in strips_of(store, key, desk.wait(key).patches) if one.entry.id == strip]
+    if not found:
+        raise InputError("strip", "There is no such strip in this job.", "Go back to the patches.")
+    return found[0]
+
+
+def _step(strips: list[Strip], name: str) -> Step:
+    """The step that waits for this grade.
+
+    Raises:
+        InputError: it does not wait.
+    """
+    found = next((step for strip in strips[-1:] for step in strip.due if step.name == name), None)
+    if found is None:
+        raise InputError("step", f"{name[:8] or 'No step'} does not wait for a grade.", "Choose one of the strip.")
+    return found
+
+
+def _graded(form: Form, step: Step, work: Job) -> dict[str, Any]:
+    """A line of the patch log from a form: what was dialled, the speed that was moved, what came of it.
 
     Raises:
         InputError: a choice is missing, or the patch contradicts itself.
     """
-    try:
-        given = json.loads(text(form, "step") or "null")
-    except ValueError:
-        given = None
-    if not isinstance(given, dict) or not all(isinstance(value, str) for value in given.values()):
-        raise InputError("step", "No step was chosen.", "Choose the one that was laid.")
     for name, words in (("residue", "how much is left"), ("harm", "what it did to what lies under it")):
         if not text(form, name):
             raise InputError(name, f"It was not said {words}.", "Choose one of the grades.")
-    setting, _ = read_setting({**dict.fromkeys(KNOBS), **given}, work.laser)
+    given = {name: text(form, f"knob-{name}") or step.dialled.get(name) for name in KNOBS}
+    try:
+        setting, _ = read_setting(given, work.laser)
+    except InputError as error:
+        flags = {OPTIONS[name][0]: name for name in KNOBS}
+        knob = flags.get(error.field)
+        if knob is None:
+            raise
+        raise InputError(f"knob-{knob}", error.problem.replace(error.field, KNOB_NAMES[knob]), error.remedy) from None
     values: dict[str, Any] = {"residue": text(form, "residue"), "harm": text(form, "harm")}
-    for name, kind in (("seconds", "duration"), ("length", "length"), ("waited", "duration")):
+    for name, kind in TIMES:
         if text(form, name):
             values[name] = parse(text(form, name), kind, name)
     if text(form, "grader"):
         values["grader"] = text(form, "grader")
+    layer = text(form, "layer")
+    if layer.isascii() and layer.isdigit() and len(layer) < 3:
+        values["layer"] = int(layer)
     values["wiped"] = text(form, "unwiped") == ""
     graded = checked_graded(setting, values, len(work.surface.coats))
     when = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")

@@ -11,20 +11,23 @@ from typing import Any
 
 import proofpatch as pp
 from proofpatch import units
+from proofpatch.bench_levels import levels
 from proofpatch.cli_hazards import of_job
 from proofpatch.cli_show import as_dialled, margin_words
 from proofpatch.hazards.room import Zone
 from proofpatch.learn.evidence import Graded
 from proofpatch.learn.forecast import Window, quantiles
+from proofpatch.learn.rows import setting_rows
 from proofpatch.learn.stopping import ANY_AREA, another_strip
 from proofpatch.physics.rows import THICKNESS
+from proofpatch.physics.sweep import mean_dose
 from proofpatch.pictures.ruler import Dial, dials
 from proofpatch.pictures.window import Drawn, drawn, field_of
 from proofpatch.records import forecast_record, patches_record, recipe_record, without_top_layer
 from proofpatch.records_hazards import plan_record
 from proofpatch.records_survey import survey_record
 from proofpatch.shop.job import Job, job_from
-from proofpatch.shop.log import graded_from, setting_from
+from proofpatch.shop.log import graded_from, setting_from, setting_to
 from proofpatch.shop.store import Entry, Overtaken, Store
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
@@ -251,12 +254,40 @@ def keep(store: Store, found: Road) -> None:
         "survey": {"record": found.survey, "stop": found.stop}, "forecast": {"record": found.forecast},
         "hazards": {"record": found.hazards},
     }  # fmt: skip
+    if found.window is not None:
+        answers["belief"] = _belief(store, found, found.window)
     for kind, answer in answers.items():
         data = {**answer, "job_version": entry.version}
-        earlier = store.all(kind, entry.id)
-        if earlier:
+        title, earlier = json.dumps(about), store.all(kind, entry.id, most=1)
+        if not earlier:
+            store.add(kind, data, entry.id, title)
+        elif (earlier[0].data, earlier[0].title) != (json.loads(json.dumps(data)), title):
             # Computed from the job itself: whoever writes last or first, the next change writes it anew.
             with contextlib.suppress(Overtaken):
-                store.change(kind, earlier[0].id, earlier[0].version, data, json.dumps(about))
-        else:
-            store.add(kind, data, entry.id, json.dumps(about))
+                store.change(kind, earlier[0].id, earlier[0].version, data, title)
+
+
+def _belief(store: Store, found: Road, window: Window) -> dict[str, Any]:
+    """What is believed after these patches, at one setting of the job that stays the same."""
+    earlier = store.all("belief", found.entry.id, most=1)
+    reference = earlier[0].data["reference"] if earlier else setting_to(window.settings[window.best])
+    setting = setting_from(reference)
+    row = setting_rows([setting], window.belief.laser)[0]
+    dose = mean_dose(setting.average_power, setting.sweep_width, setting.travel_speed)
+    return {
+        "patches": [one.id for one in found.patches], "chance": window.chance, "reference": reference,
+        "levels": levels(window.belief, row, float(dose)), "effective_draws": window.belief.effective_draws,
+    }  # fmt: skip
+
+
+def beliefs(store: Store, found: Road) -> list[tuple[Entry | None, Mapping[str, Any]]]:
+    """(patch, what was believed after it) from before any to the last one; what was never computed is left out."""
+    kept = store.all("belief", found.entry.id, most=1)
+    past = [one.data for one in store.history("belief", kept[0].id)] if kept else []
+    ids = [one.id for one in found.patches]
+    rows: list[tuple[Entry | None, Mapping[str, Any]]] = []
+    for count in range(len(ids) + 1):
+        said = [data for data in past if data["patches"] == ids[:count] and data["reference"] == past[-1]["reference"]]
+        if said:
+            rows.append((found.patches[count - 1] if count else None, said[-1]))
+    return rows

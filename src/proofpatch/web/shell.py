@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Annotated, Any
 
@@ -18,6 +19,8 @@ from proofpatch.web.road import ANSWERS, chance_words
 
 Form = Mapping[str, Any]
 MOST_FIELDS = 60
+WORDS = re.compile(r">[^<]+<")
+TOGETHER = re.compile(r"(?<=[0-9]) (?=in 10+\b)|(?<=[0-9] in) (?=10+\b)|(?<=[0-9]) (?=(?:[a-zA-Zµ%°]+[²³]?(?:/[a-z]+[²³]?)?)(?:[ ,.;:)<]|$))")
 
 
 async def _form(request: Request) -> dict[str, Any]:
@@ -44,6 +47,11 @@ def version(form: Form) -> int:
     return int(said) if said.isascii() and said.isdigit() and len(said) < 10 else 0
 
 
+def unbroken(page: str) -> str:
+    """The page with no line end between a figure and its unit, nor within "72 in 100"; attributes stay as they are."""
+    return WORDS.sub(lambda found: TOGETHER.sub("\u00a0", found[0]), page)
+
+
 class Pages:
     """The templates with what they may call."""
 
@@ -59,4 +67,4 @@ class Pages:
 
     def __call__(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
         """A page of a template."""
-        return HTMLResponse(self.templates.get_template(name).render(values), status)
+        return HTMLResponse(unbroken(self.templates.get_template(name).render(values)), status)

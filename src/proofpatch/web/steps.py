@@ -11,6 +11,7 @@ from proofpatch.cli_show import clock_sentence, setting_words
 from proofpatch.documents.method import method_pdf
 from proofpatch.errors import InputError
 from proofpatch.pictures.room import room_svg
+from proofpatch.shop.settings import settings_of
 from proofpatch.web.desk import Desk
 from proofpatch.web.road import Road
 from proofpatch.web.shell import Form, Pages, Sent, text
@@ -68,7 +69,9 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         found = desk.wait(key)
         if found.hazards is None:
             raise InputError("hazards", "This is refused before any beam.", "Go back to the job.")
-        return Response(method_pdf(found.hazards, found.zone), media_type="application/pdf")
+        ours, _ = settings_of(desk.store)
+        record = {**found.hazards, "title": ours.headed(found.hazards["title"])}
+        return Response(method_pdf(record, found.zone, ours.paper), media_type="application/pdf")
 
     return router
 

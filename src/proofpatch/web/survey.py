@@ -12,6 +12,7 @@ from fastapi.responses import RedirectResponse
 from proofpatch.documents.survey import survey_pdf
 from proofpatch.errors import InputError
 from proofpatch.shop.photos import add_photo
+from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Store
 from proofpatch.survey.clear import hazards
 from proofpatch.survey.evidence import TESTS
@@ -104,7 +105,9 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         found = desk.wait(key)
         if found.survey is None:
             raise InputError("survey", "This is refused before any survey.", "Go back to the job.")
-        return Response(survey_pdf(found.survey, found.entry.title), media_type="application/pdf")
+        ours, _ = settings_of(store)
+        sheet = survey_pdf(found.survey, ours.headed(found.entry.title), ours.paper)
+        return Response(sheet, media_type="application/pdf")
 
     return router
 
