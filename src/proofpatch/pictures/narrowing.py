@@ -65,7 +65,7 @@ def narrowing_svg(rows: Sequence[Row], width: int = WIDE, harm: str = "harms", i
         harm: what the substrate does, "oak tints".
         ink: PAGE inside a page, FILE for a file of its own.
     """
-    drawn = [*rows[:2], *rows[3 - MOST :]] if len(rows) > MOST + 1 else list(rows)
+    drawn = [*rows[:2], *rows[2 - MOST :]] if len(rows) > MOST + 1 else list(rows)
     small = width < 600
     # On a phone the label stands above its bars.
     left, step = (12, ROW + LINE) if small else (max(spread(row.label, ink) for row in rows) + 44, ROW)

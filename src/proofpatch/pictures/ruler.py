@@ -15,6 +15,7 @@ from proofpatch.units import parse, show
 
 SMALL, LARGE = 240, 328  # px
 HEIGHT = 52
+MOST = 0.995  # of the rated power: said to be all of it
 WEAKEST = 0.1  # of the rated power: where the line begins (common practice, no source)
 
 
@@ -62,8 +63,9 @@ class Dial:
 def dials(record: Mapping[str, Any], laser: Laser) -> list[Dial]:
     """The knobs of a recipe's record that the limits leave room for, in the order they are dialled."""
     s, found = record["setting"], reaches(record, laser)
+    share = s["average_power_W"] / laser.max_power
     hints = {
-        "average_power_W": f"{show(s['average_power_W'] / laser.max_power, 'share')} of what the laser has",
+        "average_power_W": f"{show(share, 'share')} of the laser's most" if share < MOST else "the laser's most",
         "repetition_rate_Hz": f"{show(s['average_power_W'] / s['repetition_rate_Hz'], 'energy')} a pulse",
         "travel_speed_m_s": pace_words(s),
         "sweep_width_m": f"at {show(s['sweep_speed_m_s'], 'speed')} along the line",

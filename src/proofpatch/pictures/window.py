@@ -318,16 +318,17 @@ def _ring_label(
     arms = [(left, y - 4, x, y + 4), (x - 4, y, x + 4, bottom)]
     room = (left, top - 4, right + 4, bottom)
     tries = [
-        (beside, up, lines, others)
+        (beside, up, lines, others, far)
         for others in ([*taken, *arms], taken, taken[:1])
-        for up in (0.5, 1.0, 0.0, 1.5, -0.5)
+        for far in (0, BESIDE, 2 * BESIDE)
+        for up in (0.5, 1.0, 0.0, 1.5, -0.5, -1.0)
         for beside in (True, False)
         for lines in forms
     ]
-    for after, up, lines, others in tries:
+    for after, up, lines, others, far in tries:
         wide = max(spread(line, ink, n < bold) for n, line in enumerate(lines))
         tall = LINE * len(lines)
-        gap = RING + 14 if up == 0.5 else 10
+        gap = far + (RING + 14 if up == 0.5 else 10)
         place = x + gap if after else x - gap - wide, y - tall * up + LINE / 2 + (16 - 32 * (up > 0.5)) * (up != 0.5)
         box = slip_box(*place, lines, bold, ink)
         if within(box, room) and apart(box, others):
@@ -369,7 +370,8 @@ def _along(plot: Plot, lines: list[Points], words: str, taken: list[Box], ink: I
     for x, y in ends:
         for dx, dy in ((12, -14), (-long, -14), (12, 14), (-long, 14), (12, 0), (-long, 0)):
             box = slip_box(x + dx, y + dy, [words], 0, ink)
-            if _inside(plot, np.array([x]), np.array([y])) and within(box, room) and apart(box, taken):
+            corners = np.array([x, box[0], box[0]]), np.array([y, box[1], box[3]])
+            if within(box, room) and apart(box, taken) and _inside(plot, *corners):
                 taken.append(box)
                 return slip(x + dx, y + dy, [words], 0, ink)
     return ""
@@ -427,4 +429,4 @@ class Drawn:
 def drawn(field: Field, name: str, patches: Sequence[Graded] = ()) -> Drawn:
     """A field as a page shows it; arguments as of `window_svg`."""
     wide, middle_one, narrow = (window_svg(field, width, name, patches) for width in (WIDE, MIDDLE, NARROW))
-    return Drawn(wide, middle_one, narrow, how_to_read(field), *table(field), readout(field))
+    return Drawn(wide, middle_one, narrow, how_to_read(field, len(patches)), *table(field), readout(field))

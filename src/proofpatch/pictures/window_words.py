@@ -43,7 +43,7 @@ def in_words(field: Field, name: str = "") -> str:
     return said + f"Both limits are held in places from {ends[1]} and {ends[0]}."
 
 
-def how_to_read(field: Field) -> str:
+def how_to_read(field: Field, patches: int = 0) -> str:
     """The caption: what the marks are, which hand it holds for, and which limit is met nowhere or everywhere."""
     s, f = field.setting, field
     p_clean, p_harm = f.p_clean[f.inside], f.p_harm[f.inside]
@@ -61,6 +61,8 @@ def how_to_read(field: Field) -> str:
     said.append(
         f"Pulses of {show(s.pulse_width, 'time')}; dotted line: the most energy one can hold, {show(most, 'energy')}."
     )
+    if patches:
+        said.append("Squares: graded patches, each laid with a hand of its own.")
     return " ".join(said)
 
 

@@ -14,6 +14,7 @@ from proofpatch import units
 from proofpatch.bench_levels import levels
 from proofpatch.cli_hazards import of_job
 from proofpatch.cli_show import as_dialled, margin_words
+from proofpatch.errors import InputError
 from proofpatch.hazards.room import Zone
 from proofpatch.learn.evidence import Graded
 from proofpatch.learn.forecast import Window, quantiles
@@ -127,8 +128,10 @@ class Road:
             return rows
         if self.closed is None and self.strip[0]["patches"]:
             strip = self.strip[0]
-            spent, found = show(strip["seconds_spent_s"], "duration"), chance_words(strip["chance_of_recipe"])
-            what = f"A strip of {len(strip['patches'])} test patches, about {spent}"
+            minutes, chance = max(round(strip["seconds_spent_s"] / 60), 1), strip["chance_of_recipe"]
+            what = f"A strip of {len(strip['patches'])} test patches, about {minutes} min"
+            # It is counted over a hundred ends of the strip: nothing finer is known.
+            found = chance_words(chance) if chance > 0 else "under 1 in 100"
             rows.append((what, f"{found} that some setting then holds both limits"))
         return rows + ([] if self.graded else _thickness(self.window))
 
@@ -158,13 +161,13 @@ def _thickness(window: Window) -> list[tuple[str, str]]:
             continue
         said = []
         for thickness in quantiles(belief.layer[:, i, THICKNESS], belief.weight)[1:]:
-            coats = [replace(one, thickness=thickness) if n == i else one
-                     for n, one in enumerate(belief.surface.coats)]  # fmt: skip
-            surface = replace(belief.surface, layers=coats)
-            then = pp.forecast(pp.prior(surface, belief.laser, belief.hand, seed=belief.seed), window.limits)
-            thick = show(float(f"{thickness:.2g}"), "length")
-            said.append(f"{chance_words(then.chance)} if it is {thick}")
-        rows.append((f"Thickness of the {coat.title.lower()}, measured", "; ".join(said)))
+            with contextlib.suppress(InputError):  # thinner or thicker than any coat
+                coats = [replace(one, thickness=thickness) if n == i else one
+                         for n, one in enumerate(belief.surface.coats)]  # fmt: skip
+                surface = replace(belief.surface, layers=coats)
+                then = pp.forecast(pp.prior(surface, belief.laser, belief.hand, seed=belief.seed), window.limits)
+                said.append(f"{chance_words(then.chance)} if it is {show(float(f'{thickness:.2g}'), 'length')}")
+        rows += [(f"Thickness of the {coat.title.lower()}, measured", "; ".join(said))] if said else []
     return rows
 
 
