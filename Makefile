@@ -17,8 +17,11 @@ install: .venv/installed
 	$(BIN)/python -m pip install -q --no-build-isolation --no-deps --no-index -e .
 	@touch .venv/installed
 
+# The story in words, then the invented workshop in a browser. Without a terminal it closes when nobody looks any more.
 demo: install
 	$(BIN)/proofpatch demo
+	@if [ -t 1 ]; then $(BIN)/proofpatch serve --invented --folder .cache/demo-shop; \
+	  else $(BIN)/proofpatch serve --invented --folder .cache/demo-shop --until-idle "90 s"; fi
 
 # The browser of the page tests, and PostgreSQL's server for the one test that the store runs there too.
 .venv/system: .venv/installed

@@ -123,7 +123,7 @@ def test_every_command_has_help_with_an_example(run):
 def test_the_examples_of_the_help_can_be_typed(chest, monkeypatch, capsys, engine):
     monkeypatch.chdir(chest.parent)
     monkeypatch.setattr("proofpatch.demo.play", lambda seed, say: {"seed": seed})
-    monkeypatch.setattr("uvicorn.run", lambda app, **where: None)
+    monkeypatch.setattr("uvicorn.Server.run", lambda server: None)
     monkeypatch.setattr("proofpatch.cli.believe", lambda work, graded: pp.prior(work.surface, work.laser, draws=64))
     for name, command in cli.commands.items():
         words = shlex.split(command.help.partition("Example: proofpatch ")[2])

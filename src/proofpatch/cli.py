@@ -460,33 +460,18 @@ def demo(json_: bool, **given: Any) -> None:
 @cli.command()
 @click.option("--folder", default="shop", help="where the shop is kept, made if it is not there")
 @click.option("--port", type=click.IntRange(1024, 65535), default=8400, show_default=True, help="on this machine only")
-def serve(folder: str, port: int) -> None:
+@click.option("--invented", is_flag=True, help="fill an empty folder with the pieces of an invented workshop")
+@options("until_idle")
+def serve(folder: str, port: int, invented: bool, until_idle: str | None) -> None:
     """The shop in a browser, on this machine only.
 
     Example: proofpatch serve --folder shop
     """
-    import socket
-
-    import uvicorn
-
+    from proofpatch.cli_serve import open_shop
     from proofpatch.learn.compiled import warm
-    from proofpatch.shop.photos import sweep
-    from proofpatch.shop.store import Store
-    from proofpatch.web.app import create
 
-    with contextlib.closing(socket.socket()) as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind(("127.0.0.1", port))
-        except OSError:
-            remedy = "Is the shop open already? Else name another."
-            raise InputError("--port", f"--port: {port} is taken on this machine.", remedy) from None
-    with at_options({"folder": "--folder"}):
-        store = Store.open(folder)
-    sweep(store)
-    warm(note, 1)
-    click.echo(f"The shop is open at http://127.0.0.1:{port}/ until you press Ctrl-C.")
-    uvicorn.run(create(store), host="127.0.0.1", port=port, log_level="warning")
+    idle = number("until_idle", "duration", {"until_idle": until_idle})
+    open_shop(folder, port, invented, idle, lambda: warm(note, 1))
 
 
 def sentence(error: InputError) -> str:

@@ -77,6 +77,7 @@ OPTIONS = {
     "material": ("--material", "what was marked, by the same name each time"),
     "reading_error": ("--reading-error", "diameters are read to ± this, 9 times in 10; 0.03 mm if left out"),
     "meter_error": ("--meter-error", "the same of the power meter; 5 % if left out"),
+    "until_idle": ("--until-idle", "close when no page was asked for so long, like '5 min'; never if left out"),
     "date": ("--date", "day it was read, like 2026-03-02; today if left out"),
 }
 SURFACE = ("laser", "coating", "colour", "coating_condition", "thickness", "substrate", "substrate_condition")

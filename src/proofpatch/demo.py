@@ -54,24 +54,27 @@ class Piece:
     layer: Floats
     substrate: Floats
     rng: np.random.Generator
+    laser: pp.Laser
 
     def outcome(self, settings: list[pp.Setting], patch: bool) -> tuple[Floats, Floats]:
         """(by how much clean is reached, margin before harm) of each setting on a log scale; below 0 it is not."""
         need, spread, margin, _, _, _ = outcomes(
             self.layer,
             self.substrate,
-            setting_rows(settings, pp.laser(LASER)),
+            setting_rows(settings, self.laser),
             hand_row(pp.Hand(), patch=patch),
-            len(SURFACE.coats) - 1,
+            self.layer.shape[1] - 1,
         )
         return CLEAN_EDGE * spread[0] - need[0], margin[0]
 
     def grade(self, setting: pp.Setting) -> pp.Graded:
         """Lay a patch with a hand that is not quite steady, and judge it with an eye that is not quite sure."""
         pace = setting.travel_speed * float(np.exp(hand_row(pp.Hand(), patch=True)[SPEED_SPREAD] * self.rng.normal()))
-        rows = setting_rows([setting.with_(travel_speed=pace)], pp.laser(LASER))
+        rows = setting_rows([setting.with_(travel_speed=pace)], self.laser)
         hand = hand_row(pp.Hand(), patch=True)
-        need, spread, margin = (a[0, 0] for a in outcomes(self.layer, self.substrate, rows, hand, 0)[:3])
+        need, spread, margin = (
+            a[0, 0] for a in outcomes(self.layer, self.substrate, rows, hand, self.layer.shape[1] - 1)[:3]
+        )
         wrong = assumption("wrong_grade").value
         noise = float(np.hypot(assumption("setting_noise").value, self.substrate[0, GRADER]))
         residue = np.array([residue_chance(i, need, spread, noise, wrong) for i in range(len(pp.RESIDUES))])
@@ -82,16 +85,16 @@ class Piece:
 
     def could_be_cleaned(self) -> bool:
         """True if any setting of the window the forecast spans cleans the whole piece without harm."""
-        clean, margin = self.outcome(list(envelope(pp.laser(LASER))), patch=False)
+        clean, margin = self.outcome(list(envelope(self.laser)), patch=False)
         return bool(np.any((clean >= 0) & (margin >= 0)))
 
 
-def draw_piece(seed: int) -> Piece:
+def draw_piece(seed: int, surface: pp.Surface = SURFACE, laser: str = LASER) -> Piece:
     """One concrete surface of the kind described, from a prior the shop does not have."""
-    source = pp.prior(SURFACE, LASER, seed=seed + TRUTH_SEEDS)
+    source = pp.prior(surface, laser, seed=seed + TRUTH_SEEDS)
     rng = np.random.default_rng([seed, TRUTH_SEEDS])
     i = int(rng.integers(source.draws))
-    return Piece(source.layer[i : i + 1].copy(), source.substrate[i : i + 1].copy(), rng)
+    return Piece(source.layer[i : i + 1].copy(), source.substrate[i : i + 1].copy(), rng, pp.laser(laser))
 
 
 def play(seed: int, say: Callable[[str], Any]) -> dict[str, Any]:

@@ -377,3 +377,31 @@ def test_the_shop_chooses_units_paper_and_its_name(client, store, pan):
     answer = client.post("/shop", data={**form, "version": 1, "units": "furlongs"})
     assert (answer.status_code, "furlongs" in seen(answer)) == (422, True)
     assert "Changed meanwhile" in seen(client.post("/shop", data={**form, "version": 7}))
+
+
+# The room of the invented barn: rows in, rows out, what is empty is gone; the plan names what was written.
+def test_doors_windows_shiny_things_and_people_are_put_in_the_room(client, store, job):
+    room = {"length": "9 m", "width": "6 m", "height": "4 m", "across": "3 m", "up": "2 m"}
+    rows = {"openings-0-name": "barn door", "openings-0-wall": "south", "openings-0-start": "5.5 m",
+            "openings-0-end": "8.5 m", "openings-1-wall": "north", "openings-2-name": "house door",
+            "openings-2-wall": "north", "openings-2-start": "1 m", "openings-2-end": "2 m", "openings-2-closed": "yes",
+            "shiny-0-name": "milk cans", "shiny-0-across": "8 m", "shiny-0-up": "5 m", "people-1-name": "yard",
+            "people-1-across": "8 m", "people-1-up": "-3 m"}  # fmt: skip
+    assert send(client, store, job, "place", **room, **rows).status_code == 303
+    data = at(store, job).data
+    assert [one["name"] for one in data["openings"]] == ["barn door", "house door"]
+    assert data["openings"][1]["closed"] is True
+    assert data["people"] == [{"name": "yard", "at": ["8 m", "-3 m"]}]
+    page = client.get(f"{job}/hazards").text
+    for said in ("house door, closed", "milk cans", 'value="barn door"', 'name="openings-3-name"'):
+        assert said in page
+    assert "yard: through barn door" in seen(client.get(f"{job}/hazards"))
+    for wrong, said in (({"openings-0-end": "80 m"}, "barn door"), ({"shiny-0-up": "soon"}, "shiny[0]"),
+                        ({"people-1-across": ""}, "people[0]")):  # fmt: skip
+        answer = send(client, store, job, "place", **room, **{**rows, **wrong})
+        assert answer.status_code == 422
+        assert said in html.unescape(re.search(r'role="alert">([^<]*)', answer.text)[1])
+        assert 'value="milk cans"' in answer.text
+    gone = {key: value for key, value in rows.items() if not key.startswith("shiny")}
+    assert send(client, store, job, "place", **room, **gone).status_code == 303
+    assert "shiny" not in at(store, job).data

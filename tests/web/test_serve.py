@@ -10,8 +10,13 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from fastapi.testclient import TestClient
 
 from proofpatch.cli import main
+from proofpatch.demo_shop import fill
+from proofpatch.shop.store import Store
+from proofpatch.web.app import create
+from proofpatch.web.road import road
 
 
 def free():
@@ -49,3 +54,33 @@ def test_a_taken_port_and_a_folder_that_is_none_get_a_sentence(tmp_path, capsys)
     with pytest.raises(SystemExit) as done:
         main(["serve", "--folder", str(tmp_path / "file"), "--port", str(free())])
     assert (done.value.code, "--folder" in capsys.readouterr().err) == (2, True)
+
+
+def test_it_closes_when_nobody_looks_any_more(tmp_path):
+    program = Path(sys.executable).with_name("proofpatch")
+    words = [program, "serve", "--folder", tmp_path / "shop", "--port", str(free()), "--until-idle", "2 s"]
+    done = subprocess.run(words, stdout=subprocess.PIPE, text=True, timeout=60, check=True)
+    assert "until nobody has looked for 2 s" in done.stdout
+
+
+# The road of every invented piece, whatever its state: no page fails, and none of the states is missing.
+def test_the_invented_workshop_has_a_piece_at_every_step(tmp_path):
+    store = Store.open(tmp_path / "shop")
+    fill(store, lambda line: None)
+    before = [one.version for one in store.all("job")]
+    fill(store, lambda line: None)
+    assert [one.version for one in store.all("job")] == before  # a shop that holds something is left as it is
+    states, nexts = set(), set()
+    with TestClient(create(store, patience=None), base_url="http://127.0.0.1") as client:
+        for entry in store.all("job"):
+            found = road(store, entry)
+            states |= {(step.name, step.state) for step in found.steps}
+            for step in found.steps:
+                page = client.get(f"/jobs/{entry.id}/{step.name}")
+                assert (page.status_code, "<h1>" in page.text) == (200, True)
+        nexts = set(re.findall(r"<td><b>([^<]*)</b>", client.get("/").text))
+    assert {("recipe", "done"), ("patches", "begun"), ("survey", "begun"), ("survey", "stopped"), ("recipe", "stopped"),
+            ("recipe", "to do")} <= states  # fmt: skip
+    assert {"Refused", "Declined", "Work by the recipe"} <= nexts
+    assert any(one.startswith("Lay and grade") for one in nexts)
+    store.close()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 INK, SOFT, RULE, HAIR, PAPER, MARK = "#1A1C20", "#4C4D50", "#7C776A", "#CDC7B8", "#F7F4EC", "#134A93"
@@ -34,3 +35,12 @@ def config() -> dict[str, Any]:
         "rule": {"color": INK, "strokeWidth": 1.2},
         "concat": {"spacing": 28},
     }  # fmt: skip
+
+
+def themed(svg: str, name: str = "") -> str:
+    """A picture for within a page: its colours are those of the page's theme, its parts are named after `name` too."""
+    for colour, name in (
+        (INK, "ink"), (SOFT, "soft"), (RULE, "rule"), (HAIR, "hair"), (PAPER, "paper"), (MARK, "mark"),
+    ):  # fmt: skip
+        svg = svg.replace(f'"{colour}"', f'"var(--{name})"')
+    return re.sub(r'(id="|url\(#)', rf"\g<1>{name}", svg) if name else svg

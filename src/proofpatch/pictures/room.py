@@ -15,19 +15,20 @@ from proofpatch.units import show
 
 SIDE = 640.0  # px of the longer side of the room
 MARGIN = 90.0  # px around it and around who stands outside; a wedge is cut there
+PLANS = ((508.0, 90.0), (208.0, 60.0))  # the same for a page of 688 px, and for a phone's 328
 FARTHEST = 6.0  # m from the walls to which people are drawn
 TEXT = 15
 
 
-def room_svg(zone: Zone) -> str:
-    """The picture as text."""
+def room_svg(zone: Zone, side: float = SIDE, margin: float = MARGIN) -> str:
+    """The picture as text; side: px of the longer side of the room, margin: around all."""
     room = zone.room
     west, south, east, north = _bounds(zone)
-    scale = SIDE / max(room.length, room.width)
-    across, down = (east - west) * scale + 2 * MARGIN, (north - south) * scale + 2 * MARGIN + 40
+    scale = side / max(room.length, room.width)
+    across, down = (east - west) * scale + 2 * margin, (north - south) * scale + 2 * margin + 40
 
     def at(point: Point) -> Point:
-        return MARGIN + (point[0] - west) * scale, MARGIN + (north - point[1]) * scale
+        return margin + (point[0] - west) * scale, margin + (north - point[1]) * scale
 
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{across:.0f}" height="{down:.0f}" '
@@ -75,7 +76,7 @@ def room_svg(zone: Zone) -> str:
     x, y = at(room.work)
     parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="8" fill="{MARK}"/>')
     parts.append(_text(x + 14, y + 5, "work"))
-    parts += _scale_line(room.length, room.width, scale, down)
+    parts += _scale_line(room.length, room.width, scale, down, margin)
     return "\n".join([*parts, "</svg>"]) + "\n"
 
 
@@ -169,17 +170,19 @@ def _text(x: float, y: float, words: str, anchor: str = "start") -> str:
 def _beside(x: float, y: float, name: str, across: float) -> str:
     """A name beside its mark, on the side that has room."""
     words = name[:LONGEST_NAME]
-    right = x + 14 + 8.5 * len(words) < across - MARGIN or x < across / 2
+    right = x + 14 + 8.5 * len(words) < across - 20 or x < across / 2
     return _text(x + 14 if right else x - 14, y + 5, words, "start" if right else "end")
 
 
-def _scale_line(length: float, width: float, scale: float, down: float) -> Sequence[str]:
+def _scale_line(length: float, width: float, scale: float, down: float, left: float) -> Sequence[str]:
     """A measure of one, two, five or ten metres."""
     metres = max((m for m in (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0) if m <= max(length, width) / 2), default=0.5)
-    y = down - 24
+    y, key = down - 28, "striped: in the zone; dashed: it looks out"
+    narrow = scale * max(length, width) < SIDE / 2
     return [
         f'<rect x="0" y="{down - 48:.1f}" width="100%" height="48" fill="{PAPER}"/>',
-        f'<path d="M {MARGIN:.0f} {y - 6:.1f} v 12 M {MARGIN:.0f} {y:.1f} h {metres * scale:.1f} m 0 -6 v 12" '
+        f'<path d="M {left:.0f} {y - 6:.1f} v 12 M {left:.0f} {y:.1f} h {metres * scale:.1f} m 0 -6 v 12" '
         f'stroke="{INK}" stroke-width="1.5" fill="none"/>',
-        _text(MARGIN + metres * scale + 10, y + 5, f"{metres:g} m; striped: in the zone; dashed: it looks out"),
+        _text(left + metres * scale + 10, y + 5, f"{metres:g} m" if narrow else f"{metres:g} m; {key}"),
+        *([_text(4, y + 23, key)] if narrow else []),
     ]

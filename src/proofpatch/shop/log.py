@@ -177,18 +177,22 @@ def _check_fraction(graded: Graded) -> None:
         )
 
 
+def graded_to(graded: Graded, when: str) -> dict[str, Any]:
+    """A graded patch as a line of the log holds it."""
+    entry: dict[str, Any] = {"setting": setting_to(graded.setting), "residue": graded.residue, "harm": graded.harm}
+    for key in ("fraction_left", "seconds", "length", "grader", "waited"):
+        if getattr(graded, key) is not None:
+            entry[key] = getattr(graded, key)
+    return entry | {"layer": graded.layer, "wiped": graded.wiped, "when": when}
+
+
 def append_log(path: Path, graded: Graded, when: str) -> None:
     """Add one line, on disk before this returns; earlier bytes are never touched.
 
     Raises:
         InputError: it cannot be written.
     """
-    entry: dict[str, Any] = {"setting": setting_to(graded.setting), "residue": graded.residue, "harm": graded.harm}
-    for key in ("fraction_left", "seconds", "length", "grader", "waited"):
-        if getattr(graded, key) is not None:
-            entry[key] = getattr(graded, key)
-    entry |= {"layer": graded.layer, "wiped": graded.wiped, "when": when}
-    line = json.dumps(entry, ensure_ascii=False, allow_nan=False).encode() + b"\n"
+    line = json.dumps(graded_to(graded, when), ensure_ascii=False, allow_nan=False).encode() + b"\n"
     try:
         handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
         try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 from fastapi import FastAPI, Request, Response
@@ -30,10 +31,13 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
     guard(app)
     page, desk = Pages(), Desk(store, patience)
 
+    app.state.asked = time.monotonic()
+
     @app.middleware("http")
     async def in_their_units(request: Request, answer: Next) -> Response:
         if request.url.path.startswith("/static/"):
             return await answer(request)
+        app.state.asked = time.monotonic()
         with shown_in(settings_of(store)[0].units):
             return await answer(request)
 

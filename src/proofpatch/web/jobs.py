@@ -136,4 +136,5 @@ def _row(entry: Entry, note: str | None) -> dict[str, Any]:
     about = json.loads(note) if note else {}
     if about.get("version") != entry.version:
         about = {"next": "Open it", "states": [], "found": ""}
+    about.setdefault("at", "survey")
     return {"entry": entry, **about}

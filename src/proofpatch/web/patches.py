@@ -70,6 +70,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         # Two presses lay out one strip.
         if record["patches"] and not (strips and strips[-1].due):
             lay_out(store, key, record["patches"], dialled)
+            desk.remember(found)
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     @router.post("/jobs/{key}/strips/{strip}/end")
@@ -80,6 +81,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             store.change("strip", strip, version(form), {**entry.data, "ended": True})
         else:
             store.delete("strip", strip, version(form))
+        desk.remember(desk.wait(key))
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     @router.post("/jobs/{key}/patches")

@@ -18,6 +18,7 @@ from proofpatch.errors import InputError
 from proofpatch.hazards.room import Zone
 from proofpatch.learn.evidence import Graded
 from proofpatch.learn.forecast import Window, quantiles
+from proofpatch.learn.recipe import Recipe
 from proofpatch.learn.rows import setting_rows
 from proofpatch.learn.stopping import ANY_AREA, another_strip
 from proofpatch.physics.rows import THICKNESS
@@ -30,6 +31,7 @@ from proofpatch.records_survey import survey_record
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.log import graded_from, setting_from, setting_to
 from proofpatch.shop.store import Entry, Overtaken, Store
+from proofpatch.shop.strips import strips_of
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
 from proofpatch.survey.identify import chance_words as chance_words
@@ -77,6 +79,7 @@ class Road:
     patches: tuple[Entry, ...]
     steps: tuple[Step, ...]
     next: str
+    best: Recipe | None = None
 
     @cached_property
     def closed(self) -> str | None:
@@ -98,7 +101,7 @@ class Road:
         assert self.work is not None
         assert self.window is not None
         belief = self.window.belief
-        best = pp.recipe(belief, self.work.limits)
+        best = self.best or pp.recipe(belief, self.work.limits)
         hours = pp.hours(best, belief, self.work.zones, self.work.rates) if best.setting and self.work.zones else None
         record = recipe_record(best, hours)
         return record, margin_words(record, self.work.laser) if best.setting else []
@@ -204,30 +207,65 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], system: str) -> Road:
     plan, assumed = of_job(work, {}, window)
     hazards = plan_record(plan, work.title, still_there(work))
     hazards["assumptions"] = [*assumed, *hazards["assumptions"]]
+    closed = beam_stop(work) is not None
+    best = pp.recipe(window.belief, work.limits) if graded and not closed else None
     likely = next(iter(survey["finishes"]))
     found = f"{survey['finish_words'][likely]}, {in_100(survey['finishes'][likely])}"
+    if not work.surveyed:
+        found = f"{' over '.join(coat.title.lower() for coat in work.surface.coats)}, as described"
     if survey["answer"] == "decline":
         state, then = STOPPED, "Declined"
-    elif survey["next"] is not None:
+    elif survey["next"] is not None and work.surveyed:
         state, then = BEGUN, f"Try: {survey['next']['ask']}"
     elif survey["stops"]:
         state, then = BEGUN, "Settle what is open"
     else:
-        state, then = DONE, "Look at the forecast"
+        state, then = DONE, "Lay test patches"
+    if best is not None:
+        then = "Work by the recipe" if best.confirmed else "Confirm the recipe" if best.setting else "Lay a strip"
     said = f"{ANSWERS[forecast['answer']].lower()}, {chance_words(forecast['chance'])}"
-    closed = beam_stop(work) is not None
     harmed = sum(one.harm != "none" for one in graded)
     laid = f"{len(graded)} graded" + (f", {harmed} harmed" if harmed else "")
     steps = (
         Step("survey", state, found),
         Step("forecast", STOPPED if forecast["answer"] == "decline" else DONE, said),
-        Step("patches", STOPPED if closed else BEGUN if graded else TO_DO, laid if graded else ""),
-        Step("recipe", STOPPED if closed else TO_DO),
+        Step(
+            "patches",
+            STOPPED if closed else DONE if best and best.confirmed else BEGUN if graded else TO_DO,
+            laid if graded else "",
+        ),
+        Step("recipe", STOPPED if closed else _recipe_state(best), _recipe_words(best)),
         Step("hazards", BEGUN if hazards["covered"] else STOPPED, "to sign" if hazards["covered"] else "not covered"),
     )
     return Road(
-        entry, work, None, survey, forecast, open_hazard(work), hazards, plan.zone, window, patches, steps, then
+        entry,
+        work,
+        None,
+        survey,
+        forecast,
+        open_hazard(work),
+        hazards,
+        plan.zone,
+        window,
+        patches,
+        steps,
+        then,
+        best,
     )
+
+
+def _recipe_state(best: Recipe | None) -> str:
+    return TO_DO if best is None or best.setting is None else DONE if best.confirmed else BEGUN
+
+
+def _recipe_words(best: Recipe | None) -> str:
+    """A recipe in a few words."""
+    if best is None or best.setting is None:
+        return ""
+    s = best.setting
+    shown = ((s.average_power, "power"), (s.repetition_rate, "frequency"), (s.travel_speed, "speed"))
+    said = ", ".join(units.show(value, kind) for value, kind in shown)
+    return said if best.confirmed else f"{said}, to confirm"
 
 
 def _stopped(entry: Entry, work: Job | None, why: str) -> Road:
@@ -249,8 +287,14 @@ def choices(work: Job, test: str) -> list[dict[str, str]]:
 def keep(store: Store, found: Road) -> None:
     """What a version of a job came to, as it was then; and what the list says of it."""
     entry = found.entry
+    strips = strips_of(store, entry.id, found.patches) if found.closed is None else []
+    due = strips[-1].due if strips else ()
+    then = f"Lay and grade {due[0].name}" if due else found.next
+    at = "survey"
+    if due or found.best is not None:
+        at = "recipe" if found.best and found.best.confirmed and not due else "patches"
     about = {
-        "version": entry.version, "next": found.next[:80], "states": [one.state for one in found.steps],
+        "version": entry.version, "next": then[:80], "at": at, "states": [one.state for one in found.steps],
         "found": found.steps[0].finding[:60],
     }  # fmt: skip
     answers: dict[str, dict[str, Any]] = {

@@ -18,9 +18,10 @@ from proofpatch.units import show
 from proofpatch.web.road import ANSWERS, chance_words
 
 Form = Mapping[str, Any]
-MOST_FIELDS = 60
+MOST_FIELDS = 300
 WORDS = re.compile(r">[^<]+<")
-TOGETHER = re.compile(r"(?<=[0-9]) (?=in 10+\b)|(?<=[0-9] in) (?=10+\b)|(?<=[0-9]) (?=(?:[a-zA-Zµ%°]+[²³]?(?:/[a-z]+[²³]?)?)(?:[ ,.;:)<]|$))")
+UNIT = r"[a-zA-Zµ%°]+[²³]?(?:/[a-z]+[²³]?)?"
+TOGETHER = re.compile(rf"(?<=[0-9]) (?=in 10+\b)|(?<=[0-9] in) (?=10+\b)|(?<=[0-9]) (?={UNIT}(?:[ ,.;:)<]|$))")
 
 
 async def _form(request: Request) -> dict[str, Any]:

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from fastapi import APIRouter, Response
 
 from proofpatch.cli_show import clock_sentence, setting_words
 from proofpatch.documents.method import method_pdf
 from proofpatch.errors import InputError
-from proofpatch.pictures.room import room_svg
+from proofpatch.hazards.room import WALLS
+from proofpatch.pictures.look import themed
+from proofpatch.pictures.room import PLANS, room_svg
 from proofpatch.shop.settings import settings_of
 from proofpatch.web.desk import Desk
+from proofpatch.web.place import placed, put_place, rows_of
 from proofpatch.web.road import Road
-from proofpatch.web.shell import Form, Pages, Sent, text
+from proofpatch.web.shell import Form, Pages, Sent
 from proofpatch.web.survey import change
 
 
@@ -41,9 +41,11 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         return hazards_page(desk.look(key))
 
     def hazards_page(found: Road, error: InputError | None = None, form: Form | None = None) -> Response:
+        told = form or placed(found.entry.data)
         return page(
             "hazards.html", 422 if error else 200, road=found, here="hazards", record=found.hazards, error=error,
-            form=form or _placed(found.entry.data),
+            form=told, rows=rows_of(told), walls=WALLS,
+            plans=[themed(room_svg(found.zone, *size), f"plan{size[0]:.0f}-") for size in PLANS] if found.zone else [],
         )  # fmt: skip
 
     @router.post("/jobs/{key}/place")
@@ -53,7 +55,7 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
             key,
             form,
             "hazards",
-            lambda data: _place(data, form),
+            lambda data: put_place(data, form),
             lambda error: hazards_page(desk.wait(key), error, form),
         )
 
@@ -74,32 +76,3 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         return Response(method_pdf(record, found.zone, ours.paper), media_type="application/pdf")
 
     return router
-
-
-# Field of the form -> where it stands in the job's tables.
-PLACE = {
-    "length": ("room", "length"), "width": ("room", "width"), "height": ("room", "height"),
-    "capture": ("air", "capture"), "flow": ("air", "flow"),
-}  # fmt: skip
-
-
-def _place(data: dict[str, Any], form: Form) -> None:
-    """Room and air of a form into the job's tables; what is empty is taken out."""
-    for name, (table, key) in PLACE.items():
-        data.setdefault(table, {}).pop(key, None)
-        if text(form, name):
-            data[table][key] = text(form, name)
-    work = [part for part in (text(form, "across"), text(form, "up")) if part]
-    data["room"].pop("work", None)
-    if work:
-        data["room"]["work"] = work
-    for table in ("room", "air"):
-        if not data[table]:
-            del data[table]
-
-
-def _placed(data: Mapping[str, Any]) -> dict[str, str]:
-    """Room and air of a job as its form shows them."""
-    found = {name: str(data.get(table, {}).get(key, "")) for name, (table, key) in PLACE.items()}
-    across, up = data.get("room", {}).get("work", ["", ""])
-    return found | {"across": across, "up": up}
