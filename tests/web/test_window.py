@@ -1,9 +1,14 @@
 """The windows of forecast and recipe in a real browser: read point by point, never scaled, nothing against access."""
 
+import re
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
+
+import proofpatch as pp
+from proofpatch.units import parse
+from proofpatch.web.road import chance_words, road
 
 AXE = Path(__file__).with_name("axe.min.js")
 SETTLED = {"status": "negative", "method": "laboratory test of a chip through all layers", "date": "2025-03-11"}
@@ -62,3 +67,24 @@ def test_both_chances_are_read_at_any_point_and_axe_finds_nothing(page, store):
         expect(reading).to_contain_text("The laser cannot do 500 W at")
         # And without a script.
         assert page.locator("table.points td").filter(has_text="clean").count() > 8
+
+
+def test_what_would_settle_it_says_the_strips_own_chance_and_both_thicknesses(store):
+    found = road(store, store.add("job", PAN, title="Skillet"))
+    strip, thickness = found.settles
+    assert strip[1].startswith(chance_words(found.strip[0]["chance_of_recipe"]))
+    said = re.fullmatch(r"(.*) if it is (.*); (.*) if it is (.*)", thickness[1])
+    thin, thick = (parse(said[n], "length", "thickness") for n in (2, 4))
+    assert thin < thick
+    surface = pp.Surface([pp.Layer("baked-grease", thickness=thin)], "cast-iron")
+    chance = pp.forecast(pp.prior(surface, "pulsed-500"), found.work.limits).chance
+    assert said[1] == chance_words(chance)
+
+
+def test_a_job_that_something_stops_gets_no_strip_and_no_dials(store):
+    found = road(store, store.add("job", {name: PAN[name] for name in PAN if name != "lead"} | {
+        "job": {"title": "Old pan", "laser": "pulsed-500", "year": 1905}, "layers": [{"coating": "alkyd-paint"}],
+    }, title="Old pan"))  # fmt: skip
+    assert found.closed
+    assert not any("strip" in evidence for evidence, _ in found.settles)
+    assert found.likeliest is not None

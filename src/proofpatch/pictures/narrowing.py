@@ -82,14 +82,12 @@ def narrowing_svg(rows: Sequence[Row], width: int = WIDE, harm: str = "harms", i
     parts = [f'<path d="{grid}" stroke="{ink.hair}" stroke-width="1"/>']
     for n, row in enumerate(drawn):
         y = top + step * n + (LINE if small else 0)
-        skipped = len(drawn) < len(rows) and n == 2
-        label = f"{row.label}, {len(rows) - len(drawn)} left out before it" if skipped and small else row.label
-        parts.append(text(0, y - 4, label) if small else text(left - 44, y + 12 + BAR, label, "end"))
+        parts.append(text(0, y - 4, row.label) if small else text(left - 44, y + 12 + BAR, row.label, "end"))
         parts += [_bar(row.clean, x, y + 6, True, ink), _bar(row.harm, x, y + 8 + BAR, False, ink)]
         if row.grade and row.dose is not None:
             parts.append(glyph(x(row.dose), y + 7 + BAR, *row.grade, ink))
         elif row.grade:
-            beside = spread(label, ink) + 16 if small else left - 22
+            beside = spread(row.label, ink) + 16 if small else left - 22
             parts.append(glyph(beside, y - 9 if small else y + 7 + BAR, *row.grade, ink))
     parts += _heads(drawn[0], x, harm, ink) + _room(drawn[-1], x, bottom - LINE - step, bottom, ink)
     parts += [text(x(v * 1e4), bottom + 20, f"{v:g}", "middle") for v in marks]

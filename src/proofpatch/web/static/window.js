@@ -8,9 +8,12 @@ for (const figure of document.querySelectorAll("figure.window")) {
   let at = last.map((n) => Math.floor(n / 2));
 
   const drawings = [...plot.querySelectorAll("svg")].map((svg) => {
-    const cursor = document.createElementNS("http://www.w3.org/2000/svg", "path");
-    cursor.setAttribute("class", "cursor");
-    svg.append(cursor);
+    const cursor = ["cursor under", "cursor"].map((name) => {
+      const line = document.createElementNS("http://www.w3.org/2000/svg", "path");
+      line.setAttribute("class", name);
+      svg.append(line);
+      return line;
+    });
     return { svg, cursor, box: svg.dataset.plot.split(" ").map(Number) };
   });
 
@@ -23,7 +26,7 @@ for (const figure of document.querySelectorAll("figure.window")) {
     if (reading.textContent !== said) reading.textContent = said;
     for (const { cursor, box: [left, top, width, height] } of drawings) {
       const [cx, cy] = [left + (width * column) / last[0], top + height * (1 - row / last[1])];
-      cursor.setAttribute("d", `M${cx - 9} ${cy}h18M${cx} ${cy - 9}v18`);
+      for (const line of cursor) line.setAttribute("d", `M${cx - 9} ${cy}h18M${cx} ${cy - 9}v18`);
     }
   }
 
