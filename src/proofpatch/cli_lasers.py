@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import shlex
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +22,7 @@ from proofpatch.lasers.readings import Reading
 from proofpatch.lasers.watch import watched
 from proofpatch.lasers.wording import advice, sentence
 from proofpatch.shop.job import find_any_laser
-from proofpatch.shop.laser_log import append_reading, course_of, read_readings, readings_path
+from proofpatch.shop.laser_log import Own, append_reading, course_of, read_readings, readings_path
 from proofpatch.units import show
 
 # figure of a finding -> (its key in a record, factor to it)
@@ -45,17 +45,6 @@ RANGES = "Ranges in brackets hold 9 times in 10; those from marks if the beam ha
 
 
 @dataclass(frozen=True)
-class Own:
-    """A laser by its file: as that says, and what its readings made of it. path is None for a built-in one."""
-
-    file: Laser
-    path: Path | None
-    readings: tuple[Reading, ...]
-    course: Course
-    complaints: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class Answered:
     """A record, the lines that show it, and whether it says anything."""
 
@@ -72,21 +61,20 @@ def read_own(name: str, field: str) -> Own:
     """
     laser = find_any_laser(name, field=field, measured=False)
     if not name.endswith(".toml"):
-        return Own(laser, None, (), Course(laser, ()), ())
+        return Own(laser, Course(laser, ()), kept=False)
     path = readings_path(Path(name))
     readings, complaints = read_readings(path)
-    return Own(laser, path, tuple(readings), course_of(laser, readings, path), tuple(complaints))
+    return Own(laser, course_of(laser, readings, path), tuple(readings), path, tuple(complaints))
 
 
 def with_reading(own: Own, reading: Reading) -> Own:
     """The same laser after one more reading.
 
     Raises:
-        InputError: the reading says nothing, or contradicts the others; it names the option.
+        InputError: the reading says nothing, or contradicts the others; `field` is the list it stands in.
     """
     readings = (*own.readings, reading)
-    with at_flag():
-        return Own(own.file, own.path, readings, follow(own.file, readings), own.complaints)
+    return replace(own, readings=readings, course=follow(own.file, readings))
 
 
 def figure_record(estimate: Estimate, factor: float) -> dict[str, float | None]:
@@ -107,7 +95,7 @@ def finding_record(finding: Finding, file: Laser) -> dict[str, Any]:
 
 def history_record(own: Own) -> dict[str, Any]:
     """What `proofpatch lasers` adds for a laser of one's own: its readings by date, and what to do."""
-    if own.path is None:
+    if not own.kept:
         return {}
     todo = advices(own.readings)
     record: dict[str, Any] = {
@@ -129,10 +117,15 @@ def history_lines(record: Mapping[str, Any]) -> list[str]:
         return []
     lines = [line for said in record["advice"] for line in ("", *wrapped(said))]
     lines += listed("Measured, and used in forecasts:", record["measured"])
-    read = sorted(record["readings"], key=lambda r: r["date"], reverse=True)
-    lines += listed("All readings, newest first:", [r["because"] for r in read])
+    read = newest_first(record)
+    lines += listed("All readings, newest first:", read)
     lines += ["", *wrapped(RANGES)] if read else []
     return lines + (cautions_of(record) if record["advice"] else [])
+
+
+def newest_first(record: Mapping[str, Any]) -> list[str]:
+    """What each day's readings said, the newest first."""
+    return [one["because"] for one in sorted(record["readings"], key=lambda one: one["date"], reverse=True)]
 
 
 def measured(name: str, given: Mapping[str, Any], warn: Callable[[str], None]) -> Answered:
@@ -149,9 +142,10 @@ def measured(name: str, given: Mapping[str, Any], warn: Callable[[str], None]) -
         laser = own.course.laser
         plan_ = plan_record(laser)
         return Answered(plan_, lambda: plan_lines(plan_, laser, name), True)
-    after = with_reading(own, reading)
+    with at_flag():
+        after = with_reading(own, reading)
     record = measured_record(own, after, reading)
-    told = any(finding.get("verdict") != CANNOT_TELL for finding in record["findings"])
+    told = tells(record)
     if own.path is not None and told:
         append_reading(own.path, reading, datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"))
         record["written"] = str(own.path)
@@ -179,6 +173,17 @@ def measured_record(before: Own, after: Own, reading: Reading) -> dict[str, Any]
     }
 
 
+def tells(record: Mapping[str, Any]) -> bool:
+    """Whether a reading taught anything; one that does not is not kept."""
+    return any(finding.get("verdict") != CANNOT_TELL for finding in record["findings"])
+
+
+def untold(laser: Laser) -> str:
+    """Why a reading is not kept, and how to lay one that tells."""
+    more = show(1.5 * laser.rayleigh_range, "length")
+    return f"Not kept: it tells nothing. Lift by {more} or so, and lay three marks in each place."
+
+
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
@@ -188,15 +193,16 @@ def _change(changed: Mapping[str, Any], after: Own) -> str:
     if not changed:
         return "Forecasts take the same numbers as before."
     words = [
-        f"{name} {_said(changed[key]['after'], kind)} instead of {_said(changed[key]['before'], kind)}"
+        f"{name} {figure_words(changed[key]['after'], kind)} instead of {figure_words(changed[key]['before'], kind)}"
         for name, key, kind, _ in NUMBERS
         if key in changed
     ]
-    who = "Forecasts with this laser now take" if after.path else "Forecasts would take"
+    who = "Forecasts with this laser now take" if after.kept else "Forecasts would take"
     return f"{who} {' and '.join(words)}."
 
 
-def _said(value: float, kind: str) -> str:
+def figure_words(value: float, kind: str) -> str:
+    """A figure of `NUMBERS` as people read it."""
     return f"{value:.3g}" if kind == "plain" else show(value, kind)
 
 
@@ -204,8 +210,7 @@ def measured_lines(record: Mapping[str, Any], own: Own, told: bool) -> list[str]
     """The answer, where it was written, what to do."""
     lines = [*wrapped(record["because"]), *wrapped(RANGES)]
     if not told:
-        more = show(1.5 * own.course.laser.rayleigh_range, "length")
-        lines += wrapped(f"Not kept: it tells nothing. Lift by {more} or so, and lay three marks in each place.")
+        lines += wrapped(untold(own.course.laser))
     elif record["written"]:
         lines += ["", *wrapped(f"Written to {record['written']}.")]
     else:
@@ -234,8 +239,13 @@ def plan_record(laser: Laser) -> dict[str, Any]:
     }
 
 
-def plan_lines(record: Mapping[str, Any], laser: Laser, name: str) -> list[str]:
-    """The same as steps, with the command that takes the readings."""
+def signed(lift: float) -> str:
+    """A lift with its side: away from the work positive."""
+    return f"{'+' if lift > 0 else '-'}{show(abs(lift), 'length')}"
+
+
+def plan_steps(record: Mapping[str, Any]) -> list[str]:
+    """What to lay and read, in this order."""
     energies, powers = record["pulse_energies_J"], record["average_powers_W"]
     pitch, rate = show(record["mark_pitch_m"], "length"), show(record["repetition_rate_Hz"], "frequency")
     meter, quick = show(record["meter_power_W"], "power"), show(record["quick_lift_m"], "length")
@@ -244,8 +254,8 @@ def plan_lines(record: Mapping[str, Any], laser: Laser, name: str) -> list[str]:
         if record["marks_apart"]
         else f"the marks then lie only {pitch} apart: use single pulses, if the panel has them"
     )
-    lifts = ", ".join(f"{'+' if z > 0 else '-'}{show(abs(z), 'length')}" for z in record["lifts_m"])
-    steps = [
+    lifts = ", ".join(signed(z) for z in record["lifts_m"])
+    return [
         "A matt, dark, even card that burns cleanly: no PVC or other chlorinated plastic, nothing that mirrors. Behind "
         "it a plate that takes the beam.",
         f"Marks in focus: {show(record['pulse_width_s'], 'time')}, {rate}, sweep "
@@ -257,13 +267,19 @@ def plan_lines(record: Mapping[str, Any], laser: Laser, name: str) -> list[str]:
         f"Power: set {meter}, or what the meter bears, the same each time; read it when it has settled.",
         "Burn card: one of the marks above, on the same kind of card, every week.",
     ]
+
+
+def plan_lines(record: Mapping[str, Any], laser: Laser, name: str) -> list[str]:
+    """The same as steps, with the command that takes the readings."""
+    rate, meter = show(record["repetition_rate_Hz"], "frequency"), show(record["meter_power_W"], "power")
+    strongest, quick = record["average_powers_W"][0], show(record["quick_lift_m"], "length")
     words = [
         "proofpatch", "measure-laser", shlex.quote(name), '--material "black card"',
-        f'--mark "{show(powers[0], "power")}/{rate}, ? mm"',
-        f'--lift "{quick}, {show(energies[0], "energy")}, ? mm"',
+        f'--mark "{show(strongest, "power")}/{rate}, ? mm"',
+        f'--lift "{quick}, {show(record["pulse_energies_J"][0], "energy")}, ? mm"',
         f'--power-reading "{meter}, ? W"',
     ]  # fmt: skip
     command = " ".join(words)
     head = f"{laser.title}: lay single marks, read them, and write down what you read."
-    said = [*wrapped(head), *listed("In this order:", steps)]
+    said = [*wrapped(head), *listed("In this order:", plan_steps(record))]
     return [*said, "", "Then, with your readings where the ? stand:", f"  {command}", *cautions_of(record)]

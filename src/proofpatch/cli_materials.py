@@ -22,12 +22,15 @@ from proofpatch.materials import (
 )
 from proofpatch.records import datum_record
 from proofpatch.shop.job import quoted
-from proofpatch.sources import Datum
+from proofpatch.sources import STATUS, Datum
 from proofpatch.units import show
 
 # SI unit of the data files -> kind of quantity people read; the others are shown in SI.
 KINDS = {"m": "length", "1/m": "coefficient", "s": "time", "K": "temperature"}
-FLUENCES = ("fluence", "flash_limit", "plume_saturation")
+LARGER = {"J/m³": ("MJ/m³", 1e6), "J/kg": ("MJ/kg", 1e6), "J/mol": ("kJ/mol", 1e3)}
+STATUS_WORDS = {"published": "published", "computed": "computed from published ones",
+                "common practice": "common practice, no source", "memory": "from memory, unverified"}  # fmt: skip
+FLUENCES = ("fluence", "flash_limit", "flash_check", "char_threshold", "plume_saturation")
 
 
 def materials_record(name: str | None) -> dict[str, Any]:
@@ -45,7 +48,8 @@ def materials_record(name: str | None) -> dict[str, Any]:
     values = [
         {"property": property_, "when": whens, **datum_record(datum)} for property_, whens, datum in _values(found)
     ]
-    return {**_head(found), "values": values}
+    counts = {status: sum(value["status"] == status for value in values) for status in STATUS}
+    return {**_head(found), "counts": counts, "values": values}
 
 
 def _head(entry: Coating | Substrate) -> dict[str, Any]:
@@ -67,7 +71,7 @@ def _found(name: str) -> Coating | Substrate:
         entries: list[Coating | Substrate] = [coating(key) for key in coating_ids()]
         entries += [substrate(key) for key in substrate_ids()]
         known = [word for entry in entries for word in (entry.id, entry.title.lower(), *entry.names)]
-        near = difflib.get_close_matches(name.lower()[:100], known, n=3, cutoff=0.5)
+        near = difflib.get_close_matches(name.lower()[:100], list(dict.fromkeys(known)), n=3, cutoff=0.5)
         remedy = f"The nearest known: {', '.join(near)}." if near else "See proofpatch materials for all of them."
         raise InputError("NAME", f"The NAME {quoted(name)} is of no coating and no substrate.", remedy) from None
 
@@ -95,21 +99,36 @@ def value_words(value: Mapping[str, Any]) -> str:
     fluence = value["unit"] == "J/m²" and any(value["property"].endswith(word) for word in FLUENCES)
     kind = "fluence" if fluence else KINDS.get(value["unit"])
 
+    unit, size = value["unit"], 1.0
+    if unit in LARGER and abs(value["value"]) >= 0.1 * LARGER[unit][1]:
+        unit, size = LARGER[unit]
+
     def said(number: float) -> str:
         if kind:
             return show(number, kind)
+        number /= size
         digits = f"{float(f'{number:.3g}'):.15g}" if 1e-4 <= abs(number) < 1e6 else f"{number:.3g}"
-        return digits if value["unit"] == "1" else f"{digits} {value['unit']}"
+        return digits if unit == "1" else f"{digits} {unit}"
 
     if value["low"] is None:
         return f"{said(value['value'])} (no range stated)"
     return f"{said(value['value'])} ({said(value['low'])} to {said(value['high'])})"
 
 
+def counted(record: Mapping[str, Any]) -> str:
+    """How many of the values come from where: "Of 14 values 9 are published, 5 from memory, unverified"."""
+    many = sum(record["counts"].values())
+    parts = [(count, STATUS_WORDS[status]) for status, count in record["counts"].items() if count]
+    if len(parts) == 1:
+        return f"All {many} values are {parts[0][1]}"
+    (first, words), *others = parts
+    verb = "is" if first == 1 else "are"
+    return ", ".join([f"Of {many} values {first} {verb} {words}", *(f"{count} {words}" for count, words in others)])
+
+
 def material_lines(record: Mapping[str, Any]) -> list[str]:
     """One coating or substrate with every value."""
-    values = record["values"]
-    memory = sum(1 for value in values if value["status"] == "memory")
+    values, memory = record["values"], record["counts"]["memory"]
     what = record.get("kind") or f"substrate, {record['family']}"
     lines = wrapped(
         f"{record['title']} ({record['id']}), {what}: {len(values)} values, {memory} of them from memory, unverified."

@@ -64,27 +64,58 @@ def read_measurement(given: Mapping[str, Any]) -> Reading | None:
         return Reading(**values)
 
 
+def apart(text: str) -> list[str]:
+    """What stands apart by a semicolon, or by a comma that is no decimal one."""
+    return [part.strip() for part in re.split(r";|,(?=\s)|(?<=[^\d\s]),", text)]
+
+
 def _parts(flag: str, text: str, count: tuple[int, ...], form: str) -> list[str]:
-    """The parts of an option, apart by a semicolon or by a comma that is no decimal one."""
-    parts = [part.strip() for part in re.split(r";|,(?=\s)|(?<=[^\d\s]),", text)]
+    """The parts of an option."""
+    parts = apart(text)
     if len(parts) not in count or not all(parts):
         raise InputError(flag, f"{flag} {quoted(text)} cannot be taken apart.", f"Write it like '{form}'.")
     return parts
 
 
-def _energy(flag: str, text: str) -> float:
-    """A pulse energy, or the average power over the repetition rate it was made with [J]."""
+def read_energy(field: str, text: str) -> float:
+    """A pulse energy, or the average power over the repetition rate it was made with [J].
+
+    Raises:
+        InputError: it is neither.
+    """
     over = re.fullmatch(r"(.*[A-Za-z])\s*(?:/|at)\s*(.+)", text)
     if over is None:
-        return parse(text, "energy", flag)
-    return parse(over[1], "power", flag) / parse(over[2], "frequency", flag)
+        return parse(text, "energy", field)
+    return parse(over[1], "power", field) / parse(over[2], "frequency", field)
+
+
+def read_diameter(field: str, text: str) -> float:
+    """Of a mark in focus [m]; 0 where none was left.
+
+    Raises:
+        InputError: it is no length.
+    """
+    return 0.0 if text.casefold() == NO_MARK else parse(text, "length", field)
+
+
+def read_lift(field: str, text: str) -> float:
+    """A lift with its sign, nought too [m].
+
+    Raises:
+        InputError: it is no length.
+    """
+    found = re.fullmatch(r"([+\-−–]?)\s*(.+)", text)
+    if found is None:
+        raise InputError(field, f"{field} {quoted(text)} has no lift.", "Write it like '5 mm, 12 mJ, 0.84 mm'.")
+    nothing = re.fullmatch(r"0+(?:[.,]0*)?\s*[a-zA-Zµ\"']+", found[2])
+    away = 0.0 if nothing else parse(found[2], "length", field)
+    return -away if found[1] in ("-", "−", "–") else away
 
 
 def _mark(flag: str, text: str) -> tuple[float, float]:
     energy, diameter = _parts(flag, text, (2,), "5 mJ, 0.62 mm")
-    if diameter.casefold() == NO_MARK and flag == "--mark":
-        return _energy(flag, energy), 0.0
-    return _energy(flag, energy), parse(diameter, "length", flag)
+    wide = read_diameter(flag, diameter) if flag == "--mark" else parse(diameter, "length", flag)
+    return read_energy(flag, energy), wide
 
 
 def _lift(text: str, energies: set[float]) -> tuple[float, float, float]:
@@ -93,14 +124,8 @@ def _lift(text: str, energies: set[float]) -> tuple[float, float, float]:
     if not energy and len(energies) != 1:
         said = f"--lift {quoted(text)} does not say its pulse energy."
         raise InputError("--lift", said, "Write it like '5 mm, 12 mJ, 0.84 mm'.")
-    found = re.fullmatch(r"([+\-−–]?)\s*(.+)", lift)
-    if found is None:
-        raise InputError("--lift", f"--lift {quoted(text)} has no lift.", "Write it like '5 mm, 12 mJ, 0.84 mm'.")
-    nothing = re.fullmatch(r"0+(?:[.,]0*)?\s*[a-zA-Zµ\"']+", found[2])
-    away = 0.0 if nothing else parse(found[2], "length", "--lift")
-    sign = -1.0 if found[1] in ("-", "−", "–") else 1.0
-    pulse = _energy("--lift", energy[0]) if energy else next(iter(energies))
-    return sign * away, pulse, parse(diameter, "length", "--lift")
+    pulse = read_energy("--lift", energy[0]) if energy else next(iter(energies))
+    return read_lift("--lift", lift), pulse, parse(diameter, "length", "--lift")
 
 
 def _power(text: str) -> tuple[float, float]:

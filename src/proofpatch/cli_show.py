@@ -372,6 +372,11 @@ def margin_words(record: Mapping[str, Any], laser: Laser) -> list[str]:
     return lines
 
 
+def light_words(wavelength: float) -> str:
+    """A wavelength as labels have it."""
+    return f"{wavelength * 1e9:.0f} nm"
+
+
 def laser_lines(laser: Laser) -> list[str]:
     """A laser as its owner knows it."""
     from proofpatch.records import laser_record
@@ -379,7 +384,7 @@ def laser_lines(laser: Laser) -> list[str]:
     r = laser_record(laser)
     low, high = r["repetition_rate_Hz"]
     lines = ["", *wrapped(f"{r['id']}: {r['title']}, {show(r['max_power_W'], 'power')} at "
-                          f"{r['wavelength_m'] * 1e9:.0f} nm; source: {r['source']}.")]  # fmt: skip
+                          f"{light_words(r['wavelength_m'])}; source: {r['source']}.")]  # fmt: skip
     lines += wrapped(
         f"rate {show(low, 'frequency')} to {show(high, 'frequency')}; spot {show(r['spot_diameter_m'], 'length')}, "
         f"M² {r['m2']:.3g}, top-hat share {show(r['top_hat_share'], 'share')}, Rayleigh range "

@@ -18,12 +18,13 @@ from typing import Any, Protocol
 from proofpatch.errors import InputError
 from proofpatch.units import parse, show
 
-__all__ = ["Dialled", "Handpiece", "Laser", "laser", "laser_from_toml", "laser_ids"]
+__all__ = ["Dialled", "Handpiece", "Laser", "laser", "laser_from_table", "laser_from_toml", "laser_ids"]
 
 PATTERNS = ("line", "sine")
 # Rounding of a setting that was computed from the limits must not push it outside them.
 _SLACK = 1e-9
 _BUILTIN = Path(__file__).with_name("builtin.toml")
+_COPY = "Copy a built-in one and change its numbers."
 
 
 class Dialled(Protocol):
@@ -263,15 +264,25 @@ def laser_from_toml(path: str | Path) -> Laser:
         InputError: the file cannot be read, or a key is missing, unknown or has a value that cannot be used.
     """
     path = Path(path)
-    copy = "Copy a built-in one and change its numbers."
     try:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as trouble:
         raise InputError("laser", f"The laser file {path.name!r} cannot be read.", "Check its name.") from trouble
     except tomllib.TOMLDecodeError as trouble:
-        raise InputError("laser", f"The laser file {path.name!r} is not valid TOML: {trouble}.", copy) from trouble
-    if len(table) != 1 or not isinstance(next(iter(table.values())), dict):
-        raise InputError("laser", f"The laser file {path.name!r} does not hold exactly one laser.", copy)
+        raise InputError("laser", f"The laser file {path.name!r} is not valid TOML: {trouble}.", _COPY) from trouble
+    return laser_from_table(table, f"The laser file {path.name!r}")
+
+
+def laser_from_table(table: Any, what: str = "This") -> Laser:
+    """An owner's own laser as a file of one has it: one table, named by its id, with the keys of `builtin.toml`.
+
+    what: it stands in, for the message.
+
+    Raises:
+        InputError: as `laser_from_toml`.
+    """
+    if not isinstance(table, Mapping) or len(table) != 1 or not isinstance(next(iter(table.values())), Mapping):
+        raise InputError("laser", f"{what} does not hold exactly one laser.", _COPY)
     ((id, entry),) = table.items()
     if not re.fullmatch(r"[a-z0-9][a-z0-9-]{0,40}", id):
         raise InputError(

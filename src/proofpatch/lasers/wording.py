@@ -34,11 +34,12 @@ def _shown(value: float, kind: str) -> str:
     if kind == "signed":
         return show(value, "length") if value >= 0 else f"-{show(-value, 'length')}"
     if kind == "factor":
-        return _percent(value)
+        return percent(value)
     return f"{value:.3g}" if kind == "plain" else show(value, kind)
 
 
-def _percent(value: float) -> str:
+def percent(value: float) -> str:
+    """A share in whole percent."""
     return f"{100 * value:.0f} %"
 
 
@@ -48,7 +49,7 @@ def sentence(finding: Finding, file: Laser) -> str:
     made = f"from {finding.made_of}, {day}"
     if finding.kind == "power":
         share = f["power_factor"]
-        return f"{_percent(share.value)} of the dialled power arrives ({interval(share, 'factor')}), {made}"
+        return f"{percent(share.value)} of the dialled power arrives ({interval(share, 'factor')}), {made}"
     if finding.kind == "card":
         d = f["mark_diameter"]
         return f"burn card {show(d.value, 'length')} ({interval(d, 'length')}), {made}"
@@ -66,7 +67,7 @@ def sentence(finding: Finding, file: Laser) -> str:
         )
         return f"{words}, {made}; the file says {show(2 * file.spot_radius, 'length')} and M² {file.m2:.3g}"
     share = f["top_hat_share"]
-    said = _percent(share.value) + (f" ({interval(share, 'factor')})" if share.low < share.high else "")
+    said = percent(share.value) + (f" ({interval(share, 'factor')})" if share.low < share.high else "")
     return f"{words}, read with a top-hat share of {said}, {made}; the file says {show(2 * file.spot_radius, 'length')}"
 
 
@@ -86,7 +87,7 @@ def advice(entry: Watched) -> str | None:
     if not course.fallen:
         return None
     c, day = course.change, _day(course.since)
-    by = f"{_percent(-c.value)} ({_percent(-c.high)} to {_percent(-c.low)})"
+    by = f"{percent(-c.value)} ({percent(-c.high)} to {percent(-c.low)})"
     clean = "clean or change the protective window, then read again."
     if entry.what == "power":
         said = f"The power at the work is down {by} since {day}: {clean}"

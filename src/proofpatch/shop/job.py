@@ -175,8 +175,12 @@ def read_job(path: str | Path) -> Job:
     return job_from(table, path)
 
 
-def job_from(table: Mapping[str, Any], path: Path | None = None) -> Job:
+def job_from(
+    table: Mapping[str, Any], path: Path | None = None, lasers: Mapping[str, Laser] | None = None
+) -> Job:  # fmt: skip
     """The job of a table as TOML gives it.
+
+    lasers: of the shop by id, beside the built-in ones; with them no file is looked for.
 
     Raises:
         InputError, HardStop: as `read_job`.
@@ -218,11 +222,12 @@ def job_from(table: Mapping[str, Any], path: Path | None = None) -> Job:
         bounds = Limits(**{**asdict(PRESETS[preset]), **limits})
     with inside("hand"):
         hand = Hand(**read["hand"])
+    name = head.get("laser", DEFAULT_LASER)
     return Job(
         title=head.get("title", "Untitled job"),
         surface=surface,
-        laser=find_any_laser(head.get("laser", DEFAULT_LASER), path.parent if path else None, "job.laser"),
-        laser_file=_own_laser(head.get("laser", DEFAULT_LASER), path),
+        laser=find_any_laser(name, path.parent if path else None, "job.laser", shop=lasers),
+        laser_file=_own_laser(name, path) if lasers is None else None,
         limits=bounds,
         hand=hand,
         year=survey.year if survey else head.get("year"),
@@ -362,17 +367,21 @@ def inside(place: str, names: Mapping[str, str] | None = None) -> Iterator[None]
 
 
 def find_any_laser(
-    name: str, folder: Path | None = None, field: str = "laser", measured: bool = True, on: datetime.date | None = None
-) -> Laser:
-    """A built-in laser by id, or one of the owner's from a TOML file (beside the job file).
+    name: str, folder: Path | None = None, field: str = "laser", measured: bool = True, on: datetime.date | None = None,
+    shop: Mapping[str, Laser] | None = None,
+) -> Laser:  # fmt: skip
+    """A built-in laser by id, or one of the owner's: of the shop by id, or from a TOML file (beside the job file).
 
+    shop: the lasers of the shop, in place of files.
     measured: with the newest readings beside that file; else as the file says. on: the newest up to that day.
 
     Raises:
         InputError: there is none, the file makes none, or its readings cannot be believed; its field is `field`.
     """
     try:
-        if not name.endswith(".toml"):
+        if shop and name in shop:
+            return shop[name]
+        if shop is not None or not name.endswith(".toml"):
             return find_laser(name)
         path = (folder or Path()) / name
         laser = laser_from_toml(path)

@@ -6,7 +6,7 @@ import datetime
 import json
 import os
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +27,21 @@ NUMBERS = {"reading_error_m": "reading_error", "meter_error": "meter_error"}
 FITTED = "fitted"
 LOG_KEYS = ("date", *LISTS, "material", "top_hat_share", *NUMBERS, "when")
 LARGEST_LOG = 5_000_000  # bytes; a reading a day for a working life
+
+
+@dataclass(frozen=True)
+class Own:
+    """A laser as its owner keeps it: as its file says, what was read, and what that made of it.
+
+    path: of the log beside its file; None where the shop keeps it, or nobody. kept: False of a built-in one.
+    """
+
+    file: Laser
+    course: Course
+    readings: tuple[Reading, ...] = ()
+    path: Path | None = None
+    complaints: tuple[str, ...] = ()
+    kept: bool = True
 
 
 def readings_path(laser_file: Path) -> Path:

@@ -100,12 +100,19 @@ def read_log(
             complaints.append(f"Line {number} of {path.name} is torn and was passed over; the rest is kept.")
             continue
         try:
-            graded, day = graded_from(entry, layers), _day(entry.get("when"))
-            found.append(replace(graded, laser=laser_on(day)) if laser_on and day else graded)
+            found.append(graded_on_its_day(entry, layers, laser_on))
         except InputError as error:
             where = f"line {number} of {path.name}, {error.field}"
             raise InputError(where, f"In {where}: {error.problem}", error.remedy) from None
     return found, complaints
+
+
+def graded_on_its_day(
+    entry: Any, layers: int = MOST_LAYERS, laser_on: Callable[[datetime.date], Laser] | None = None
+) -> Graded:
+    """A graded patch of one line, with the laser as it was on the day of that line. Errors as `graded_from`."""
+    graded, day = graded_from(entry, layers), _day(entry.get("when"))
+    return replace(graded, laser=laser_on(day)) if laser_on and day else graded
 
 
 def _day(when: str | None) -> datetime.date | None:

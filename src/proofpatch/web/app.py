@@ -11,10 +11,11 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from proofpatch.errors import InputError
+from proofpatch.shop.lasers import KIND
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Overtaken, Store
 from proofpatch.units import shown_in
-from proofpatch.web import jobs, shop, steps
+from proofpatch.web import jobs, lasers, materials, shop, steps
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.desk import PATIENCE, Desk, Working
@@ -52,7 +53,8 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
 
     @app.exception_handler(Overtaken)
     async def overtaken(request: Request, trouble: Overtaken) -> HTMLResponse:
-        back = f"/jobs/{request.path_params.get('key', '')}/survey"
+        key = request.path_params.get("key", "")
+        back = f"/lasers/{key}" if trouble.now.kind == KIND else f"/jobs/{key}/survey"
         return page("trouble.html", 409, title="Changed meanwhile", problem=str(trouble), back=back)
 
     @app.exception_handler(Working)
@@ -67,6 +69,8 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
         steps.routes(page, desk),
         patch_pages.routes(page, store, desk),
         shop.routes(page, store),
+        lasers.routes(page, store),
+        materials.routes(page, store),
     ):
         app.include_router(router)
     return app

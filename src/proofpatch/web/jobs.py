@@ -16,6 +16,7 @@ from proofpatch.lasers import laser_ids
 from proofpatch.learn.limits import PRESETS
 from proofpatch.materials import substrate, substrate_ids
 from proofpatch.shop.job import DEFAULT_LASER, job_from
+from proofpatch.shop.lasers import entries_of, entry_named, every_of, known
 from proofpatch.shop.photos import add_photo, photo_of, thumbnail
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
@@ -37,7 +38,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def jobs(q: str = "") -> HTMLResponse:
         found = store.all("job", words=q[:200], most=SHOWN)
         notes = store.titles("survey", [entry.id for entry in found])
-        rows = [_row(entry, notes.get(entry.id)) for entry in found]
+        lasers = {id: one.version for id, one in every_of(store).items()}
+        rows = [_row(entry, notes.get(entry.id), lasers) for entry in found]
         many = store.count("job", q[:200])
         return page(
             "jobs.html", rows=rows, many=many, q=q[:200], shown=SHOWN, gone=store.all("job", deleted=True, most=5)
@@ -45,15 +47,15 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/new")
     def new() -> HTMLResponse:
-        return page("new.html", **_new_form({"preset": settings_of(store)[0].preset}))
+        return page("new.html", **_new_form(store, {"preset": settings_of(store)[0].preset}))
 
     @router.post("/new")
     def make(form: Sent) -> Response:
         try:
             data, photo = _new_job(form)
-            check(data)
+            check(store, data)
         except InputError as error:
-            return page("new.html", 422, **_new_form(form, error))
+            return page("new.html", 422, **_new_form(store, form, error))
         entry = store.add("job", data, title=data["job"]["title"])
         if photo:
             try:
@@ -93,15 +95,15 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     return router
 
 
-def check(data: Mapping[str, Any]) -> None:
+def check(store: Store, data: Mapping[str, Any]) -> None:
     """Refuses what cannot be read; a material that no beam touches is kept, its page says the refusal."""
     try:
-        job_from(data)
+        job_from(data, lasers=known(entry_named(store, data)))
     except HardStop:
         return
 
 
-def _new_form(form: Form, error: InputError | None = None) -> dict[str, Any]:
+def _new_form(store: Store, form: Form, error: InputError | None = None) -> dict[str, Any]:
     """What the page of a new job shows."""
     presets = [
         (name, f"harm at most {chance_words(limits.p_harm)}, clean at least {chance_words(limits.p_clean)}")
@@ -109,9 +111,11 @@ def _new_form(form: Form, error: InputError | None = None) -> dict[str, Any]:
     ]
     grounds = [("unknown", "not sure"), *((name, name) for name in FAMILIES)]
     grounds += sorted(((key, substrate(key).title) for key in substrate_ids()), key=lambda pair: pair[1])
+    own = [(key, entry.title) for key, entry in entries_of(store).items()]
     return {
         "form": form, "error": error, "kinds": TESTS["kind"].values, "grounds": grounds, "presets": presets,
-        "lasers": [(key, find_laser(key).title) for key in laser_ids()], "default_laser": DEFAULT_LASER,
+        "lasers": own + [(key, find_laser(key).title) for key in laser_ids()],
+        "default_laser": own[0][0] if own else DEFAULT_LASER,
     }  # fmt: skip
 
 
@@ -131,10 +135,14 @@ def _new_job(form: Form) -> tuple[dict[str, Any], bytes]:
     return data, photo if isinstance(photo, bytes) else b""
 
 
-def _row(entry: Entry, note: str | None) -> dict[str, Any]:
-    """A line of the list; what was said of an older version of the job is not said of this one."""
+def _row(entry: Entry, note: str | None, lasers: Mapping[str, int]) -> dict[str, Any]:
+    """A line of the list; what was said of an older version of the job or its laser is not said of this one.
+
+    lasers: of the shop, id -> version.
+    """
     about = json.loads(note) if note else {}
-    if about.get("version") != entry.version:
+    now = (entry.version, lasers.get(entry.data.get("job", {}).get("laser", DEFAULT_LASER), 0))
+    if (about.get("version"), about.get("laser", 0)) != now:
         about = {"next": "Open it", "states": [], "found": ""}
     about.setdefault("at", "survey")
     return {"entry": entry, **about}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -16,7 +17,6 @@ from proofpatch.cli_hazards import of_job
 from proofpatch.cli_show import as_dialled, margin_words
 from proofpatch.errors import InputError
 from proofpatch.hazards.room import Zone
-from proofpatch.learn.evidence import Graded
 from proofpatch.learn.forecast import Window, quantiles
 from proofpatch.learn.recipe import Recipe
 from proofpatch.learn.rows import setting_rows
@@ -29,7 +29,8 @@ from proofpatch.records import forecast_record, patches_record, recipe_record, w
 from proofpatch.records_hazards import plan_record
 from proofpatch.records_survey import survey_record
 from proofpatch.shop.job import Job, job_from
-from proofpatch.shop.log import graded_from, setting_from, setting_to
+from proofpatch.shop.lasers import entry_named, known, laser_on
+from proofpatch.shop.log import graded_on_its_day, setting_from, setting_to
 from proofpatch.shop.store import Entry, Overtaken, Store
 from proofpatch.shop.strips import strips_of
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
@@ -65,7 +66,10 @@ class Step:
 
 @dataclass(frozen=True)
 class Road:
-    """A job as its folder shows it. stop: why nothing more is answered, or None. open: the first open hazard."""
+    """A job as its folder shows it. stop: why nothing more is answered, or None. open: the first open hazard.
+
+    laser: the version of its laser in the shop, 0 of a built-in one.
+    """
 
     entry: Entry
     work: Job | None
@@ -79,6 +83,7 @@ class Road:
     patches: tuple[Entry, ...]
     steps: tuple[Step, ...]
     next: str
+    laser: int
     best: Recipe | None = None
 
     @cached_property
@@ -107,21 +112,15 @@ class Road:
         return record, margin_words(record, self.work.laser) if best.setting else []
 
     @cached_property
-    def graded(self) -> list[Graded]:
-        """The patches as the belief takes them."""
-        assert self.work is not None
-        return [graded_from(one.data, len(self.work.surface.coats)) for one in self.patches]
-
-    @cached_property
     def likeliest(self) -> Drawn | None:
         """The window about the forecast's best setting, drawn; None of a job that is refused."""
         if self.window is None:
             return None
         window, best = self.window, self.window.best
         chances = float(window.p_clean[best]), float(window.p_harm[best])
-        field = field_of(window.belief, window.limits, window.settings[best], chances, shown=self.graded)
+        field = field_of(window.belief, window.limits, window.settings[best], chances, shown=window.belief.evidence)
         name = "aim here first" if chances[1] <= window.limits.p_harm_patch else "likeliest so far"
-        return drawn(field, name, self.graded)
+        return drawn(field, name, window.belief.evidence)
 
     @cached_property
     def settles(self) -> list[tuple[str, str]]:
@@ -136,7 +135,7 @@ class Road:
             # It is counted over a hundred ends of the strip: nothing finer is known.
             found = chance_words(chance) if chance > 0 else "under 1 in 100"
             rows.append((what, f"{found} that some setting then holds both limits"))
-        return rows + ([] if self.graded else _thickness(self.window))
+        return rows + ([] if self.patches else _thickness(self.window))
 
     @cached_property
     def outlook(self) -> tuple[Drawn | None, list[tuple[str, str]]]:
@@ -152,8 +151,9 @@ class Road:
         if record["setting"] is None:
             return [], self.likeliest
         setting, chances = setting_from(record["setting"]), (record["p_clean"], record["p_harm"])
-        field = field_of(self.window.belief, self.work.limits, setting, chances, shown=self.graded)
-        return dials(record, self.work.laser), drawn(field, "recipe", self.graded)
+        belief = self.window.belief
+        field = field_of(belief, self.work.limits, setting, chances, shown=belief.evidence)
+        return dials(record, self.work.laser), drawn(field, "recipe", belief.evidence)
 
 
 def _thickness(window: Window) -> list[tuple[str, str]]:
@@ -175,32 +175,34 @@ def _thickness(window: Window) -> list[tuple[str, str]]:
 
 
 def road(store: Store, entry: Entry) -> Road:
-    """The steps of a job with what each found; computed once a version."""
+    """The steps of a job with what each found; computed once a version of the job and of its laser."""
     return road_of(*inputs(store, entry))
 
 
-Inputs = tuple[Entry, tuple[Entry, ...], str]
+Inputs = tuple[Entry, tuple[Entry, ...], Entry | None, str]
 
 
 def inputs(store: Store, entry: Entry) -> Inputs:
-    """All that the road of a job depends on: the job, its patches, the units its sentences are in."""
+    """All that the road of a job depends on: itself, its patches, its laser of the shop, the units of its sentences."""
     patches = tuple(sorted(store.all("patch", entry.id), key=lambda one: (one.created, one.id)))
-    return entry, patches, units.system()
+    return entry, patches, entry_named(store, entry.data), units.system()
 
 
 @lru_cache(maxsize=KEPT)
-def road_of(entry: Entry, patches: tuple[Entry, ...], system: str) -> Road:
+def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str) -> Road:
     """The road of these inputs; its sentences are in the system of units that holds here."""
     assert system == units.system()
+    number = laser.version if laser else 0
     try:
-        work = job_from(entry.data)
+        work = job_from(entry.data, lasers=known(laser))
     except HardStop as stop:
-        return _stopped(entry, None, stop.because)
+        return _stopped(entry, None, stop.because, number)
     why = refused(work)
     if why:
-        return _stopped(entry, work, why)
+        return _stopped(entry, work, why, number)
     belief = pp.prior(work.surface, work.laser, work.hand, seed=work.seed)
-    graded = [graded_from(one.data, len(work.surface.coats)) for one in patches]
+    on = functools.partial(laser_on, laser) if laser else None
+    graded = [graded_on_its_day(one.data, len(work.surface.coats), on) for one in patches]
     window = pp.forecast(pp.update(belief, graded) if graded else belief, work.limits)
     survey = survey_record(finding_of(work, float(window.chance)))
     forecast = forecast_record(window, without_top_layer(window))
@@ -250,6 +252,7 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], system: str) -> Road:
         patches,
         steps,
         then,
+        number,
         best,
     )
 
@@ -268,9 +271,9 @@ def _recipe_words(best: Recipe | None) -> str:
     return said if best.confirmed else f"{said}, to confirm"
 
 
-def _stopped(entry: Entry, work: Job | None, why: str) -> Road:
+def _stopped(entry: Entry, work: Job | None, why: str, laser: int) -> Road:
     steps = (Step("survey", STOPPED, "refused"), *(Step(name, TO_DO) for name in TITLES if name != "survey"))
-    return Road(entry, work, why, None, None, None, None, None, None, (), steps, "Refused")
+    return Road(entry, work, why, None, None, None, None, None, None, (), steps, "Refused", laser)
 
 
 def choices(work: Job, test: str) -> list[dict[str, str]]:
@@ -294,8 +297,8 @@ def keep(store: Store, found: Road) -> None:
     if due or found.best is not None:
         at = "recipe" if found.best and found.best.confirmed and not due else "patches"
     about = {
-        "version": entry.version, "next": then[:80], "at": at, "states": [one.state for one in found.steps],
-        "found": found.steps[0].finding[:60],
+        "version": entry.version, "laser": found.laser, "next": then[:80], "at": at,
+        "states": [one.state for one in found.steps], "found": found.steps[0].finding[:60],
     }  # fmt: skip
     answers: dict[str, dict[str, Any]] = {
         "survey": {"record": found.survey, "stop": found.stop}, "forecast": {"record": found.forecast},
@@ -304,7 +307,7 @@ def keep(store: Store, found: Road) -> None:
     if found.window is not None:
         answers["belief"] = _belief(store, found, found.window)
     for kind, answer in answers.items():
-        data = {**answer, "job_version": entry.version}
+        data = {**answer, "job_version": entry.version, "laser_version": found.laser}
         title, earlier = json.dumps(about), store.all(kind, entry.id, most=1)
         if not earlier:
             store.add(kind, data, entry.id, title)

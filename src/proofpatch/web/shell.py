@@ -12,6 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from starlette.datastructures import UploadFile
 
 from proofpatch.cli_hazards import concentration_words
+from proofpatch.cli_show import light_words
 from proofpatch.records_hazards import metres, times_over
 from proofpatch.survey.identify import in_100
 from proofpatch.units import show
@@ -20,7 +21,10 @@ from proofpatch.web.road import ANSWERS, chance_words
 Form = Mapping[str, Any]
 MOST_FIELDS = 300
 WORDS = re.compile(r">[^<]+<")
-UNIT = r"[a-zA-Zµ%°]+[²³]?(?:/[a-z]+[²³]?)?"
+UNIT = (
+    r"(?:[mk]?W|[kM]?Hz|[pnµm]?s|min|h|[nµmc]?m|mil|in|ft|[µmk]?J|°[CF]|%|cfm|[µmk]?g|V|A|in [0-9])[²³]?"
+    r"(?:/(?:s|min|h|c?m[²³]?))?"
+)
 TOGETHER = re.compile(rf"(?<=[0-9]) (?=in 10+\b)|(?<=[0-9] in) (?=10+\b)|(?<=[0-9]) (?={UNIT}(?:[ ,.;:)<]|$))")
 
 
@@ -63,7 +67,7 @@ class Pages:
         )  # fmt: skip
         self.templates.globals |= {
             "show": show, "in_100": in_100, "metres": metres, "times_over": times_over, "ANSWERS": ANSWERS,
-            "concentration": concentration_words, "chance_words": chance_words,
+            "concentration": concentration_words, "chance_words": chance_words, "light_words": light_words,
         }  # fmt: skip
 
     def __call__(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:

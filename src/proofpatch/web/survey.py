@@ -120,7 +120,7 @@ def change(
     data = copy.deepcopy(dict(desk.store.get("job", key).data))
     try:
         make(data)
-        check(data)
+        check(desk.store, data)
     except InputError as error:
         return again(error)
     desk.begin(desk.store.change("job", key, version(form), data))
