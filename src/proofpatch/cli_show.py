@@ -94,8 +94,6 @@ def digits_of(setting: Setting, laser: Laser) -> int:
 def setting_words(entry: Mapping[str, Any], digits: int = 3) -> str:
     """A setting as it is dialled in and as the hand moves it."""
     passes = entry["passes"]
-    seconds = f"{0.1 / entry['travel_speed_m_s']:.2g}"
-    pace = f"{seconds} second{'' if seconds == '1' else 's'} per 100 mm"
     pattern = "" if entry["pattern"] == "line" else f", {entry['pattern']} pattern"
     return (
         f"{panel(entry['average_power_W'], 'power', digits)}, "
@@ -103,9 +101,15 @@ def setting_words(entry: Mapping[str, Any], digits: int = 3) -> str:
         f"{panel(entry['pulse_width_s'], 'time', digits)}; "
         f"sweep {show(entry['sweep_width_m'], 'length')} wide at {show(entry['sweep_speed_m_s'], 'speed')}{pattern}; "
         f"spot {show(2 * entry['spot_radius_m'], 'length', 'metric')}; "
-        f"hand {panel(entry['travel_speed_m_s'], 'speed', digits)}, that is {pace}; "
+        f"hand {panel(entry['travel_speed_m_s'], 'speed', digits)}, that is {pace_words(entry)}; "
         f"{passes} pass{'es' if passes != 1 else ''}"
     )
+
+
+def pace_words(entry: Mapping[str, Any]) -> str:
+    """How long the hand takes for a stretch that can be marked."""
+    seconds = f"{0.1 / entry['travel_speed_m_s']:.2g}"
+    return f"{seconds} second{'' if seconds == '1' else 's'} per 100 mm"
 
 
 def as_dialled(setting: Setting, laser: Laser) -> dict[str, str]:
@@ -337,26 +341,33 @@ def _hours(seconds: float) -> str:
     return show(seconds, "duration") if seconds < 7200 else f"{seconds / 3600:.2g} h"
 
 
-def margin_words(record: Mapping[str, Any], laser: Laser) -> list[str]:
-    """The margin of each knob, cut to what the laser itself can do."""
+def margin_ends(record: Mapping[str, Any], laser: Laser) -> dict[str, tuple[float, float]]:
+    """{knob: (lowest, highest)} of the margins, cut to what the laser itself can do; without the stand-off."""
     head = laser.handpiece
     reach = {
         "average_power_W": (0.0, laser.max_power),
         "repetition_rate_Hz": (laser.min_rate, laser.max_rate),
         "sweep_width_m": (head.sweep_width_min, head.sweep_width_max),
     }
-    lines = []
+    ends = {}
     for key, (low, high) in record["margins"].items():
+        if key != "stand_off_m":
+            here = record["setting"][key]
+            least, most = reach.get(key, (0.0, float("inf")))
+            ends[key] = min(max(low, least), here), max(min(high, most), here)
+    return ends
+
+
+def margin_words(record: Mapping[str, Any], laser: Laser) -> list[str]:
+    """The margin of each knob, cut to what the laser itself can do."""
+    found, lines = margin_ends(record, laser), []
+    for key, (_, high) in record["margins"].items():
         name, kind = KNOB_WORDS[key]
         if key == "stand_off_m":
             said = f"up to {show(high, kind)} nearer or farther than focus" if high > 0 else "none: hold it in focus"
-            lines.append(f"{name}: {said}")
-            continue
-        here = record["setting"][key]
-        least, most = reach.get(key, (0.0, float("inf")))
-        low, high = min(max(low, least), here), max(min(high, most), here)
-        ends = (show(low, kind), show(high, kind))
-        said = " to ".join(ends) if ends[0] != ends[1] else "none either way that was tried; hold it"
+        else:
+            ends = tuple(show(value, kind) for value in found[key])
+            said = " to ".join(ends) if ends[0] != ends[1] else "none either way that was tried; hold it"
         lines.append(f"{name}: {said}")
     return lines
 

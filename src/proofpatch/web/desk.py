@@ -18,7 +18,7 @@ from proofpatch.web.road import Inputs, Road, inputs, keep, road_of
 
 PATIENCE = 0.12  # s a page waits before it says that it is at work
 KEPT = 64  # answers held in memory
-BEAMS = ("strip", "recipe")  # parts that only a job has which nothing stops
+BEAMS = ("strip", "recipe", "proof")  # parts that only a job has which nothing stops
 Found = TypeVar("Found")
 
 

@@ -6,7 +6,7 @@ import contextlib
 import functools
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -15,12 +15,16 @@ from proofpatch import units
 from proofpatch.bench_levels import levels
 from proofpatch.cli_hazards import of_job
 from proofpatch.cli_show import as_dialled, margin_words
+from proofpatch.errors import InputError
 from proofpatch.hazards.room import Zone
-from proofpatch.learn.forecast import Window
+from proofpatch.learn.forecast import Window, quantiles
 from proofpatch.learn.recipe import Recipe
 from proofpatch.learn.rows import setting_rows
 from proofpatch.learn.stopping import ANY_AREA, another_strip
+from proofpatch.physics.rows import THICKNESS
 from proofpatch.physics.sweep import mean_dose
+from proofpatch.pictures.ruler import Dial, dials
+from proofpatch.pictures.window import Drawn, drawn, field_of
 from proofpatch.records import forecast_record, patches_record, recipe_record, without_top_layer
 from proofpatch.records_hazards import plan_record
 from proofpatch.records_survey import survey_record
@@ -31,13 +35,16 @@ from proofpatch.shop.store import Entry, Overtaken, Store
 from proofpatch.shop.strips import strips_of
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
+from proofpatch.survey.identify import chance_words as chance_words
 from proofpatch.survey.identify import identify, in_100, words_of
 from proofpatch.survey.stop import HardStop
+from proofpatch.units import show
 
 TITLES = {"survey": "Survey", "forecast": "Forecast", "patches": "Test patches", "recipe": "Recipe",
           "hazards": "Hazards"}  # fmt: skip
 DONE, BEGUN, TO_DO, STOPPED = "done", "begun", "to do", "stopped"
 STRIP = 3  # steps of one, a stair of passes
+MOST_COATS = 2  # whose thickness is asked about
 KEPT = 32  # jobs whose answers are held in memory
 ANSWERS = {"take it": "Take it", "test it": "Test it first", "decline": "Decline it", "worth it": "Worth it",
            "test first": "Test it first"}  # fmt: skip
@@ -103,6 +110,68 @@ class Road:
         hours = pp.hours(best, belief, self.work.zones, self.work.rates) if best.setting and self.work.zones else None
         record = recipe_record(best, hours)
         return record, margin_words(record, self.work.laser) if best.setting else []
+
+    @cached_property
+    def likeliest(self) -> Drawn | None:
+        """The window about the forecast's best setting, drawn; None of a job that is refused."""
+        if self.window is None:
+            return None
+        window, best = self.window, self.window.best
+        chances = float(window.p_clean[best]), float(window.p_harm[best])
+        field = field_of(window.belief, window.limits, window.settings[best], chances, shown=window.belief.evidence)
+        name = "aim here first" if chances[1] <= window.limits.p_harm_patch else "likeliest so far"
+        return drawn(field, name, window.belief.evidence)
+
+    @cached_property
+    def settles(self) -> list[tuple[str, str]]:
+        """(evidence, what the chance then is) of what would change the forecast: the next strip, thickness readings."""
+        rows: list[tuple[str, str]] = []
+        if self.window is None:
+            return rows
+        if self.closed is None and self.strip[0]["patches"]:
+            strip = self.strip[0]
+            minutes, chance = max(round(strip["seconds_spent_s"] / 60), 1), strip["chance_of_recipe"]
+            what = f"A strip of {len(strip['patches'])} test patches, about {minutes} min"
+            # It is counted over a hundred ends of the strip: nothing finer is known.
+            found = chance_words(chance) if chance > 0 else "under 1 in 100"
+            rows.append((what, f"{found} that some setting then holds both limits"))
+        return rows + ([] if self.patches else _thickness(self.window))
+
+    @cached_property
+    def outlook(self) -> tuple[Drawn | None, list[tuple[str, str]]]:
+        """All the forecast's page adds to its record."""
+        return self.likeliest, self.settles
+
+    @cached_property
+    def proof(self) -> tuple[list[Dial], Drawn | None]:
+        """(dials, window about it) of the recipe; without one the window of the forecast."""
+        assert self.work is not None
+        assert self.window is not None
+        record = self.recipe[0]
+        if record["setting"] is None:
+            return [], self.likeliest
+        setting, chances = setting_from(record["setting"]), (record["p_clean"], record["p_harm"])
+        belief = self.window.belief
+        field = field_of(belief, self.work.limits, setting, chances, shown=belief.evidence)
+        return dials(record, self.work.laser), drawn(field, "recipe", belief.evidence)
+
+
+def _thickness(window: Window) -> list[tuple[str, str]]:
+    """What the chance would be with a thin and with a thick coat measured, of each coat that was not."""
+    belief, rows = window.belief, []
+    for i, coat in enumerate(belief.surface.coats[:MOST_COATS]):
+        if coat.thickness is not None:
+            continue
+        said = []
+        for thickness in quantiles(belief.layer[:, i, THICKNESS], belief.weight)[1:]:
+            with contextlib.suppress(InputError):  # thinner or thicker than any coat
+                coats = [replace(one, thickness=thickness) if n == i else one
+                         for n, one in enumerate(belief.surface.coats)]  # fmt: skip
+                surface = replace(belief.surface, layers=coats)
+                then = pp.forecast(pp.prior(surface, belief.laser, belief.hand, seed=belief.seed), window.limits)
+                said.append(f"{chance_words(then.chance)} if it is {show(float(f'{thickness:.2g}'), 'length')}")
+        rows += [(f"Thickness of the {coat.title.lower()}, measured", "; ".join(said))] if said else []
+    return rows
 
 
 def road(store: Store, entry: Entry) -> Road:
@@ -272,10 +341,3 @@ def beliefs(store: Store, found: Road) -> list[tuple[Entry | None, Mapping[str, 
         if said:
             rows.append((found.patches[count - 1] if count else None, said[-1]))
     return rows
-
-
-def chance_words(p: float) -> str:
-    """A chance as a count, small ones in 1000; never one that knows no doubt."""
-    if p > 0.995:
-        return "over 99 in 100"
-    return in_100(p) if p >= 0.0095 else f"{round(1000 * p)} in 1000" if p >= 0.0005 else "under 1 in 1000"

@@ -24,15 +24,17 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
 
     @router.get("/jobs/{key}/forecast")
     def forecast(key: str) -> Response:
-        found = desk.look(key)
-        return page("forecast.html", road=found, here="forecast", record=found.forecast)
+        found = desk.look(key, "outlook")
+        drawn, settles = found.outlook
+        return page("forecast.html", road=found, here="forecast", record=found.forecast, drawn=drawn, settles=settles)
 
     @router.get("/jobs/{key}/recipe")
     def recipe(key: str) -> Response:
-        found = desk.look(key, "recipe")
+        found = desk.look(key, "proof")
         record, margins = (None, []) if found.closed else found.recipe
+        dials, drawn = ([], None) if found.closed else found.proof
         return page("recipe.html", road=found, here="recipe", stop=found.closed, record=record, margins=margins,
-                    words=setting_words, clock=clock_sentence)  # fmt: skip
+                    dials=dials, drawn=drawn, words=setting_words, clock=clock_sentence)  # fmt: skip
 
     @router.get("/jobs/{key}/hazards")
     def danger(key: str) -> Response:
