@@ -466,9 +466,11 @@ def serve(folder: str, port: int) -> None:
     Example: proofpatch serve --folder shop
     """
     import socket
+    import threading
 
     import uvicorn
 
+    from proofpatch.bench import warm as warm_bench
     from proofpatch.learn.compiled import warm
     from proofpatch.shop.photos import sweep
     from proofpatch.shop.store import Store
@@ -485,6 +487,7 @@ def serve(folder: str, port: int) -> None:
         store = Store.open(folder)
     sweep(store)
     warm(note, 1)
+    threading.Thread(target=warm_bench, daemon=True).start()
     click.echo(f"The shop is open at http://127.0.0.1:{port}/ until you press Ctrl-C.")
     uvicorn.run(create(store), host="127.0.0.1", port=port, log_level="warning")
 

@@ -11,7 +11,7 @@ from starlette.exceptions import HTTPException
 
 from proofpatch.errors import InputError
 from proofpatch.shop.store import Overtaken, Store
-from proofpatch.web import jobs, steps
+from proofpatch.web import bench, jobs, steps
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.guard import guard
@@ -41,6 +41,6 @@ def create(store: Store) -> FastAPI:
         back = f"/jobs/{request.path_params.get('key', '')}/survey"
         return page("trouble.html", 409, title="Changed meanwhile", problem=str(trouble), back=back)
 
-    for room in (jobs, survey_pages, steps, patch_pages):
+    for room in (jobs, survey_pages, steps, patch_pages, bench):
         app.include_router(room.routes(page, store))
     return app
