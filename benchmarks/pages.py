@@ -33,7 +33,7 @@ def main() -> None:
             title = f"Piece {number}, mahogany"
             job = store.add("job", {**DATA, "job": {**DATA["job"], "title": title}}, title=title)
             store.add("survey", {"record": None, "job_version": 1}, job.id, json.dumps(NOTE))
-        with TestClient(create(store), base_url="http://127.0.0.1") as client:
+        with TestClient(create(store, patience=None), base_url="http://127.0.0.1") as client:
             road = f"/jobs/{job.id}"
             steps = [f"{road}/{step}" for step in ("survey", "forecast", "patches", "recipe", "hazards")]
             times = {path: middle(client, path) for path in ("/new", "/", "/?q=1999", *steps)}

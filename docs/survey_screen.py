@@ -21,7 +21,7 @@ def picture() -> bytes:
     """The survey of an invented side table as a browser shows it."""
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as play:
         store = Store.open(folder)
-        server = uvicorn.Server(uvicorn.Config(create(store), host="127.0.0.1", port=PORT, log_level="error"))
+        server = uvicorn.Server(uvicorn.Config(create(store, patience=None), host="127.0.0.1", port=PORT, log_level="error"))
         thread = threading.Thread(target=server.run)
         thread.start()
         while not server.started:

@@ -47,6 +47,19 @@ def test_crowded_pulses_are_drawn_together_with_the_same_dose():
     assert side.record["dose_middle_J_m2"] == pytest.approx(side.record["dose_pass_J_m2"], rel=0.12)
 
 
+# Every pulse drawn, of the same stroke, is the reference.
+@pytest.mark.parametrize("pattern", ["line", "sine"])
+def test_drawing_several_as_one_moves_no_figure(pattern, monkeypatch):
+    crowded = A.with_(repetition_rate=500e3, travel_speed=0.01, pattern=pattern)
+    (few,) = lay_out([crowded], LASER.top_hat_share, LASER)
+    monkeypatch.setattr(bench, "MOST_PULSES", 9_000_000)
+    (every,) = lay_out([crowded], LASER.top_hat_share, LASER)
+    assert few.map.shape == every.map.shape
+    for key in ("dose_edge_J_m2", "dose_middle_J_m2"):
+        assert few.record[key] == pytest.approx(every.record[key], rel=5e-3)
+    assert few.map == pytest.approx(every.map, abs=0.1 * every.map.max())
+
+
 def test_a_middle_that_is_hardly_hit_has_no_ratio():
     sparse = pp.Setting(0.01, 1e3, 1e-9, 10e-6, 1e-3, 20.0, 1.0)
     (side,) = lay_out([sparse], 0.7, None)
@@ -56,7 +69,7 @@ def test_a_middle_that_is_hardly_hit_has_no_ratio():
 
 def test_a_stroke_of_endless_pulses_is_refused_in_one_sentence():
     with pytest.raises(InputError, match="Move the hand faster"):
-        lay_out([A.with_(repetition_rate=1e6, sweep_speed=100.0, travel_speed=1e-5)], 0.7, LASER)
+        lay_out([A.with_(spot_radius=5e-6, sweep_width=1.0, repetition_rate=1e8, travel_speed=1e-5)], 0.7, None)
 
 
 def test_ratios_are_of_the_figures(sides):
@@ -125,6 +138,14 @@ def test_too_many_pulses_leave_the_rest_of_the_bench(varnished_oak):
     assert not side.seconds.size
     assert side.record["peak_rise_K"] > 0
     assert "not followed" in side.limits[-1]
+
+
+def test_leaving_out_the_courses_changes_nothing_else(varnished_oak):
+    belief = pp.prior(varnished_oak, LASER, draws=64)
+    (short,), (full,) = (lay_out([A], LASER.top_hat_share, LASER, belief, courses=c) for c in (False, True))
+    assert short.record == full.record
+    assert short.limits == full.limits
+    assert full.seconds.size > short.seconds.size == 0
 
 
 def test_the_share_given_counts_on_the_surface_too(varnished_oak):
@@ -201,6 +222,7 @@ def test_a_narrow_picture_is_narrower(tmp_path: Path):
         (["--against", ";"], "--against"),
         (["--against", "power=5 kHz"], "--against"),
         (["--against", "power=900 W"], "--against"),
+        (["--pattern", "spiral"], "--pattern"),
         (["--picture", "bench.pdf"], "--picture"),
         (["--picture", "/no/such/place/bench.svg"], "--picture"),
         (["--coating", "varnish"], "--substrate"),

@@ -29,7 +29,7 @@ PLAIN = ("top_hat_share", "passes", "count", "fraction_left", "layer", "seed", "
 ANY_TEXT = ("grader", "suspect")  # whatever can be shown is a legitimate answer
 TEXTS = ["", "   ", LONG, RUBBISH, "\x00", "a\nb", "nan", "inf", "1e308", "5e-324", "-1", "[1, 2]", "5 kg", "🪵", "ſ²"]
 COMMANDS = {
-    "bench": (("bench",), ("laser", *KNOBS, "top_hat_share", "against", *SURFACE[1:], "picture")),
+    "bench": (("bench",), ("laser", *KNOBS, "pattern", "top_hat_share", "against", *SURFACE[1:], "picture")),
     "forecast": (("forecast",), SURFACE),
     "patch": (("patch",), (*SURFACE, *STOP, "count", "place")),
     "recipe": (("recipe",), (*SURFACE, *STOP)),

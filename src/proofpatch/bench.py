@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -36,9 +37,9 @@ from proofpatch.units import show
 Floats = NDArray[np.float64]
 SEED = 1  # of the hand that is drawn
 STROKE, FEWEST_LINES = 20e-3, 6  # m of hand travel drawn, and lines at least
-MOST_PULSES = 400_000
+MOST_PULSES = 100_000
 HARDLY_HIT = 1e-6  # of the edge's dose: with less in the middle there is no ratio
-CROWDED = 0.05  # of the spot radius: pulses closer than that are drawn as one
+CROWDED = 0.25  # of the spot radius: pulses or lines closer than that are drawn as one; a pixel is wider
 PHASES = np.arange(8) / 8  # of pulses and lines: where a place lies between them, in pitches
 FOLLOWED = 40  # pulses at a place followed one by one; more are merged before the last
 MOST_WEIGHED = 400  # pulses of a place among which the hottest moment is looked for
@@ -95,7 +96,7 @@ class Side:
 
 def lay_out(
     settings: Sequence[Setting], top_hat_share: float, laser: Any, belief: Belief | None = None,
-    limits: Limits | None = None, assumed: Sequence[str] = (),
+    limits: Limits | None = None, assumed: Sequence[str] = (), courses: bool = True,
 ) -> list[Side]:  # fmt: skip
     """Each setting's side of the bench.
 
@@ -106,8 +107,17 @@ def lay_out(
         belief: of the surface; its middle is the one drawn. None: no temperatures, no chances.
         limits: of the job.
         assumed: knobs of the first setting that were not given.
+        courses: follow temperatures over time and depth too, by far the slowest part; no other figure needs it.
     """
-    return [_side(s, top_hat_share, laser, belief, limits, assumed if n == 0 else ()) for n, s in enumerate(settings)]
+    return [
+        _side(s, top_hat_share, laser, belief, limits, assumed if n == 0 else (), courses)
+        for n, s in enumerate(settings)
+    ]
+
+
+def warm() -> None:
+    """Compiles what draws the dose, about two seconds once in a process."""
+    lay_out([Setting(10.0, 20e3, 1e-7, 1e-3, 0.01, 1.0, 0.05)], 0.5, None)
 
 
 def figure(record: Mapping[str, Any], key: str) -> float | None:
@@ -123,7 +133,7 @@ def shown(record: Mapping[str, Any], key: str) -> str:
     if value is None:
         return "none"
     if kind in ("", "per mm²"):
-        return f"{value * (1e-6 if kind else 1):.3g}"
+        return f"{float(f'{value * (1e-6 if kind else 1):.3g}'):g}"
     return show(value, kind)
 
 
@@ -137,6 +147,7 @@ def ratios(first: Side, second: Side) -> dict[str, float]:
     return {key: b / a for key, a, b in pairs if a and b}
 
 
+@lru_cache(maxsize=8)
 def middle(belief: Belief) -> tuple[Floats, Floats]:
     """The surface in the middle of a belief: the weighted median of every parameter; (layers, …), (…)."""
     order = np.argsort(belief.substrate, axis=0)
@@ -150,8 +161,9 @@ def middle(belief: Belief) -> tuple[Floats, Floats]:
 
 
 def _side(
-    s: Setting, share: float, laser: Any, belief: Belief | None, limits: Limits | None, assumed: Sequence[str]
-) -> Side:
+    s: Setting, share: float, laser: Any, belief: Belief | None, limits: Limits | None, assumed: Sequence[str],
+    courses: bool,
+) -> Side:  # fmt: skip
     factor = laser.power_factor if laser else 1.0
     record = bench_record(s, share, assumed, factor)
     radius = np.linspace(0.0, 1.8 * s.spot_radius, 181)
@@ -182,9 +194,10 @@ def _side(
     coats, under = belief.surface.coats, substrate_record(belief.surface.substrate).title.lower()
     coating = coats[0].title.lower() if len(coats) == 1 and len(coats[0].shares) == 1 else "coating"
     harm = "tints" if sub[at.ACTIVATION] > 0 else "is harmed" if sub[at.LIMIT] < sub[at.MELT] else "melts"
-    course = _course(s, row, belief, sub, record["pulse_energy_J"] / s.pulse_energy * float(sub[at.HEAT_FACTOR]))
+    heat = record["pulse_energy_J"] / s.pulse_energy * float(sub[at.HEAT_FACTOR])
+    course = _course(s, row, belief, sub, heat) if courses else EMPTY
     words = said(s, record, coating, under, harm, float(sub[at.ABSORPTANCE]), see_through(belief))
-    if not course[0].size:
+    if courses and not course[0].size:
         words = (*words, "So many pulses fall on one place that its temperature is not followed in time.")
     return Side(*seen, *course, coating, under, harm, words)
 
@@ -192,17 +205,22 @@ def _side(
 def _map(s: Setting, share: float, laser: Any, energy: float) -> tuple[Grid, Floats]:
     """(grid, dose of one pass) of a piece of a stroke by a seeded hand."""
     pitch = s.travel_speed * s.sweep_width / s.sweep_speed
-    length = min(STROKE, MOST_PULSES * s.travel_speed / s.repetition_rate)
+    close, pulses_m = CROWDED * s.spot_radius, s.repetition_rate / s.travel_speed
+    pulses_as_one = max(int(close * s.repetition_rate / s.sweep_speed), 1)
+    lines_as_one = max(int(close / pitch), 1)
+    length = min(STROKE, MOST_PULSES * pulses_as_one * lines_as_one / pulses_m)
     length = max(length, FEWEST_LINES * pitch, 2 * s.spot_radius)
     whole = length + 8 * s.spot_radius + 2 * pitch
     spread = Hand().speed_spread / 2
     motion = HandMotion(spread / 2, 0.0, Hand().stand_off_spread / 2, 0.0, 0.0)
     zr = math.pi * s.spot_radius**2 / (laser.m2 * laser.wavelength) if laser else math.inf
-    # Where pulses crowd, one strong one stands for several: the map does not see them apart.
-    crowd = whole / s.travel_speed * s.repetition_rate / MOST_PULSES
-    few = max(1, min(math.ceil(crowd), int(s.spot_radius * CROWDED * s.repetition_rate / s.sweep_speed)))
-    drawn = s.with_(passes=1, repetition_rate=s.repetition_rate / few)
+    # Where pulses or lines crowd, one strong one stands for several: the map does not see them apart.
+    crowd = whole * pulses_m / MOST_PULSES
+    along = min(math.ceil(crowd), pulses_as_one)
+    beside = min(math.ceil(crowd / along), lines_as_one)
+    few = along * beside
     try:
+        drawn = s.with_(passes=1, repetition_rate=s.repetition_rate / few, sweep_speed=s.sweep_speed / beside)
         pulses = place_pulses(drawn, motion, whole, rayleigh_range=zr, seed=SEED)
     except InputError:
         raise InputError(

@@ -37,7 +37,7 @@ CLOCK_WORDS = {
     "stop": "a stop of the hand, beam on",
 }  # fmt: skip
 NO_SOLID = 3273.15  # K, above which no figure is given: nothing here is still there; common practice, no source
-REPEATED = 80  # rounds in which the fluence of a marking pulse settles
+REPEATED, SETTLED = 80, 1e-9  # rounds at most, and the change from which on the fluence of a marking pulse has settled
 NOTHING = 0.01  # of the pulse's own fluence: a limit below is none at all
 
 
@@ -143,7 +143,9 @@ def _marking_pulse(row: Floats, sub: Floats, beam: Any, hand: Floats, band: Floa
     for _ in range(REPEATED):
         own = pulse * alone / beam.peak * dark
         least = _limit_rise(row, sub, beam, warm, warm + own, own)
-        alone = np.minimum(alone * np.maximum(least - warm, 0.0) / np.maximum(own, 1e-9), far)
+        before, alone = alone, np.minimum(alone * np.maximum(least - warm, 0.0) / np.maximum(own, 1e-9), far)
+        if np.all(np.abs(alone - before) <= SETTLED * alone):
+            break
     return np.asarray(np.where(sub[at.ACTIVATION] > 0, alone, np.exp(margin) * sub[at.FLASH_FACTOR] / dark))
 
 
@@ -246,16 +248,20 @@ def said(
             f"Passes without a pause leave the part up to {warmer:.0f} °C warmer when the last one comes; the picture "
             "shows the first."
         )
-    factor = r["heat_factor_to_harm"]
-    room = f": {_room(math.log(factor))}" if factor else ", far from here"
-    flash = r["flash_limit_J_m2"]["p50"]
-    if factor and factor > 1 and flash is not None and flash < r["peak_fluence_J_m2"]:
-        room += f", as long as coating still shades the {under}"
     return (
         *lines,
-        f"What governs harm is {CLOCK_WORDS[r['governs']]}{room}.",
+        governed(r, under),
         "The curves are the middle of the belief; the chances count all of it.",
     )
+
+
+def governed(r: dict[str, Any], under: str) -> str:
+    """Which clock harms first and how far from harm that is, from the record of a setting on a surface."""
+    factor, flash = r["heat_factor_to_harm"], r["flash_limit_J_m2"]["p50"]
+    room = f": {_room(math.log(factor))}" if factor else ", far from here"
+    if factor and factor > 1 and flash is not None and flash < r["peak_fluence_J_m2"]:
+        room += f", as long as coating still shades the {under}"
+    return f"What governs harm is {CLOCK_WORDS[r['governs']]}{room}."
 
 
 def band_alone_marks(record: dict[str, Any]) -> bool:

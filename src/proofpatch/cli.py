@@ -145,7 +145,7 @@ def cli(context: click.Context) -> None:
 
 
 @cli.command()
-@options("laser", *KNOBS, "top_hat_share", "against", *SURFACE[1:], "picture")
+@options("laser", *KNOBS, "pattern", "top_hat_share", "against", *SURFACE[1:], "picture")
 @click.option("--narrow", is_flag=True, help="draw the picture in one column, for a phone or a small page")
 @as_json
 def bench(json_: bool, narrow: bool, **given: Any) -> None:

@@ -45,6 +45,10 @@ OPTIONS = {
     "sweep_speed": ("--sweep-speed", "mean speed along the line, like '10 m/s'"),
     "travel_speed": ("--travel-speed", "speed of the hand, like '50 mm/s'"),
     "passes": ("--passes", "how often the area is gone over"),
+    "pattern": (
+        "--pattern",
+        "line (beam off in the turn; if left out), sine (on: hot edges), zigzag, circle or spiral",
+    ),
     "count": ("--count", f"steps of the strip, 1 to {MOST_STEPS}"),
     "place": ("--place", "where the strip lies: scrap, hidden (if left out) or face"),
     "residue": ("--residue", "'no effect', trace, partial, nearly or clean, dust wiped off"),
@@ -97,7 +101,7 @@ REPEATED = ("suspect", "evidence", "cleared", "mark", "lift", "power_reading", "
 SETTING_OPTIONS = {
     "average_power": "--power", "repetition_rate": "--rate", "pulse_width": "--width",
     "spot_radius": "--spot-diameter", "sweep_width": "--sweep-width", "sweep_speed": "--sweep-speed",
-    "travel_speed": "--travel-speed", "passes": "--passes", "pattern": "--laser",
+    "travel_speed": "--travel-speed", "passes": "--passes", "pattern": "--pattern",
 }  # fmt: skip
 GRADE_OPTIONS = {
     name: OPTIONS[name][0]
@@ -231,7 +235,8 @@ def read_setting(given: Mapping[str, Any], laser: Laser | None) -> tuple[Setting
         values[field] = value
     values["spot_radius"] /= 2
     with at_options(SETTING_OPTIONS):
-        setting = Setting(**values, passes=whole("passes", given, 1, 1, MOST_PASSES))
+        passes = whole("passes", given, 1, 1, MOST_PASSES)
+        setting = Setting(**values, passes=passes, pattern=given.get("pattern") or "line")
         if laser:
             laser.check(setting)
     return setting, assumed
@@ -245,7 +250,7 @@ def read_against(text: str | None, given: Mapping[str, Any], laser: Laser | None
     """
     if text is None:
         return None
-    flags = {OPTIONS[name][0].removeprefix("--"): name for name in KNOBS}
+    flags = {OPTIONS[name][0].removeprefix("--"): name for name in (*KNOBS, "pattern")}
     changed: dict[str, Any] = {}
     for part in filter(None, (part.strip() for part in text.split(";"))):
         knob, _, value = part.partition("=")

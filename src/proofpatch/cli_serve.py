@@ -14,6 +14,7 @@ from typing import Any
 import click
 import uvicorn
 
+from proofpatch.bench import warm
 from proofpatch.cli_read import at_options
 from proofpatch.demo_shop import fill
 from proofpatch.errors import InputError
@@ -47,6 +48,7 @@ def open_shop(folder: str, port: int, invented: bool, idle: float | None, ready:
     ready()
     if invented:
         fill(store, click.echo)
+    warm()
     app, address = create(store), f"http://127.0.0.1:{port}/"
     server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="warning"))
     if idle is None:

@@ -15,7 +15,7 @@ from proofpatch.shop.lasers import KIND
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Overtaken, Store
 from proofpatch.units import shown_in
-from proofpatch.web import about, jobs, lasers, materials, shop, steps
+from proofpatch.web import about, bench, jobs, lasers, materials, shop, steps
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.desk import PATIENCE, Desk, Working
@@ -59,7 +59,7 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
 
     @app.exception_handler(Working)
     async def working(request: Request, at: Working) -> HTMLResponse:
-        answer = page("working.html", title=at.entry.title, again=str(request.url.path))
+        answer = page("working.html", title=at.entry.title, again=f"{request.url.path}?{request.url.query}")
         answer.headers["Refresh"] = "1"
         return answer
 
@@ -69,6 +69,7 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
         steps.routes(page, desk),
         patch_pages.routes(page, store, desk),
         about.routes(page, store, desk),
+        bench.routes(page, store, desk),
         shop.routes(page, store),
         lasers.routes(page, store),
         materials.routes(page, store),

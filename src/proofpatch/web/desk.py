@@ -13,6 +13,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from threading import Lock
 from typing import Any, TypeVar
 
+from proofpatch.physics.elementwise import numba
 from proofpatch.shop.store import Entry, Store
 from proofpatch.web.road import Inputs, Road, inputs, keep, road_of
 
@@ -20,6 +21,15 @@ PATIENCE = 0.12  # s a page waits before it says that it is at work
 KEPT = 64  # answers held in memory
 BEAMS = ("strip", "recipe", "proof")  # parts that only a job has which nothing stops
 Found = TypeVar("Found")
+
+
+def shares() -> bool:
+    """Whether this machine's kernels may run in two threads at once, which a worker may then do for its own work."""
+    try:
+        # It is there, though numba does not say so.
+        return numba is not None and numba.threading_layer() in ("omp", "tbb")  # type: ignore[attr-defined]
+    except ValueError:  # nothing ran in parallel yet
+        return False
 
 
 class Working(Exception):
