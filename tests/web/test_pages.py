@@ -454,3 +454,23 @@ def test_a_photo_stands_with_its_test(client, store, job):
     answer = client.post(f"{job}/survey", data=form, files={"photo": ("a.jpg", b"no photo", "image/jpeg")})
     assert "The answer is kept, the photo is not" in seen(answer)
     assert at(store, job).data["evidence"]["alcohol"] == "none"
+
+
+# A recipe is kept as it was when it was decided; what is graded later does not change it, and is told.
+def test_a_recipe_is_decided_and_kept_as_it_was(client, store, pan):
+    assert client.post(f"{pan}/recipe").status_code == 404  # nothing is confirmed yet
+    assert store.all("recipe") == []
+    for _ in range(12):
+        if road(store, at(store, pan)).recipe[0]["confirmed"]:
+            break
+        client.post(f"{pan}/patches", data={"step": laid(client, pan), "residue": "clean", "harm": "none"})
+    assert client.post(f"{pan}/recipe").status_code == 303
+    client.post(f"{pan}/recipe")
+    (kept,) = store.all("recipe")  # deciding the same twice is deciding once
+    record = json.loads(json.dumps(road(store, at(store, pan)).recipe[0]))
+    assert kept.data["record"] == record
+    assert client.get(f"{pan}/recipe.pdf").content.startswith(b"%PDF")
+    client.post(f"{pan}/patches", data={"step": laid(client, pan), "residue": "partial", "harm": "tint"})
+    assert "Patches were graded since." in seen(client.get(f"{pan}/recipe")) or road(
+        store, at(store, pan)).recipe[0]["setting"] is None  # fmt: skip
+    assert store.get("recipe", kept.id).data["record"] == record

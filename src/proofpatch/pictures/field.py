@@ -118,7 +118,7 @@ def field_of(
     if chances is None:
         there = forecast(belief, limits, [setting])
         chances = float(there.p_clean[0]), float(there.p_harm[0])
-    coating, harm = _named(belief)
+    coating, harm = named(belief)
     return Field(
         knobs, x, y, p_clean, p_harm, inside, columns.get(at.TRAVEL, hands[taken, 0]), hands[taken, 1], setting,
         chances, held, limits, belief.laser, coating, harm,
@@ -201,7 +201,7 @@ def _candidates(
     return np.sort(np.stack(about), axis=0)
 
 
-def _named(belief: Belief) -> tuple[str, str]:
+def named(belief: Belief) -> tuple[str, str]:
     """What stays on, and what the substrate does: "varnish", "pine tints"."""
     sub, coats = middle(belief)[1], belief.surface.coats
     harm = "tints" if sub[at.ACTIVATION] > 0 else "is harmed" if sub[at.LIMIT] < sub[at.MELT] else "melts"

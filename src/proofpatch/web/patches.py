@@ -14,8 +14,11 @@ from proofpatch.cli_show import setting_words
 from proofpatch.errors import InputError
 from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
 from proofpatch.materials import substrate
+from proofpatch.pictures.drawing import NARROW, WIDE
+from proofpatch.pictures.field import named as names_of
+from proofpatch.pictures.narrowing import how_to_read, narrowing_svg, row_of
 from proofpatch.shop.job import Job
-from proofpatch.shop.log import checked_graded, setting_to
+from proofpatch.shop.log import checked_graded, graded_from, setting_from, setting_to
 from proofpatch.shop.photos import add_photo
 from proofpatch.shop.store import Store
 from proofpatch.shop.strips import Step, Strip, lay_out, strips_of
@@ -52,7 +55,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             coats=[coat.title for coat in found.work.surface.coats] if found.work else [],
             advised=ADVISED_WAIT.get(substrate(under).family) if under else None,
             photos={one.data.get("about", ""): one for one in store.all("photo", found.entry.id)},
-            gone=store.all("patch", found.entry.id, deleted=True, most=6), beliefs=beliefs(store, found),
+            gone=store.all("patch", found.entry.id, deleted=True, most=6),
+            narrowing=_narrowing(store, found, strips) if found.patches and found.closed is None else None,
             named={one.patch.id: one.name for strip in strips for one in strip.steps if one.patch},
         )  # fmt: skip
 
@@ -124,6 +128,25 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     return router
+
+
+def _narrowing(store: Store, found: Road, strips: list[Strip]) -> dict[str, Any] | None:
+    """How the belief narrowed, drawn at two widths; None while fewer than two beliefs of the job are kept."""
+    kept = beliefs(store, found)
+    if len(kept) < 2 or found.window is None:
+        return None
+    named = {one.patch.id: one.name for strip in strips for one in strip.steps if one.patch}
+    at = setting_from(kept[0][1]["reference"])
+    rows = [
+        row_of(
+            "before any patch" if patch is None else f"after {named.get(patch.id, 'another')}", data["levels"], at,
+            None if patch is None else graded_from(patch.data),
+        )
+        for patch, data in kept
+    ]  # fmt: skip
+    _, harm = names_of(found.window.belief)
+    return {"read": how_to_read(rows, at), "wide": narrowing_svg(rows, WIDE, harm),
+            "narrow": narrowing_svg(rows, NARROW, harm)}  # fmt: skip
 
 
 def dial(setting: Mapping[str, Any]) -> list[tuple[str, float, str]]:

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
+from typing import Any
+
 from fastapi import APIRouter, Response
+from fastapi.responses import RedirectResponse
 
 from proofpatch.cli_show import clock_sentence, setting_words
+from proofpatch.documents.card import card_pdf
 from proofpatch.documents.method import method_pdf
 from proofpatch.errors import InputError
 from proofpatch.hazards.room import WALLS
@@ -34,7 +40,31 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         record, margins = (None, []) if found.closed else found.recipe
         dials, drawn = ([], None) if found.closed else found.proof
         return page("recipe.html", road=found, here="recipe", stop=found.closed, record=record, margins=margins,
-                    dials=dials, drawn=drawn, words=setting_words, clock=clock_sentence)  # fmt: skip
+                    dials=dials, drawn=drawn, words=setting_words, clock=clock_sentence,
+                    decided=desk.store.all("recipe", key, most=3), now=[one.id for one in found.patches])  # fmt: skip
+
+    @router.post("/jobs/{key}/recipe")
+    def decide(key: str) -> Response:
+        found = desk.wait(key, "recipe")
+        record = None if found.closed else found.recipe[0]
+        if record is None or record["setting"] is None or not record["confirmed"]:
+            raise InputError("recipe", "There is no confirmed recipe to work by.", "Lay test patches first.")
+        # As it was when it was decided: the recipe, the forecast it stands in, and the patches it rests on.
+        data = {"record": record, "forecast": found.forecast, "patches": [one.id for one in found.patches],
+                "job_version": found.entry.version}  # fmt: skip
+        earlier = desk.store.all("recipe", key, most=1)
+        if not earlier or earlier[0].data["patches"] != data["patches"] or earlier[0].data["record"] != _plain(record):
+            desk.store.add("recipe", data, key, found.entry.title)
+        return RedirectResponse(f"/jobs/{key}/recipe", 303)
+
+    @router.get("/jobs/{key}/recipe.pdf")
+    def card(key: str) -> Response:
+        found = desk.wait(key, "recipe")
+        if found.closed or found.hazards is None:
+            raise InputError("recipe", "There is no recipe to print.", "Go back to the job.")
+        ours, _ = settings_of(desk.store)
+        sheet = card_pdf(*found.recipe, ours.headed(found.entry.title), found.hazards["covered"], ours.paper)
+        return Response(sheet, media_type="application/pdf")
 
     @router.get("/jobs/{key}/hazards")
     def danger(key: str) -> Response:
@@ -76,3 +106,8 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         return Response(method_pdf(record, found.zone, ours.paper), media_type="application/pdf")
 
     return router
+
+
+def _plain(record: Mapping[str, Any]) -> Any:
+    """A record as the store gives it back."""
+    return json.loads(json.dumps(record))
