@@ -1,6 +1,7 @@
-"""The road in a real browser, at phone and laptop size, without a script of ours."""
+"""The road in a real browser, at phone and laptop size."""
 
 import io
+import re
 from pathlib import Path
 
 import numpy as np
@@ -60,7 +61,7 @@ def test_the_road_from_door_to_method_statement(page, size):
     assert asked > 0
     page.get_by_role("navigation").get_by_role("link", name="Forecast").click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("in 100 that some setting")
-    page.get_by_role("link", name="Look at the hazards").click()
+    page.get_by_role("navigation").get_by_role("link", name="Hazards").click()
     page.get_by_label("Caught at the spot").fill("98 %")
     for name, value in (
         ("Room length", "9 m"),
@@ -125,37 +126,83 @@ def test_a_huge_photo_is_taken(page, store):
     assert page.locator(".photos img").evaluate("(img) => img.naturalWidth") == 480
 
 
+def checked(page, path, width):
+    """Nothing against access, no sideways scroll, no target too small on a page with all its folds open."""
+    page.goto(path)
+    expect(page.get_by_role("heading", level=1)).not_to_contain_text("Working out")
+    page.evaluate("() => document.querySelectorAll('details').forEach((one) => { one.open = true })")
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    found = page.evaluate("() => axe.run()")["violations"]
+    assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in found] == [], path
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= width, path
+    small = page.evaluate(
+        "([what, least]) => [...document.querySelectorAll(what)].filter((one) => one.checkVisibility() && "
+        "one.getBoundingClientRect().height < least).map((one) => one.outerHTML.slice(0, 120))",
+        ["button, input:not([type=hidden], [type=radio], [type=checkbox]), select, a.next, summary", LEAST_TARGET],
+    )
+    assert small == [], path
+
+
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("size", [PHONE, LAPTOP], ids=["phone", "laptop"])
-def test_nothing_is_found_against_access(page, theme, size):
+def test_nothing_is_found_against_access(page, store, theme, size):
     page.emulate_media(color_scheme=theme)
     page.set_viewport_size(size)
     take_in(page)
     job = page.url.removesuffix("/survey")
-    for path in (
-        "/",
-        "/new",
-        f"{job}/survey",
-        f"{job}/survey?test=alcohol",
-        f"{job}/forecast",
-        f"{job}/hazards",
-        "/none",
-    ):
-        page.goto(path)
-        page.evaluate("() => document.querySelectorAll('details').forEach((one) => { one.open = true })")
-        page.evaluate(AXE.read_text(encoding="utf-8"))
-        found = page.evaluate("() => axe.run()")["violations"]
-        assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in found] == [], path
-        assert page.evaluate("() => document.documentElement.scrollWidth") <= size["width"], path
-        small = page.evaluate(
-            "([what, least]) => [...document.querySelectorAll(what)]"
-            ".filter((one) => one.getBoundingClientRect().height < least).map((one) => one.outerHTML)",
-            [
-                "button, input:not([type=hidden]):not([type=radio]):not([type=checkbox]), select, a.next, summary",
-                LEAST_TARGET,
-            ],
-        )
-        assert small == [], path
+    open_job = to_patches(page, store)
+    paths = ["/", "/new", "/shop", "/bench", f"/bench?job={open_job.rsplit('/', 1)[1]}", "/none", f"{job}/piece",
+             f"{job}/survey?test=alcohol"]  # fmt: skip
+    paths += [f"{one}/{step}" for one in (job, open_job)
+              for step in ("survey", "forecast", "patches", "recipe", "hazards")]  # fmt: skip
+    for path in paths:
+        checked(page, path, size["width"])
+
+
+def to_patches(page, store):
+    """A job that nothing stops, with a strip laid out and its first step graded; its address."""
+    data = {
+        "job": {"title": "Skillet", "laser": "pulsed-500"}, "limits": {"preset": "ordinary"},
+        "evidence": {"kind": "grease", "substrate": "cast-iron", "year": "2020"},
+        "lead": {"status": "negative", "method": "laboratory test of a chip through all layers", "date": "2025-03-11"},
+        "room": {"length": "9 m", "width": "6 m", "height": "4 m", "work": ["3 m", "2 m"]},
+    }  # fmt: skip
+    job = f"/jobs/{store.add('job', data, title='Skillet').id}"
+    page.goto(f"{job}/patches")
+    page.get_by_role("button", name="Lay out the next strip").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Lay A1")
+    # Two taps time the stroke and fill both fields.
+    page.get_by_role("button", name="Start of the stroke").click()
+    page.get_by_role("button", name="End of the stroke").click()
+    expect(page.get_by_label("Seconds of the stroke")).not_to_have_value("")
+    expect(page.locator("#moved")).to_contain_text("asked were")
+    page.get_by_label("Seconds of the stroke").fill("1.9 s")
+    page.get_by_label("Length of the stroke").fill("100 mm")
+    page.get_by_role("button", name="Tick every 20 mm").click()
+    expect(page.get_by_role("button", name="Stop ticking")).to_have_attribute("aria-pressed", "true")
+    page.locator(".grades label", has_text="partial").click()
+    page.locator(".grades label", has_text="none").click()
+    page.get_by_role("button", name="Keep the grade of A1").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Lay A2")
+    return job
+
+
+def test_a_strip_is_laid_graded_and_taken_back(page, store):
+    page.set_viewport_size(PHONE)
+    job = to_patches(page, store)
+    (patch,) = store.all("patch")
+    assert (patch.data["seconds"], patch.data["length"], patch.data["residue"]) == (1.9, 0.1, "partial")
+    page.get_by_role("button", name="Take back the grade of A1").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Lay A1")
+    page.get_by_role("button", name="Bring back A1").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Lay A2")
+    page.locator(".grades label", has_text="clean").first.click()
+    page.locator(".grades label", has_text="marked").click()
+    page.get_by_role("button", name="Keep the grade of A2").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("A2 shows marked on the cast iron. Strip A ends here")
+    expect(page.get_by_role("heading", name="How the belief narrowed")).to_be_visible()
+    page.goto(f"{job}/recipe")
+    expect(page.get_by_role("heading", level=1)).to_contain_text(re.compile("No recipe yet|Confirm first"))
 
 
 def test_all_works_by_keyboard(page):

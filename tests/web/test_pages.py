@@ -180,6 +180,7 @@ def test_a_grade_that_is_none_is_refused_and_one_can_be_taken_back(client, store
         ({"step": step, "residue": "clean", "harm": "none", "seconds": "2 s"}, "length"),
         ({"step": step, "residue": "clean", "harm": "none", "knob-power": "9 kW"}, "Power"),
         ({"step": step, "residue": "clean", "harm": "none", "knob-rate": "fast"}, "Rate"),
+        ({"step": step, "residue": "clean", "harm": "none", "grader": "A\u0007B"}, "grader"),
         ({"step": "B7", "residue": "clean", "harm": "none"}, "B7 does not wait"),
     ):  # fmt: skip
         answer = client.post(f"{pan}/patches", data=form)

@@ -207,4 +207,6 @@ def _graded(form: Form, step: Step, work: Job) -> dict[str, Any]:
     values["wiped"] = text(form, "unwiped") == ""
     graded = checked_graded(setting, values, len(work.surface.coats))
     when = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
-    return {"setting": setting_to(graded.setting), **values, "when": when}
+    data = {"setting": setting_to(graded.setting), **values, "when": when}
+    graded_from(data, len(work.surface.coats))  # what is kept can be read again
+    return data
