@@ -14,6 +14,7 @@ from proofpatch.shop.store import Overtaken, Store
 from proofpatch.web import jobs, steps
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
+from proofpatch.web.api import create_api
 from proofpatch.web.guard import guard
 from proofpatch.web.shell import Pages
 
@@ -24,6 +25,8 @@ def create(store: Store) -> FastAPI:
     """The pages over a store."""
     app = FastAPI(title="proofpatch", docs_url=None, redoc_url=None, openapi_url=None)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
+    # An application of its own: what goes wrong there is said as JSON.
+    app.mount("/api", create_api(store))
     guard(app)
     page = Pages()
 
