@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from fastapi import FastAPI, Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, Response
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
@@ -15,7 +15,8 @@ from proofpatch.web import jobs, steps
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.api import create_api
-from proofpatch.web.guard import guard
+from proofpatch.web.api.trouble import of_http
+from proofpatch.web.guard import API, guard
 from proofpatch.web.shell import Pages
 
 HERE = Path(__file__).parent
@@ -31,7 +32,10 @@ def create(store: Store) -> FastAPI:
     page = Pages()
 
     @app.exception_handler(HTTPException)
-    async def unknown(_: Request, trouble: HTTPException) -> HTMLResponse:
+    async def unknown(request: Request, trouble: HTTPException) -> Response:
+        # Not every path below it reaches the interface: one with a line break does not.
+        if request.url.path.startswith(API):
+            return of_http(request, trouble)
         said = "There is no such page." if trouble.status_code == 404 else f"This cannot be done: {trouble.detail}."
         return page("trouble.html", trouble.status_code, title="Not done", problem=said, back="/")
 

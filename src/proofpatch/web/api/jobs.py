@@ -10,7 +10,7 @@ from fastapi import APIRouter
 
 from proofpatch.errors import InputError
 from proofpatch.shop.job import job_from
-from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.store import Entry, Overtaken, Store
 from proofpatch.survey.stop import HardStop
 from proofpatch.web.api import models as m
 from proofpatch.web.api.find import JOB_FIELDS, open_job, road_of, thing
@@ -66,7 +66,9 @@ def routes(store: Store) -> APIRouter:
     @router.post("/jobs/{id}/undo", responses=m.CHANGES)
     def undo(id: m.Key, version: m.Version) -> m.Job:
         """The job as it was before its last change, as a new version; twice undoes the undoing."""
-        open_job(store, id)
+        now = open_job(store, id)
+        if now.version != version:
+            raise Overtaken(now, 0)
         entry = store.undo("job", id, version)
         if entry.title != _title(entry.data):
             entry = store.change("job", id, entry.version, entry.data, _title(entry.data))

@@ -17,7 +17,7 @@ from proofpatch.shop.job import LONGEST_TEXT, quoted
 from proofpatch.shop.store import Overtaken
 from proofpatch.web.api.models import DEEPEST, LONGEST_KEY, MOST_ENTRIES, PRINTABLE
 
-LONGEST_SENTENCE = 400
+LONGEST_SENTENCE = 1000  # characters; no stop is so long
 STORE = "folder"  # field of what the store itself could not do
 OF_PATH = {"id": "job", "digest": "photo"}
 NUMBER, WHOLE = "Give a plain number, without quotes or unit.", "Give one without quotes."
@@ -114,7 +114,7 @@ def handlers(app: FastAPI) -> None:
 
     @app.exception_handler(HTTPException)
     async def other(request: Request, error: HTTPException) -> JSONResponse:
-        return trouble(*_of_http(request, error), headers=error.headers)
+        return of_http(request, error)
 
     @app.exception_handler(Exception)
     async def broken(_: Request, __: Exception) -> JSONResponse:
@@ -122,15 +122,14 @@ def handlers(app: FastAPI) -> None:
         return trouble(500, "server", said, "What was answered before is kept; the output of the server says more.")
 
 
-def _of_http(request: Request, error: HTTPException) -> tuple[int, str, str, str]:
+def of_http(request: Request, error: HTTPException) -> JSONResponse:
     """What the framework itself refuses."""
-    if error.status_code == 404:
-        return 404, "path", "There is no such address.", "See /api/openapi.json for all of them."
-    if error.status_code == 405:
-        return 405, "method", f"This address does not take {request.method}.", "See /api/openapi.json for what it does."
-    if error.status_code == 400:
-        return 422, "body", "The body cannot be read.", "Send a JSON object; of a photo a form with its file."
-    return error.status_code, "request", f"{error.detail}.", "See docs/api.md."
+    said = {
+        404: (404, "path", "There is no such address.", "See /api/openapi.json for all of them."),
+        405: (405, "method", f"This address does not take {request.method}.", "See /api/openapi.json for what does."),
+        400: (422, "body", "The body cannot be read.", "Send a JSON object; of a photo a form with its file."),
+    }.get(error.status_code, (error.status_code, "request", f"{error.detail}.", "See docs/api.md."))
+    return trouble(*said, headers=error.headers)
 
 
 def _of_validation(error: Mapping[str, Any]) -> tuple[int, str, str, str]:
