@@ -386,6 +386,14 @@ def test_tables_that_make_no_job_are_refused_at_their_key(client, store, tables,
     assert store.all("job") == []
 
 
+def test_a_job_made_here_opens_on_every_page(client):
+    said = {"kind": "clear film", "substrate": "oak", "year": [1905], "aired": True, " Alcohol@Leg ": "none"}
+    job = made(client, {"job": None, "room": None, "cleared": None, "evidence": said})
+    assert client.get(f"jobs/{job}").json()["tables"] == {"evidence": said}  # null is not there
+    for page in ("survey", "forecast", "patches", "recipe", "hazards"):
+        assert client.get(f"{HERE}/jobs/{job}/{page}").status_code == 200
+
+
 @pytest.mark.parametrize(
     ("content", "headers"),
     [(b"", JSON), (b"{", JSON), (b"\xff", JSON), (b"[" * 100_000, JSON), (b"1" * 5000, JSON), (b"null", JSON),

@@ -107,7 +107,8 @@ def _tables(sent: m.NewJob) -> dict[str, Any]:
         InputError: they make no job.
     """
     check_plain(sent.tables, "tables")
-    tables, head = dict(sent.tables), sent.tables.get("job", {})
+    tables = {name: table for name, table in sent.tables.items() if table is not None}
+    head = tables.get("job", {})
     if isinstance(head, dict):
         # A path would be one of the machine that serves, not of whoever asks.
         if str(head.get("laser", "")).strip().endswith(".toml"):

@@ -142,6 +142,8 @@ def _of_validation(error: Mapping[str, Any]) -> tuple[int, str, str, str]:
     if where == "path":
         field = OF_PATH.get(field, field)
         return 404, field, f"There is no {field} {said}.", "Look it up in the list."
+    if kind == "value_error" and "UploadFile" in error["msg"]:
+        return 422, field, f"{field} is not a file.", "Send a form with its file."
     problem, remedy = _sentence(kind, field, said, about) or (f"{field}: {error['msg']}.", "See /api/openapi.json.")
     return 422, field, problem, remedy
 
