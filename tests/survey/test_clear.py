@@ -7,15 +7,14 @@ import json
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from made_lead import GROUNDS, OLD, READINGS, UNSETTLED
 
 from proofpatch import InputError
 from proofpatch.cli import main
-from proofpatch.materials import substrate_ids
 from proofpatch.shop.job import job_from
 from proofpatch.sources import STATUS, sources
 from proofpatch.survey import Clearance, Lead, identify, open_stop, read_survey, split_item, stops
 from proofpatch.survey.clear import RULES, hazards
-from proofpatch.survey.evidence import TESTS
 
 DAY = "2025-03-11"
 LAB = Lead("negative", "laboratory test of a chip", DAY)
@@ -205,17 +204,6 @@ def test_every_hazard_has_a_rule_and_a_source():
 
 
 # ---- Old or undated paint, by any path ----
-
-GROUNDS = st.sampled_from([*substrate_ids(), "wood", "metal", "stone", "unknown"])
-READINGS = st.lists(
-    st.sampled_from([(n, v) for n, t in TESTS.items() for v in t.values if n != "kind"]), max_size=5,
-    unique_by=lambda pair: pair[0],
-)  # fmt: skip
-UNSETTLED = st.sampled_from([
-    None, Lead(), Lead("positive", "XRF", DAY), Lead("negative"), Lead("negative", "laboratory"),
-    Lead("negative", "swab", DAY), Lead("accepted"), Lead("accepted", name="A. Owner", controls="masks"),
-])  # fmt: skip
-OLD = st.one_of(st.none(), st.integers(1000, 1977))
 
 
 @settings(max_examples=60, deadline=None)

@@ -20,6 +20,14 @@ WINDOW_EXPOSURE = 100.0  # s: barriers, windows and the public; from memory
 LOWEST_RATE = 1e-2  # Hz
 LONGEST_PULSE = 0.25  # s; what lasts longer is a steady beam of its peak power
 VISIBLE = 700e-9  # m
+# field: (words, lowest, highest, unit). What a laser or a workshop can hold; common practice, no source.
+BOUNDS = {
+    "power": ("Power", 1e-6, 1e6, "W"), "rate": ("Repetition rate", LOWEST_RATE, 1e9, "Hz"),
+    "width": ("Pulse width", 1e-9, LONGEST_PULSE, "s"), "wavelength": ("Wavelength", 400e-9, 1e-3, "m"),
+    "diameter": ("Beam diameter", 1e-5, 1.0, "m"), "divergence": ("Divergence", 1e-6, 3.0, "rad"),
+    "focal_length": ("Focal length", 1e-3, 100.0, "m"), "exposure": ("Exposure", 1e-9, 3e4, "s"),
+    "reflectance": ("Reflectance", 0.0, 1.0, ""),
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -50,19 +58,11 @@ class Beam:
     reflectance: float = 1.0
 
     def __post_init__(self) -> None:
-        bounds = {
-            "power": ("Power", 1e-6, 1e6, "W"), "wavelength": ("Wavelength", 400e-9, 1e-3, "m"),
-            "diameter": ("Beam diameter", 1e-5, 1.0, "m"), "exposure": ("Exposure", 1e-9, 3e4, "s"),
-            "reflectance": ("Reflectance", 0.0, 1.0, ""),
-        }  # fmt: skip
-        if self.rate is not None:
-            bounds["rate"] = ("Repetition rate", LOWEST_RATE, 1e9, "Hz")
-            bounds["width"] = ("Pulse width", 1e-9, LONGEST_PULSE, "s")
-        if self.divergence is not None:
-            bounds["divergence"] = ("Divergence", 1e-6, 3.0, "rad")
-        if self.focal_length is not None:
-            bounds["focal_length"] = ("Focal length", 1e-3, 100.0, "m")
-        for name, (words, low, high, unit) in bounds.items():
+        given = ["power", "wavelength", "diameter", "exposure", "reflectance"]
+        given += ["rate", "width"] if self.rate is not None else []
+        given += [name for name in ("divergence", "focal_length") if getattr(self, name) is not None]
+        for name in given:
+            words, low, high, unit = BOUNDS[name]
             value = getattr(self, name)
             if value is None:
                 raise InputError(name, f"{words} is missing.", "A pulsed beam needs its rate and its width.")

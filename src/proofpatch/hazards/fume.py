@@ -29,6 +29,7 @@ from proofpatch.units import to_si
 HERE = Path(__file__).parent
 EXCHANGE = 0.05  # m³/s, β: what passes between an operator's air and the room's, a low one; from memory, unverified
 MOST_CAUGHT = 0.98  # no hood at a moving spot catches more; common practice, no source
+ROOM_VOLUME = (0.1, 1e6)  # m³, of any room
 NEAR = 10.0  # the air an operator breathes over that of a well-mixed room, 3 to 10; the worse end, from memory
 MIXING = 3.0  # of the air let in only a third counts: rooms mix badly; from memory
 # Protection factors of respirators (assigned, US federal), least first; from memory, unverified.
@@ -189,7 +190,7 @@ def fume(
     """
     area_rate = finite_number("area_rate", "Area rate", area_rate, 1e-9, 10.0, "m²/s")
     capture = finite_number("capture", "Captured share", capture, 0.0, MOST_CAUGHT, "")
-    volume = finite_number("volume", "Room volume", volume, 0.1, 1e6, "m³")
+    volume = finite_number("volume", "Room volume", volume, *ROOM_VOLUME, "m³")
     air = finite_number("air", "Air flow", air, 0.0, 1e4, "m³/s")
     seconds = finite_number("seconds", "Time of work", seconds, 1.0, 1e6, "s")
     airborne = finite_number("airborne", "Airborne share", airborne, 0.0, 1.0, "")

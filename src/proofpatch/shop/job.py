@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from proofpatch.errors import InputError
+from proofpatch.hazards.fume import MOST_CAUGHT, ROOM_VOLUME
 from proofpatch.hazards.power import Circuit, read_circuit
 from proofpatch.hazards.room import Opening, Room, Thing
 from proofpatch.lasers import Laser, laser_from_toml
@@ -22,6 +23,7 @@ from proofpatch.learn.limits import PRESETS, Hand, Limits
 from proofpatch.learn.surface import Layer, Surface
 from proofpatch.materials import coating, find_substrate
 from proofpatch.offer.hours import BOUNDS
+from proofpatch.physics.setting import finite_number
 from proofpatch.survey.clear import Clearance
 from proofpatch.survey.described import surface_of
 from proofpatch.survey.evidence import Reading, Survey, read_survey
@@ -47,7 +49,7 @@ KEYS: dict[str, dict[str, str]] = {
     "openings": {"name": "text", "wall": "text", "start": "distance", "end": "distance", "closed": "flag"},
     "shiny": {"name": "text", "at": "point"},
     "people": {"name": "text", "at": "point"},
-    "air": {"capture": "share", "flow": "air flow"},
+    "air": {"capture": "captured", "flow": "air flow"},
     "power": {"circuits": "texts", "chiller": "power", "extractor": "power"},
     "zones": {"name": "text", "area": "zone", "effort": "factor"},
     "rates": {"set_up": "set-up", "hand_factor": "hand factor"},
@@ -63,6 +65,7 @@ DEFAULT_LASER = "pulsed-500"
 BOUNDED: dict[str, tuple[str, float | None, float | None]] = {
     "zone": ("area", 1e-6, 1e5),
     "set-up": ("duration", *BOUNDS["set_up"][:2]),
+    "captured": ("share", 0.0, MOST_CAUGHT),
 }
 FACTORS = {"factor": (0.1, 20.0), "hand factor": BOUNDS["hand_factor"][:2]}
 LARGEST_FILE = 1_000_000  # bytes; a job is a page of text
@@ -261,7 +264,7 @@ def _room(read: Mapping[str, Any]) -> Room | None:
         if key not in about:
             raise InputError(f"room.{key}", f"room.{key} is missing.", "Add it.")
     with inside("room", {"openings": "openings", "shiny": "shiny", "people": "people"}):
-        return Room(
+        room = Room(
             about["length"],
             about["width"],
             about["work"],
@@ -269,6 +272,9 @@ def _room(read: Mapping[str, Any]) -> Room | None:
             tuple(Thing(entry["name"], *entry["at"]) for entry in read["shiny"]),
             tuple(Thing(entry["name"], *entry["at"]) for entry in read["people"]),
         )
+        volume = room.length * room.width * about.get("height", HEIGHT)
+        finite_number("height", "Room volume", volume, *ROOM_VOLUME, "m³")
+        return room
 
 
 def survey_from(given: Any, head: Mapping[str, Any], ground: str | None) -> Survey | None:

@@ -18,8 +18,10 @@ from proofpatch.units import shown_in
 from proofpatch.web import about, bench, jobs, lasers, materials, shop, steps
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
+from proofpatch.web.api import create_api
+from proofpatch.web.api.trouble import of_http
 from proofpatch.web.desk import PATIENCE, Desk, Working
-from proofpatch.web.guard import Next, guard
+from proofpatch.web.guard import API, Next, guard
 from proofpatch.web.shell import Pages
 
 HERE = Path(__file__).parent
@@ -31,6 +33,8 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     guard(app)
     page, desk = Pages(), Desk(store, patience)
+    # An application of its own: what goes wrong there is said as JSON.
+    app.mount("/api", create_api(store, desk))
 
     app.state.asked = time.monotonic()
 
@@ -43,7 +47,10 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
             return await answer(request)
 
     @app.exception_handler(HTTPException)
-    async def unknown(_: Request, trouble: HTTPException) -> HTMLResponse:
+    async def unknown(request: Request, trouble: HTTPException) -> Response:
+        # Not every path below it reaches the interface: one with a line break does not.
+        if request.url.path.startswith(API):
+            return of_http(request, trouble)
         said = "There is no such page." if trouble.status_code == 404 else f"This cannot be done: {trouble.detail}."
         return page("trouble.html", trouble.status_code, title="Not done", problem=said, back="/")
 

@@ -137,5 +137,5 @@ def change(
 
 def _said(data: Mapping[str, Any]) -> dict[str, str]:
     """What the evidence says so far, by name."""
-    return {str(name): ", ".join(value) if isinstance(value, list) else str(value)
+    return {str(name): ", ".join(map(str, value)) if isinstance(value, list) else str(value)
             for name, value in data.get("evidence", {}).items()}  # fmt: skip

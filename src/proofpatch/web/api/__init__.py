@@ -1,0 +1,33 @@
+"""The shop over HTTP: the same records as the pages and the command line, as JSON, on this machine only."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI
+
+from proofpatch.shop.store import Store
+from proofpatch.web.api import answers, graded, jobs, photos, tools
+from proofpatch.web.api.models import ANY
+from proofpatch.web.api.trouble import handlers
+from proofpatch.web.desk import Desk
+
+__all__ = ["create_api"]
+
+ABOUT = (
+    "The jobs of the shop and what is known of them, and the bench and the hazards of a beam without a job. Quantities "
+    "are SI, keys carry their unit. Work that is refused is answered with the refusal as a record and status 200; "
+    "grading a patch then is a 409. Every error is {field, problem, remedy}. Nothing here is a clearance."
+)
+
+
+def create_api(store: Store, desk: Desk) -> FastAPI:
+    """The interface over a store, to be mounted under /api."""
+    app = FastAPI(
+        title="proofpatch", version="1", description=ABOUT, docs_url=None, redoc_url=None, redirect_slashes=False,
+        servers=[{"url": "/api"}], root_path_in_servers=False, responses=ANY,
+    )  # fmt: skip
+    handlers(app)
+    for part in (jobs, answers, graded):
+        app.include_router(part.routes(store, desk))
+    app.include_router(photos.routes(store))
+    app.include_router(tools.routes(store))
+    return app

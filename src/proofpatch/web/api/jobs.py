@@ -1,0 +1,118 @@
+"""Jobs over HTTP: listed, made, changed, put away, brought back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import APIRouter
+
+from proofpatch.errors import InputError
+from proofpatch.shop.store import Entry, Overtaken, Store
+from proofpatch.web.api import models as m
+from proofpatch.web.api.find import JOB_FIELDS, open_job, road_of, thing
+from proofpatch.web.api.trouble import at, check_plain
+from proofpatch.web.desk import Desk
+from proofpatch.web.jobs import check
+
+
+def routes(store: Store, desk: Desk) -> APIRouter:
+    """The addresses of jobs."""
+    router = APIRouter()
+
+    def kept(entry: Entry) -> m.Job:
+        """The job after a change, with what it came to kept beside it."""
+        road_of(desk, entry)
+        return _job(entry)
+
+    @router.get("/jobs")
+    def jobs(q: m.Words = "", limit: m.Most = m.SHOWN, deleted: bool = False) -> m.Jobs:
+        """The jobs, the last changed first."""
+        found = store.all("job", words=q, deleted=deleted, most=limit + 1)
+        return m.Jobs(jobs=[m.Head(**_head(entry)) for entry in found[:limit]], more=len(found) > limit)
+
+    @router.post("/jobs", status_code=201, responses=m.CHANGE)
+    def add(sent: m.NewJob) -> m.Job:
+        """A new job of the tables of a job file."""
+        tables = _tables(store, sent)
+        return kept(store.add("job", tables, title=_title(tables), by=sent.by))
+
+    @router.get("/jobs/{id}", responses=m.GONE)
+    def job(id: m.Key) -> m.Job:
+        """A job with its tables, deleted or not."""
+        return _job(thing(store, "job", id))
+
+    @router.put("/jobs/{id}", responses=m.CHANGES)
+    def change(id: m.Key, sent: m.ChangedJob) -> m.Job:
+        """The job with other tables: all of them, what is left out is gone."""
+        open_job(store, id)
+        tables = _tables(store, sent)
+        return kept(store.change("job", id, sent.version, tables, _title(tables), sent.by))
+
+    @router.delete("/jobs/{id}", responses=m.CHANGES)
+    def delete(id: m.Key, version: m.Version) -> m.Job:
+        """The job out of sight; nothing is lost."""
+        open_job(store, id)
+        return _job(store.delete("job", id, version))
+
+    @router.post("/jobs/{id}/restore", responses=m.CHANGES)
+    def restore(id: m.Key, version: m.Version) -> m.Job:
+        """A deleted job back in sight."""
+        thing(store, "job", id)
+        return kept(store.restore("job", id, version))
+
+    @router.post("/jobs/{id}/undo", responses=m.CHANGES)
+    def undo(id: m.Key, version: m.Version) -> m.Job:
+        """The job as it was before its last change, as a new version; twice undoes the undoing."""
+        now = open_job(store, id)
+        if now.version != version:
+            raise Overtaken(now, 0)
+        entry = store.undo("job", id, version)
+        if entry.title != _title(entry.data):
+            entry = store.change("job", id, entry.version, entry.data, _title(entry.data))
+        return kept(entry)
+
+    @router.get("/jobs/{id}/history", responses=m.GONE)
+    def history(id: m.Key, limit: m.Most = m.SHOWN) -> m.History:
+        """What the job said at each version, the last of them, and what came too late."""
+        thing(store, "job", id)
+        whole = store.history("job", id)
+        shown = [
+            m.Past(number=one.number, version=one.version, what=one.what, tables=dict(one.data), at=one.at, by=one.by)
+            for one in whole[-limit:]
+        ]
+        return m.History(history=shown, more=len(whole) > limit)
+
+    return router
+
+
+def _head(entry: Entry) -> dict[str, Any]:
+    return {name: getattr(entry, name) for name in m.Head.model_fields}
+
+
+def _job(entry: Entry) -> m.Job:
+    return m.Job(**_head(entry), tables=dict(entry.data))
+
+
+def _title(tables: Mapping[str, Any]) -> str:
+    return str(tables.get("job", {}).get("title", "Untitled job"))
+
+
+def _tables(store: Store, sent: m.NewJob) -> dict[str, Any]:
+    """The tables of a body, read once as a job; a material that no beam touches is kept, its records refuse.
+
+    Raises:
+        InputError: they make no job.
+    """
+    check_plain(sent.tables, "tables")
+    tables = {name: table for name, table in sent.tables.items() if table is not None}
+    head = tables.get("job", {})
+    if isinstance(head, dict):
+        # A path would be one of the machine that serves, not of whoever asks.
+        if str(head.get("laser", "")).strip().endswith(".toml"):
+            raise InputError("tables.job.laser", "A laser's file cannot be named here.", "Name a laser by its id.")
+        if sent.title is not None:
+            tables["job"] = {**head, "title": sent.title}
+    with at("tables", JOB_FIELDS):
+        check(store, tables)
+    return tables

@@ -1,0 +1,321 @@
+"""What is sent to the HTTP interface and what comes back; every number with the bounds anything real lies in."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from typing import Annotated, Any
+
+from fastapi import Path, Query
+from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
+from pydantic.fields import FieldInfo
+
+from proofpatch.hazards import beam
+from proofpatch.learn.evidence import HARMS, RESIDUES
+from proofpatch.learn.surface import MOST_LAYERS
+from proofpatch.physics.setting import BOUNDS, MOST_PASSES, PATTERNS
+from proofpatch.shop.job import EARLIEST_YEAR, EVIDENCE, FACTORS, KEYS, LISTS, LONGEST_TEXT, REQUIRED
+from proofpatch.shop.store import LONGEST_BY, LONGEST_TITLE
+from proofpatch.units import kind_named
+
+MOST_ENTRIES = 100  # in a list or a table of a job; a job is a page of text
+LONGEST_KEY = 100
+DEEPEST = 5  # tables in tables; a job has three
+MOST_VERSIONS = 10**9
+SHOWN, MOST_SHOWN = 50, 200  # jobs or changes in one answer
+PRINTABLE = r"^[^\x00-\x1f\x7f-\x9f]*$"
+WORD = r"^[a-z0-9][a-z0-9-]{0,40}$"
+
+
+def bounded(low: float, high: float, about: str) -> FieldInfo:
+    """A number within bounds; text is none, nor is what is not finite."""
+    found: FieldInfo = Field(ge=low, le=high, allow_inf_nan=False, strict=True, description=about)
+    return found
+
+
+def quantity(kind: str) -> FieldInfo:
+    """A quantity in SI within the bounds of its kind."""
+    found = kind_named(kind)
+    return bounded(found.low, found.high, f"{found.name} [{found.si}]")
+
+
+def knob(name: str) -> FieldInfo:
+    """A knob of a setting within the bounds of the physics."""
+    words, unit, low, high = BOUNDS[name]
+    return bounded(low, high, f"{words} [{unit}]")
+
+
+def figure(name: str, kind: str) -> FieldInfo:
+    """A figure of a beam within the bounds of its kind, and of the hazards."""
+    found, (words, low, high, unit) = kind_named(kind), beam.BOUNDS[name]
+    return bounded(max(low, found.low), min(high, found.high), f"{words} [{unit or '1'}]")
+
+
+def whole(low: int, high: int) -> FieldInfo:
+    """A whole number within bounds."""
+    found: FieldInfo = Field(ge=low, le=high, strict=True)
+    return found
+
+
+def line(most: int) -> FieldInfo:
+    """A line of text."""
+    found: FieldInfo = Field(max_length=most, pattern=PRINTABLE)
+    return found
+
+
+def one_of(known: Sequence[str]) -> WithJsonSchema:
+    """One of these words; who reads it says so, too."""
+    return WithJsonSchema({"type": "string", "enum": list(known)})
+
+
+def _value_schema(kind: str) -> dict[str, Any]:
+    """What a value of a job file may be; whether it can be read the reader of job files says."""
+    text: dict[str, Any] = {"type": "string", "minLength": 1, "maxLength": LONGEST_TEXT, "pattern": PRINTABLE}
+    if kind in FACTORS:
+        return {"type": "number", "minimum": FACTORS[kind][0], "maximum": FACTORS[kind][1]}
+    if kind == "flag":
+        return {"type": "boolean"}
+    if kind in ("year", "seed"):
+        low, high = (EARLIEST_YEAR, 9999) if kind == "year" else (0, 2**31)
+        return {"type": "integer", "minimum": low, "maximum": high}
+    if kind in ("texts", "point"):
+        fewest, most = (2, 2) if kind == "point" else (0, MOST_ENTRIES)
+        return {"type": "array", "items": text, "minItems": fewest, "maxItems": most}
+    share = {"type": "number", "minimum": 0, "maximum": 1}
+    if kind in ("share", "captured"):
+        return {"anyOf": [share, text]}
+    if kind == "coating":
+        mixture = {"type": "object", "additionalProperties": share, "minProperties": 1, "maxProperties": MOST_ENTRIES}
+        return {"anyOf": [text, mixture]}
+    return text
+
+
+def _tables_schema() -> dict[str, Any]:
+    """The tables of a job file as JSON Schema, from the same list of keys that reads it."""
+    tables: dict[str, Any] = {}
+    for name, keys in KEYS.items():
+        one: dict[str, Any] = {
+            "type": "object", "properties": {key: _value_schema(kind) for key, kind in keys.items()},
+            "additionalProperties": False,
+        }  # fmt: skip
+        # A survey may speak of the substrate in its own words.
+        if name in REQUIRED and name != "surface":
+            one["required"] = list(REQUIRED[name])
+        tables[name] = {"type": "array", "items": one, "maxItems": MOST_ENTRIES} if name in LISTS else one
+    said = {"anyOf": [_value_schema("text"), {"type": "integer"}, {"type": "boolean"}]}
+    several = {"type": "array", "items": said, "maxItems": MOST_ENTRIES}
+    tables[EVIDENCE] = {
+        "type": "object", "maxProperties": MOST_ENTRIES, "additionalProperties": {"anyOf": [*said["anyOf"], several]},
+    }  # fmt: skip
+    return {"type": "object", "properties": tables, "additionalProperties": False,
+            "description": "The tables of a job file; docs/job-file.md has every key."}  # fmt: skip
+
+
+Tables = Annotated[dict[str, Any], WithJsonSchema(_tables_schema())]
+Key = Annotated[str, Path(pattern=r"^[0-9a-f]{32}$")]
+Digest = Annotated[str, Path(pattern=r"^[0-9a-f]{64}$")]
+Named = Annotated[str, Path(min_length=1, max_length=LONGEST_KEY, pattern=PRINTABLE)]
+Version = Annotated[int, Query(ge=1, le=MOST_VERSIONS, description="the version the change was made on")]
+Words = Annotated[str, Query(max_length=200, pattern=PRINTABLE, description="words that the title has, all of them")]
+Most = Annotated[int, Query(ge=1, le=MOST_SHOWN)]
+LaserId = Annotated[str, Field(pattern=WORD, description="a built-in laser")]
+
+
+class Sent(BaseModel):
+    """A body; what it does not know it refuses."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+class Setting(Sent):
+    """The contract's keys of a setting, SI; `spot_radius_m` is the 1/e² radius at the work."""
+
+    average_power_W: Annotated[float, knob("average_power")]
+    repetition_rate_Hz: Annotated[float, knob("repetition_rate")]
+    pulse_width_s: Annotated[float, knob("pulse_width")]
+    spot_radius_m: Annotated[float, knob("spot_radius")]
+    sweep_width_m: Annotated[float, knob("sweep_width")]
+    sweep_speed_m_s: Annotated[float, knob("sweep_speed")]
+    travel_speed_m_s: Annotated[float, knob("travel_speed")]
+    passes: Annotated[int, whole(1, MOST_PASSES)] = 1
+    pattern: Annotated[str, line(LONGEST_KEY), one_of(PATTERNS)] = PATTERNS[0]
+
+
+class NewJob(Sent):
+    """title: replaces the one of the tables. by: who says so."""
+
+    tables: Tables
+    title: Annotated[str | None, line(LONGEST_TITLE)] = None
+    by: Annotated[str, line(LONGEST_BY)] = ""
+
+
+class ChangedJob(NewJob):
+    """version: the one the change was made on."""
+
+    version: Annotated[int, whole(1, MOST_VERSIONS)]
+
+
+class NewGraded(Sent):
+    """A patch as it was laid and what came of it; docs/job-file.md, the patch log, says what each means."""
+
+    setting: Setting
+    residue: Annotated[str, line(LONGEST_KEY), one_of(RESIDUES)]
+    harm: Annotated[str, line(LONGEST_KEY), one_of(HARMS)]
+    fraction_left: Annotated[float | None, quantity("share")] = None
+    layer: Annotated[int, whole(0, MOST_LAYERS - 1)] = 0
+    seconds: Annotated[float | None, quantity("time")] = None
+    length: Annotated[float | None, quantity("length")] = None
+    wiped: Annotated[bool, Field(strict=True)] = True
+    grader: Annotated[str | None, line(LONGEST_BY)] = None
+    waited_s: Annotated[float | None, quantity("duration")] = None
+
+
+class BenchAsked(Sent):
+    """laser: its envelope then binds. top_hat_share: of that laser, if left out."""
+
+    setting: Setting
+    laser: LaserId | None = None
+    top_hat_share: Annotated[float | None, quantity("share")] = None
+
+
+class BeamAsked(Sent):
+    """A beam as its data sheet has it, or the worst one of a laser, or both: what is given replaces the laser's."""
+
+    laser: LaserId | None = None
+    power_W: Annotated[float | None, figure("power", "power")] = None
+    rate_Hz: Annotated[float | None, figure("rate", "frequency")] = None
+    width_s: Annotated[float | None, figure("width", "time")] = None
+    wavelength_m: Annotated[float | None, figure("wavelength", "length")] = None
+    beam_diameter_m: Annotated[float | None, figure("diameter", "length")] = None
+    divergence_rad: Annotated[float | None, figure("divergence", "angle")] = None
+    focal_length_m: Annotated[float | None, figure("focal_length", "length")] = None
+    exposure_s: Annotated[float | None, figure("exposure", "duration")] = None
+    reflectance: Annotated[float | None, figure("reflectance", "share")] = None
+
+
+class Trouble(BaseModel):
+    """What is wrong, at which field, what to do."""
+
+    field: str
+    problem: str
+    remedy: str
+
+
+class Conflict(Trouble):
+    """version: as it stands now. kept: number in the history of the change that came too late. Null: not about that."""
+
+    version: int | None = None
+    kept: int | None = None
+
+
+Answers = dict[int | str, dict[str, Any]]
+# What any address may answer besides; one that changes something; one of a thing; one that changes a thing.
+ANY: Answers = {
+    421: {"model": Trouble, "description": "Asked for under another name than this machine's"},
+    422: {"model": Trouble, "description": "Something sent cannot be used"},
+    503: {"model": Trouble, "description": "The shop's database cannot be used"},
+}
+CHANGE: Answers = {
+    403: {"model": Trouble, "description": "Asked for by another site"},
+    413: {"model": Trouble, "description": "Too large, or of no stated length"},
+}
+GONE: Answers = {404: {"model": Trouble, "description": "There is no such thing"}}
+CHANGES: Answers = CHANGE | GONE | {
+    409: {"model": Conflict, "description": "Changed meanwhile, deleted, or stopped before any beam"}
+}  # fmt: skip
+
+
+class Head(BaseModel):
+    """A job of the list."""
+
+    id: str
+    version: int
+    title: str
+    created: datetime.datetime
+    changed: datetime.datetime
+    by: str
+    deleted: datetime.datetime | None
+
+
+class Job(Head):
+    """A job with its tables."""
+
+    tables: dict[str, Any]
+
+
+class Jobs(BaseModel):
+    """The last changed first; more: there are others."""
+
+    jobs: list[Head]
+    more: bool
+
+
+class Past(BaseModel):
+    """What a job said at one version; what: made, changed, deleted, restored, or aside for a change that came too
+    late."""
+
+    number: int
+    version: int
+    what: str
+    tables: dict[str, Any]
+    at: datetime.datetime
+    by: str
+
+
+class History(BaseModel):
+    """The last changes, the first first; more: there are earlier ones."""
+
+    history: list[Past]
+    more: bool
+
+
+class Graded(BaseModel):
+    """A graded patch as it is kept; what was not said is null."""
+
+    id: str
+    version: int
+    setting: Setting
+    residue: str
+    harm: str
+    fraction_left: float | None = None
+    layer: int = 0
+    seconds: float | None = None
+    length: float | None = None
+    wiped: bool = True
+    grader: str | None = None
+    waited_s: float | None = None
+    when: str | None = None
+    deleted: datetime.datetime | None = None
+
+
+class AllGraded(BaseModel):
+    """The graded patches of a job, in the order they were laid."""
+
+    graded: list[Graded]
+
+
+class Taught(BaseModel):
+    """A graded patch, and the record of what it taught."""
+
+    graded: Graded
+    taught: dict[str, Any]
+
+
+class Photo(BaseModel):
+    """A photo of a job; its file is at /photos/{digest}."""
+
+    id: str
+    version: int
+    digest: str
+    kind: str
+    width: int
+    height: int
+    about: str
+    created: datetime.datetime
+    by: str
+
+
+class Photos(BaseModel):
+    """The photos of a job, the last first."""
+
+    photos: list[Photo]
