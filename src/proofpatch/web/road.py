@@ -292,7 +292,8 @@ def keep(store: Store, found: Road) -> None:
     entry = found.entry
     strips = strips_of(store, entry.id, found.patches) if found.closed is None else []
     due = strips[-1].due if strips else ()
-    then = f"Lay and grade {due[0].name}" if due else found.next
+    declined = found.forecast is not None and found.forecast["answer"] == "decline"
+    then = "Declined" if declined else f"Lay and grade {due[0].name}" if due else found.next
     at = "survey"
     if due or found.best is not None:
         at = "recipe" if found.best and found.best.confirmed and not due else "patches"
