@@ -12,6 +12,7 @@ from pypdf import PdfReader
 
 import proofpatch as pp
 from proofpatch.cli import main
+from proofpatch.shop.job import job_from
 from proofpatch.shop.log import graded_from
 from proofpatch.shop.people import item_of, notes_of
 from proofpatch.web.app import create
@@ -65,7 +66,7 @@ def test_a_new_job_needs_nothing_but_a_press(client, store):
     assert "Stop: lead" in page  # an unknown year counts as old
 
 
-# What the command line says of the same tables, to the digit.
+# What the command line and Python say of the same tables, to the digit.
 def test_screen_command_line_and_pdf_agree(client, store, job, tmp_path, capsys):
     send(client, store, job, "survey", test="alcohol", value="dissolves", spot="underside", time="12 s")
     path = tmp_path / "same.toml"
@@ -85,6 +86,10 @@ def test_screen_command_line_and_pdf_agree(client, store, job, tmp_path, capsys)
     for line in (survey["because"], survey["what_would_change"], *survey["stops"], *survey["sources"]):
         assert " ".join(line.split()) in page
     assert forecast["because"] in seen(client.get(f"{job}/forecast"))
+    work = job_from(at(store, job).data)
+    window = pp.forecast(pp.prior(work.surface, work.laser, work.hand, seed=work.seed), work.limits)
+    assert (window.chance, window.because, window.answer) == tuple(forecast[k] for k in ("chance", "because", "answer"))
+    assert float(window.p_clean[window.best]) == forecast["best"]["p_clean"]
     page = seen(client.get(f"{job}/hazards"))
     for line in (*hazards["answers"], hazards["fire"]["answer"], *hazards["assumptions"], hazards["always"]):
         assert line in page

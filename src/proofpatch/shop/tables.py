@@ -7,10 +7,10 @@ import datetime
 from sqlalchemy import JSON, DateTime, ForeignKey, Index, Integer, LargeBinary, MetaData, String, Text
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
-# Kinds of things, in the order of the road. What belongs to a job carries the job's id.
+# Kinds of things. What belongs to a job carries its id; its surface and zones stand in the job's own tables.
 KINDS = (
-    "shop", "customer", "item", "job", "survey", "surface", "zone", "laser", "belief", "forecast", "strip", "patch",
-    "photo", "recipe", "hazards", "note",
+    "shop", "customer", "item", "job", "survey", "laser", "belief", "forecast", "strip", "patch", "photo", "recipe",
+    "hazards", "note",
 )  # fmt: skip
 NAMES = {
     "ix": "ix_%(column_0_label)s", "uq": "uq_%(table_name)s_%(column_0_name)s",

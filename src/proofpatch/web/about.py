@@ -59,6 +59,18 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
         return change(desk, key, form, "piece", make, lambda error: about_page(key, error, form))
 
+    @router.post("/jobs/{key}/past/{number}")
+    def again(key: str, number: int, form: Sent) -> Response:
+        said = next((one for one in store.history("job", key) if one.number == number), None)
+        if said is None:
+            raise InputError("number", "The job never said that.", "Look at what was changed again.")
+
+        def make(data: dict[str, Any]) -> None:
+            data.clear()
+            data.update(said.data)
+
+        return change(desk, key, form, "piece", make, lambda error: about_page(key, error))
+
     @router.post("/jobs/{key}/notes")
     def note(key: str, form: Sent) -> Response:
         try:
@@ -91,7 +103,8 @@ def past(store: Store, entry: Entry) -> list[dict[str, Any]]:
     for one in store.history("job", entry.id):
         data = dict(one.data)
         names = sorted(name for name in {*data, *before} if data.get(name) != before.get(name))
-        rows.append({"at": one.at, "by": one.by, "what": WORDS[one.what], "tables": names if rows else []})
+        rows.append({"at": one.at, "by": one.by, "what": WORDS[one.what], "tables": names if rows else [],
+                     "number": one.number, "differs": data != entry.data})  # fmt: skip
         if one.what != "aside":
             before = data
     return rows[::-1]

@@ -61,7 +61,7 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
     @app.exception_handler(Overtaken)
     async def overtaken(request: Request, trouble: Overtaken) -> HTMLResponse:
         key = request.path_params.get("key", "")
-        back = f"/lasers/{key}" if trouble.now.kind == KIND else f"/jobs/{key}/survey"
+        back = f"/lasers/{key}" if trouble.now.kind == KIND else f"/jobs/{key}/piece" if key else "/"
         return page("trouble.html", 409, title="Changed meanwhile", problem=str(trouble), back=back)
 
     @app.exception_handler(Working)
