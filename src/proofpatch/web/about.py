@@ -8,9 +8,10 @@ from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 
 from proofpatch.errors import InputError
+from proofpatch.shop.changes import past
 from proofpatch.shop.job import DEFAULT_LASER
 from proofpatch.shop.people import add_note, customers, item_of, keep_item, notes_of
-from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.store import Store
 from proofpatch.web.desk import Desk
 from proofpatch.web.jobs import job_choices
 from proofpatch.web.shell import Form, Pages, Sent, text, version
@@ -90,21 +91,3 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return RedirectResponse(f"/jobs/{key}/piece", 303)
 
     return router
-
-
-WORDS = {"made": "taken in", "changed": "changed", "deleted": "put away", "restored": "brought back",
-         "aside": "changed too late; kept beside"}  # fmt: skip
-
-
-def past(store: Store, entry: Entry) -> list[dict[str, Any]]:
-    """Who changed what of a job and when, the newest first: the tables that differ from the version before."""
-    rows: list[dict[str, Any]] = []
-    before: dict[str, Any] = {}
-    for one in store.history("job", entry.id):
-        data = dict(one.data)
-        names = sorted(name for name in {*data, *before} if data.get(name) != before.get(name))
-        rows.append({"at": one.at, "by": one.by, "what": WORDS[one.what], "tables": names if rows else [],
-                     "number": one.number, "differs": data != entry.data})  # fmt: skip
-        if one.what != "aside":
-            before = data
-    return rows[::-1]

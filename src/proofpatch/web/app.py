@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
+from urllib.parse import quote
 
 from fastapi import FastAPI, Request, Response
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, RedirectResponse
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
@@ -51,6 +52,9 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
         # Not every path below it reaches the interface: one with a line break does not.
         if request.url.path.startswith(API):
             return of_http(request, trouble)
+        key = request.path_params.get("key") or request.url.path.removeprefix("/jobs/").partition("/")[0]
+        if trouble.status_code == 405 and request.method == "GET" and request.url.path.startswith("/jobs/"):
+            return RedirectResponse(f"/jobs/{quote(key)}/survey", 303)  # the address of a form, looked at again
         said = "There is no such page." if trouble.status_code == 404 else f"This cannot be done: {trouble.detail}."
         return page("trouble.html", trouble.status_code, title="Not done", problem=said, back="/")
 

@@ -29,6 +29,7 @@ from proofpatch.web.shell import Form, Pages, Sent, text, version
 
 SHOWN = 50  # jobs on a page
 FAMILIES = ("wood", "metal", "stone", "paper")
+PLASTIC = "plastic"  # no ground that is cleaned here: it counts as PVC, and the job is refused
 
 
 def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
@@ -113,7 +114,7 @@ def check(store: Store, data: Mapping[str, Any]) -> None:
 
 def _new_form(store: Store, form: Form, error: InputError | None = None) -> dict[str, Any]:
     """What the page of a new job shows."""
-    grounds = [("unknown", "not sure"), *((name, name) for name in FAMILIES)]
+    grounds = [("unknown", "not sure"), (PLASTIC, "plastic, or it may be PVC"), *((name, name) for name in FAMILIES)]
     grounds += sorted(((key, substrate(key).title) for key in substrate_ids()), key=lambda pair: pair[1])
     return {
         "form": form, "error": error, "kinds": TESTS["kind"].values, "grounds": grounds, **job_choices(store),
@@ -141,6 +142,9 @@ def _new_job(form: Form) -> tuple[dict[str, Any], bytes]:
         "limits": {"preset": text(form, "preset") or "ordinary"},
         "evidence": {"substrate": text(form, "substrate") or "unknown"},
     }
+    if text(form, "substrate") == PLASTIC:
+        data["evidence"]["substrate"] = "unknown"
+        data["job"]["suspects"] = ["PVC"]
     if text(form, "kind"):
         data["evidence"]["kind"] = text(form, "kind")
     if text(form, "year"):

@@ -49,7 +49,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         under = found.work.surface.substrate if found.work else None
         return page(
             "patches.html", 422 if error else 200, road=found, here="patches", stop=found.closed,
-            record=None if found.closed else found.strip[0], strip=strip, step=step,
+            record=None if found.closed else found.strip[0], strip=strip, step=step, declined=found.declined,
             dial=dial(step.setting) if step else [], knobs=KNOB_NAMES, error=error, form=form or {},
             words=setting_words, residues=RESIDUES, harms=HARMS, under=substrate(under).title.lower() if under else "",
             coats=[coat.title for coat in found.work.surface.coats] if found.work else [],
@@ -67,7 +67,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     @router.post("/jobs/{key}/strips")
     def lay(key: str) -> Response:
         found = desk.wait(key, "strip")
-        if found.closed is not None:
+        if found.closed is not None or found.declined:
             return patches_page(found)
         strips = strips_of(store, key, found.patches)
         record, dialled = found.strip

@@ -86,10 +86,16 @@ class Road:
     laser: int
     best: Recipe | None = None
 
+    @property
+    def declined(self) -> bool:
+        """Whether the forecast sees no use in the beam."""
+        return self.forecast is not None and self.forecast["answer"] == "decline"
+
     @cached_property
     def closed(self) -> str | None:
-        """Why no patch and no recipe is given."""
-        return self.stop or (beam_stop(self.work) if self.work else None)
+        """Why no patch and no recipe is given: what the survey says stops a beam stops it, described or tested."""
+        said = self.survey["stops"] if self.survey else []
+        return self.stop or (beam_stop(self.work) if self.work else None) or (said[0] if said else None)
 
     @cached_property
     def strip(self) -> tuple[Mapping[str, Any], list[dict[str, str]]]:
@@ -119,7 +125,7 @@ class Road:
         window, best = self.window, self.window.best
         chances = float(window.p_clean[best]), float(window.p_harm[best])
         field = field_of(window.belief, window.limits, window.settings[best], chances, shown=window.belief.evidence)
-        name = "aim here first" if chances[1] <= window.limits.p_harm_patch else "likeliest so far"
+        name = "inside your limits" if window.admissible[best] else "likeliest so far"
         return drawn(field, name, window.belief.evidence)
 
     @cached_property
@@ -209,7 +215,7 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, syste
     plan, assumed = of_job(work, {}, window)
     hazards = plan_record(plan, work.title, still_there(work))
     hazards["assumptions"] = [*assumed, *hazards["assumptions"]]
-    closed = beam_stop(work) is not None
+    closed = beam_stop(work) is not None or bool(survey["stops"])
     best = pp.recipe(window.belief, work.limits) if graded and not closed else None
     likely = next(iter(survey["finishes"]))
     found = f"{survey['finish_words'][likely]}, {in_100(survey['finishes'][likely])}"
@@ -223,7 +229,7 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, syste
         state, then = BEGUN, "Settle what is open"
     else:
         state, then = DONE, "Lay test patches"
-    if best is not None:
+    if best is not None and forecast["answer"] != "decline":
         then = "Work by the recipe" if best.confirmed else "Confirm the recipe" if best.setting else "Lay a strip"
     said = f"{ANSWERS[forecast['answer']].lower()}, {chance_words(forecast['chance'])}"
     harmed = sum(one.harm != "none" for one in graded)
@@ -245,7 +251,7 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, syste
         None,
         survey,
         forecast,
-        open_hazard(work),
+        open_hazard(work) or (survey["stops"][0] if survey["stops"] else None),
         hazards,
         plan.zone,
         window,
@@ -272,7 +278,7 @@ def _recipe_words(best: Recipe | None) -> str:
 
 
 def _stopped(entry: Entry, work: Job | None, why: str, laser: int) -> Road:
-    steps = (Step("survey", STOPPED, "refused"), *(Step(name, TO_DO) for name in TITLES if name != "survey"))
+    steps = (Step("survey", STOPPED, "refused"), *(Step(name, STOPPED) for name in TITLES if name != "survey"))
     return Road(entry, work, why, None, None, None, None, None, None, (), steps, "Refused", laser)
 
 
@@ -292,11 +298,14 @@ def keep(store: Store, found: Road) -> None:
     entry = found.entry
     strips = strips_of(store, entry.id, found.patches) if found.closed is None else []
     due = strips[-1].due if strips else ()
-    declined = found.forecast is not None and found.forecast["answer"] == "decline"
-    then = "Declined" if declined else f"Lay and grade {due[0].name}" if due else found.next
-    at = "survey"
-    if due or found.best is not None:
-        at = "recipe" if found.best and found.best.confirmed and not due else "patches"
+    then, at = found.next, "survey"
+    if found.closed is None and not found.declined:
+        if due and not (found.best and found.best.confirmed):
+            then, at = f"Lay and grade {due[0].name}", "patches"
+        elif found.best is not None:
+            at = "recipe" if found.best.confirmed else "patches"
+        if (due or found.best is not None) and not (found.hazards or {}).get("covered"):
+            then, at = "Cover the hazards first", "hazards"
     about = {
         "version": entry.version, "laser": found.laser, "next": then[:80], "at": at,
         "states": [one.state for one in found.steps], "found": found.steps[0].finding[:60],

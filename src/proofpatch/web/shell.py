@@ -13,6 +13,7 @@ from starlette.datastructures import UploadFile
 
 from proofpatch.cli_hazards import concentration_words
 from proofpatch.cli_show import light_words
+from proofpatch.hazards import CAUTIONS
 from proofpatch.records_hazards import metres, times_over
 from proofpatch.survey.identify import in_100
 from proofpatch.units import show
@@ -57,6 +58,12 @@ def unbroken(page: str) -> str:
     return WORDS.sub(lambda found: TOGETHER.sub("\u00a0", found[0]), page)
 
 
+def plainly(error: object) -> str:
+    """An error's sentence without the keys of a job file: "room.length" is the room length, "people[0]" people 1."""
+    said = re.sub(r"\b([a-z]+)\.([a-z][a-z_]+)\b", r"\1 \2", str(error))
+    return re.sub(r"\[(\d)\]", lambda found: f" {int(found[1]) + 1}", said)
+
+
 class Pages:
     """The templates with what they may call."""
 
@@ -67,6 +74,7 @@ class Pages:
         )  # fmt: skip
         self.templates.globals |= {
             "show": show, "in_100": in_100, "metres": metres, "times_over": times_over, "ANSWERS": ANSWERS,
+            "CAUTIONS": CAUTIONS, "plainly": plainly,
             "concentration": concentration_words, "chance_words": chance_words, "light_words": light_words,
         }  # fmt: skip
 

@@ -11,6 +11,7 @@ from fastapi.responses import RedirectResponse
 
 from proofpatch.documents.survey import survey_pdf
 from proofpatch.errors import InputError
+from proofpatch.shop.changes import last_change
 from proofpatch.shop.photos import add_photo
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Store
@@ -42,7 +43,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             tests=sorted(TESTS.values(), key=lambda one: one.rank), said=_said(found.entry.data), facts=FACTS,
             error=error, form=form or {}, photos=store.all("photo", found.entry.id),
             settle=[hazards()[one["hazard"]] for one in record["hazards"] if one["open"]] if record else [],
-            before=len(store.history("job", key)) > 1,
+            last=last_change(store, found.entry),
         )  # fmt: skip
 
     @router.get("/jobs/{key}/survey")
@@ -99,6 +100,10 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
                 data["cleared"] = [*kept, {"hazard": hazard, **record}]
 
         return change_survey(key, form, "none", make)
+
+    @router.post("/jobs/{key}/aired")
+    def aired(key: str, form: Sent) -> Response:
+        return change_survey(key, form, "none", lambda data: data.setdefault("evidence", {}).update(aired="yes"))
 
     @router.post("/jobs/{key}/photo")
     def photo(key: str, form: Sent) -> Response:
