@@ -16,7 +16,7 @@ from proofpatch.demo import WORKSHOP, Piece, draw_piece
 from proofpatch.learn.evidence import ADVISED_WAIT
 from proofpatch.materials import substrate
 from proofpatch.shop.log import graded_to
-from proofpatch.shop.settings import keep_settings
+from proofpatch.shop.settings import keep_settings, settings_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.strips import lay_out, strips_of
 from proofpatch.web.road import Road, keep, road
@@ -27,7 +27,7 @@ GRADER = "the invented workshop"
 
 def fill(store: Store, say: Callable[[str], Any]) -> None:
     """The workshop's jobs into an empty store; a shop that holds anything is left as it is."""
-    if store.count("job"):
+    if store.count("job") or settings_of(store)[1] is not None:
         return
     keep_settings(store, {"name": f"{WORKSHOP} (invented)"}, 0)
     for tables in tomllib.loads(PIECES.read_text(encoding="utf-8"))["piece"]:

@@ -55,6 +55,9 @@ def keep_item(store: Store, job: str, version: int, customer: str, contact: str,
     if contact and not customer:
         raise InputError("customer", "A contact without a name finds nobody.", "Give the name too.")
     now = next(iter(store.all("item", job, most=1)), None)
+    if now is not None and now.version != version:
+        # Kept aside and told; the customer's own record stays as it is.
+        return store.change("item", now.id, version, {**now.data, "wanted": wanted}, customer)
     data = {"customer": _customer(store, customer, contact) if customer else None, "wanted": wanted}
     if now is None:
         return store.add("item", data, job, customer)

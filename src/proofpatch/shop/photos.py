@@ -10,6 +10,7 @@ import datetime
 import hashlib
 import io
 import os
+import struct
 import tempfile
 import time
 import warnings
@@ -97,8 +98,12 @@ def thumbnail(store: Store, digest: str) -> bytes:
 def exported(store: Store, digest: str) -> bytes:
     """A copy to hand out: upright, without place, camera or time. Errors as `photo_of`."""
     photo = photo_of(store, digest)
+    if not photo_path(store, photo).exists():
+        raise InputError(
+            "photo", "The file of this photo is gone from the shop's folder.", "Bring it back from a copy."
+        )
     with Image.open(photo_path(store, photo)) as picture:
-        upright = ImageOps.exif_transpose(picture)
+        upright = _upright(picture)
         out = io.BytesIO()
         bare = Image.frombytes(upright.mode, upright.size, upright.tobytes())
         if upright.mode == "P":
@@ -136,13 +141,14 @@ def _looked_at(content: bytes) -> tuple[Photo, bytes]:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(io.BytesIO(content)) as picture:
-                kind = picture.format or ""
+                # Many phones put a second view into their JPEG.
+                kind = "JPEG" if picture.format == "MPO" else picture.format or ""
                 if kind not in KINDS:
                     raise InputError("photo", "The file is neither JPEG nor PNG.", "Choose a photo.")
                 if picture.width * picture.height > MOST_PIXELS:
                     said = f"The photo has more than {MOST_PIXELS // 10**6} million pixels."
                     raise InputError("photo", said, "Choose a smaller size.")
-                upright = ImageOps.exif_transpose(picture)
+                upright = _upright(picture)
                 size = upright.size
                 upright.thumbnail((THUMBNAIL, THUMBNAIL))
                 out = io.BytesIO()
@@ -153,6 +159,14 @@ def _looked_at(content: bytes) -> tuple[Photo, bytes]:
             Image.DecompressionBombError):  # fmt: skip
         raise InputError("photo", "The file is no photo that can be read.", "Choose another.") from None
     return Photo(hashlib.sha256(content).hexdigest(), kind, *size, len(content)), out.getvalue()
+
+
+def _upright(picture: Image.Image) -> Image.Image:
+    """As it is to be seen; an orientation that makes no sense counts as none."""
+    try:
+        return ImageOps.exif_transpose(picture)
+    except (TypeError, ValueError, struct.error):
+        return picture
 
 
 def _write(path: Path, content: bytes) -> None:

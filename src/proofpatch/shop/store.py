@@ -267,6 +267,18 @@ class Store:
         return thing
 
 
+def of_job(store: Store, kind: str, key: str, job: str) -> Entry:
+    """A thing that belongs to that job.
+
+    Raises:
+        InputError: it does not, or there is none.
+    """
+    found = store.get(kind, key)
+    if found.job != job:
+        raise InputError(kind, f"There is no such {kind} in this job.", "Look it up in the job.")
+    return found
+
+
 def _asked(kind: str, words: str = "", deleted: bool = False) -> list[sa.ColumnElement[bool]]:
     """What a thing of a kind must fulfil."""
     gone = Thing.deleted.is_not(None) if deleted else Thing.deleted.is_(None)

@@ -11,7 +11,7 @@ from proofpatch.errors import InputError
 from proofpatch.shop.changes import past
 from proofpatch.shop.job import DEFAULT_LASER
 from proofpatch.shop.people import add_note, customers, item_of, keep_item, notes_of
-from proofpatch.shop.store import Store
+from proofpatch.shop.store import Store, of_job
 from proofpatch.web.desk import Desk
 from proofpatch.web.jobs import job_choices
 from proofpatch.web.shell import Form, Pages, Sent, text, version
@@ -33,8 +33,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return page(
             "about.html", 422 if error else 200, entry=entry, item=item, form=told, error=error,
             version=item.entry.version if item.entry else 0, customers=customers(store), notes=notes_of(store, key),
-            gone=store.all("note", key, deleted=True, most=5), past=past(store, entry),
-            **job_choices(store), limits=LIMITS,
+            gone=store.all("note", key, deleted=True, most=50), past=past(store, entry),
+            **job_choices(store, told["laser"]), limits=LIMITS,
         )  # fmt: skip
 
     @router.get("/jobs/{key}/piece")
@@ -82,12 +82,12 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/jobs/{key}/notes/{note}/delete")
     def strike(key: str, note: str, form: Sent) -> Response:
-        store.delete("note", note, version(form))
+        store.delete("note", of_job(store, "note", note, key).id, version(form))
         return RedirectResponse(f"/jobs/{key}/piece", 303)
 
     @router.post("/jobs/{key}/notes/{note}/restore")
     def unstrike(key: str, note: str, form: Sent) -> Response:
-        store.restore("note", note, version(form))
+        store.restore("note", of_job(store, "note", note, key).id, version(form))
         return RedirectResponse(f"/jobs/{key}/piece", 303)
 
     return router

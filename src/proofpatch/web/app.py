@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
 from pathlib import Path
 from urllib.parse import quote
@@ -9,6 +10,7 @@ from urllib.parse import quote
 from fastapi import FastAPI, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 from fastapi.staticfiles import StaticFiles
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
 from proofpatch.errors import InputError
@@ -44,7 +46,10 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
         if request.url.path.startswith("/static/"):
             return await answer(request)
         app.state.asked = time.monotonic()
-        with shown_in(settings_of(store)[0].units):
+        units = "metric"
+        with contextlib.suppress(InputError):  # a store that cannot be read is told by the page itself
+            units = (await run_in_threadpool(settings_of, store))[0].units
+        with shown_in(units):
             return await answer(request)
 
     @app.exception_handler(HTTPException)
@@ -59,8 +64,11 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
         return page("trouble.html", trouble.status_code, title="Not done", problem=said, back="/")
 
     @app.exception_handler(InputError)
-    async def missing(_: Request, trouble: InputError) -> HTMLResponse:
-        return page("trouble.html", 404, title="Not done", problem=str(trouble), back="/")
+    async def missing(request: Request, trouble: InputError) -> HTMLResponse:
+        # A job that cannot be worked out is mended where its earlier versions stand.
+        key = request.path_params.get("key", "") if request.url.path.startswith("/jobs/") else ""
+        back = f"/jobs/{key}/piece" if key and trouble.field != "job" else "/"
+        return page("trouble.html", 404, title="Not done", problem=str(trouble), back=back)
 
     @app.exception_handler(Overtaken)
     async def overtaken(request: Request, trouble: Overtaken) -> HTMLResponse:

@@ -7,6 +7,7 @@ work instead of being waited for.
 from __future__ import annotations
 
 import contextvars
+import time
 from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -19,6 +20,7 @@ from proofpatch.web.road import Inputs, Road, inputs, keep, road_of
 
 PATIENCE = 0.12  # s a page waits before it says that it is at work
 KEPT = 64  # answers held in memory
+RETRY = 30.0  # s after which what failed is tried again
 BEAMS = ("strip", "recipe", "proof")  # parts that only a job has which nothing stops
 Found = TypeVar("Found")
 
@@ -48,6 +50,8 @@ class Desk:
         self._worker = ThreadPoolExecutor(1, "desk")
         self._asked: OrderedDict[Any, Future[Road]] = OrderedDict()
         self._lock = Lock()
+        self._failed: dict[Any, float] = {}
+        self.turn = Lock()  # of whoever looks at a strip and then writes: one at a time
 
     def look(self, key: str, part: str = "") -> Road:
         """The road of a job, one of its lazy parts computed too, for a page.
@@ -89,11 +93,18 @@ class Desk:
         given = inputs(self.store, entry)
         with self._lock:
             future = self._asked.get((given, part))
-            if future is None or (future.done() and future.exception() is not None):
+            if future is not None and future.done() and future.exception() is not None:
+                # What failed is said, not tried at every look: a page that looks again would do so for ever.
+                failed = self._failed.setdefault((given, part), time.monotonic())
+                if time.monotonic() - failed > RETRY:
+                    del self._failed[given, part]
+                    future = None
+            if future is None:
                 future = self._worker.submit(contextvars.copy_context().run, self._compute, given, part)
                 self._asked[given, part] = future
                 while len(self._asked) > KEPT:
-                    self._asked.popitem(last=False)
+                    gone, _ = self._asked.popitem(last=False)
+                    self._failed.pop(gone, None)
         return future
 
     def _compute(self, given: Inputs, part: str) -> Road:

@@ -47,7 +47,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         rows = [_row(entry, notes.get(entry.id), lasers) for entry in found]
         many = store.count("job", q[:200]) + len(found) - len(named)
         return page(
-            "jobs.html", rows=rows, many=many, q=q[:200], shown=SHOWN, gone=store.all("job", deleted=True, most=5)
+            "jobs.html", rows=rows, many=many, q=q[:200], shown=SHOWN, gone=store.all("job", deleted=True, most=SHOWN)
         )
 
     @router.get("/new")
@@ -79,7 +79,11 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/jobs/{key}/undo")
     def undo(key: str, form: Sent) -> Response:
-        desk.begin(store.undo("job", key, version(form)))
+        entry = store.undo("job", key, version(form))
+        named = str(entry.data.get("job", {}).get("title", entry.title))
+        if named != entry.title:
+            entry = store.change("job", key, entry.version, entry.data, named)
+        desk.begin(entry)
         return RedirectResponse(f"/jobs/{key}/survey", 303)
 
     @router.post("/jobs/{key}/delete")
@@ -121,13 +125,15 @@ def _new_form(store: Store, form: Form, error: InputError | None = None) -> dict
     }  # fmt: skip
 
 
-def job_choices(store: Store) -> dict[str, Any]:
-    """What a job may be given: limits in words, lasers with the shop's own first."""
+def job_choices(store: Store, held: str = "") -> dict[str, Any]:
+    """What a job may be given: limits in words, lasers with the shop's own first; the one it holds stays in reach."""
     presets = [
         (name, f"harm at most {chance_words(limits.p_harm)}, clean at least {chance_words(limits.p_clean)}")
         for name, limits in PRESETS.items()
     ]
     own = [(key, entry.title) for key, entry in entries_of(store).items()]
+    if held and held not in (*dict(own), *laser_ids()):
+        own.append((held, f"{every_of(store)[held].title if held in every_of(store) else held}, put away"))
     return {
         "presets": presets, "lasers": own + [(key, find_laser(key).title) for key in laser_ids()],
         "default_laser": own[0][0] if own else DEFAULT_LASER,

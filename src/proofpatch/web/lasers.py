@@ -12,6 +12,7 @@ from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 from markupsafe import Markup
 
+from proofpatch.cli_hazards import beam_of_laser, read_values
 from proofpatch.cli_lasers import (
     NUMBERS,
     RANGES,
@@ -36,6 +37,7 @@ from proofpatch.lasers.history import Course, follow
 from proofpatch.lasers.plan import ENERGY_STEPS, LIFTS
 from proofpatch.lasers.readings import EARLIEST, METER_ERROR, READING_ERROR, Reading
 from proofpatch.lasers.wording import interval, percent
+from proofpatch.learn.forecast import envelope
 from proofpatch.pictures.span import span_svg
 from proofpatch.records import laser_record
 from proofpatch.shop.job import DEFAULT_LASER
@@ -124,7 +126,7 @@ def routes(page: Pages, store: Store) -> APIRouter:
     def make(form: Sent) -> Response:
         try:
             with _on_form():
-                entry = add_laser(store, _table(form))
+                entry = add_laser(store, _usable(_table(form)))
         except InputError as error:
             return form_page(form, None, error)
         return RedirectResponse(f"/lasers/{id_of(entry)}", 303)
@@ -139,7 +141,7 @@ def routes(page: Pages, store: Store) -> APIRouter:
     def corrected(key: str, form: Sent) -> Response:
         try:
             with _on_form():
-                correct_laser(store, key, version(form), _table({**form, "id": key}))
+                correct_laser(store, key, version(form), _usable(_table({**form, "id": key})))
         except InputError as error:
             return form_page({**form, "id": key}, entry_of(store, key), error)
         except Overtaken as late:
@@ -439,6 +441,22 @@ def _table(form: Form) -> dict[str, dict[str, Any]]:
     patterns = [name for name in PATTERNS if text(form, f"pattern-{name}")]
     entry["handpiece"] = {name: text(form, name) for name in HEAD} | {"patterns": patterns}
     return {text(form, "id"): entry}
+
+
+def _usable(table: dict[str, dict[str, Any]]) -> dict[str, dict[str, Any]]:
+    """The table, if a job with this laser can be worked out: its hazards and its window.
+
+    Raises:
+        InputError: no beam or no setting can be computed with it.
+    """
+    laser = laser_from_table(table)
+    try:
+        read_values({}, beam_of_laser(laser) | {"wavelength": laser.wavelength})
+        envelope(laser)
+    except InputError as error:
+        said = f"Nothing can be worked out with such a laser: {error.problem}"
+        raise InputError("spot_diameter" if "diameter" in error.problem else "id", said, "Check each number.") from None
+    return table
 
 
 def _plain(name: str, said: str) -> float:

@@ -20,13 +20,14 @@ from proofpatch.pictures.narrowing import how_to_read, narrowing_svg, row_of
 from proofpatch.shop.job import Job
 from proofpatch.shop.log import checked_graded, graded_from, setting_from, setting_to
 from proofpatch.shop.photos import add_photo
-from proofpatch.shop.store import Store
-from proofpatch.shop.strips import Step, Strip, lay_out, strips_of
+from proofpatch.shop.store import Entry, Store, of_job
+from proofpatch.shop.strips import NAMED, Step, Strip, lay_out, strips_of
 from proofpatch.units import parse
 from proofpatch.web.desk import Desk
 from proofpatch.web.road import Road, beliefs
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
+MOST_GONE = 50  # taken back, that are offered again
 # What else may be written down of a step: field, kind of quantity.
 TIMES = (("seconds", "duration"), ("length", "length"), ("waited", "duration"))
 KNOB_NAMES = {
@@ -54,8 +55,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             words=setting_words, residues=RESIDUES, harms=HARMS, under=substrate(under).title.lower() if under else "",
             coats=[coat.title for coat in found.work.surface.coats] if found.work else [],
             advised=ADVISED_WAIT.get(substrate(under).family) if under else None,
-            photos={one.data.get("about", ""): one for one in store.all("photo", found.entry.id)},
-            gone=store.all("patch", found.entry.id, deleted=True, most=6),
+            photos={one.data.get("about", ""): one for one in reversed(store.all("photo", found.entry.id))},
+            gone=store.all("patch", found.entry.id, deleted=True, most=MOST_GONE),
             narrowing=_narrowing(store, found, strips) if found.patches and found.closed is None else None,
             named={one.patch.id: one.name for strip in strips for one in strip.steps if one.patch},
         )  # fmt: skip
@@ -69,22 +70,24 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         found = desk.wait(key, "strip")
         if found.closed is not None or found.declined:
             return patches_page(found)
-        strips = strips_of(store, key, found.patches)
         record, dialled = found.strip
-        # Two presses lay out one strip.
-        if record["patches"] and not (strips and strips[-1].due):
-            lay_out(store, key, record["patches"], dialled)
-            desk.remember(found)
+        with desk.turn:
+            strips = strips_of(store, key, found.patches)
+            # Two presses lay out one strip.
+            if record["patches"] and not (strips and strips[-1].due):
+                lay_out(store, key, record["patches"], dialled)
+        desk.remember(found)
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     @router.post("/jobs/{key}/strips/{strip}/end")
     def end(key: str, strip: str, form: Sent) -> Response:
-        entry = store.get("strip", strip)
-        begun = any(one.patch for one in _strip(store, desk, key, strip).steps)
-        if begun:
-            store.change("strip", strip, version(form), {**entry.data, "ended": True})
-        else:
-            store.delete("strip", strip, version(form))
+        entry = of_job(store, "strip", strip, key)
+        with desk.turn:
+            begun = any(one.patch for one in _strip(store, key, strip).steps)
+            if begun:
+                store.change("strip", strip, version(form), {**entry.data, "ended": True})
+            else:
+                store.delete("strip", strip, version(form))
         desk.remember(desk.wait(key))
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
@@ -92,15 +95,24 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def grade(key: str, form: Sent) -> Response:
         found = desk.wait(key, "strip")
         if found.work is None or found.closed:
-            return patches_page(found)
-        try:
-            step = _step(strips_of(store, key, found.patches), text(form, "step"))
-            data = _graded(form, step, found.work)
-        except InputError as error:
-            return patches_page(found, text(form, "step"), error, form)
-        title = f"{step.name}: {data['residue']}, {data['harm']}"
-        # On disk first: nothing below may cost the grade.
-        store.add("patch", data, key, title, by=text(form, "grader"))
+            said = f"{text(form, 'step')}: {text(form, 'residue')}, {text(form, 'harm')}, was not kept. {found.closed}"
+            return page("trouble.html", 409, title="Not kept", problem=said, back=f"/jobs/{key}/survey")
+        with desk.turn:
+            strips = strips_of(store, key, patches_of(store, key))
+            laid = next((one for strip in strips for one in strip.steps if one.name == text(form, "step")), None)
+            if laid and laid.patch and all(laid.patch.data[name] == text(form, name) for name in ("residue", "harm")):
+                return RedirectResponse(f"/jobs/{key}/patches", 303)  # pressed twice
+            try:
+                step = _step(strips, text(form, "step"))
+            except InputError as error:
+                return patches_page(found, "", error)
+            try:
+                data = _graded(form, step, found.work)
+            except InputError as error:
+                return patches_page(found, text(form, "step"), error, form)
+            title = f"{step.name}: {data['residue']}, {data['harm']}"
+            # On disk first: nothing below may cost the grade.
+            store.add("patch", data, key, title, by=text(form, "grader"))
         desk.begin(store.get("job", key))
         photo = form.get("photo")
         if isinstance(photo, bytes) and photo:
@@ -113,18 +125,20 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/jobs/{key}/patches/{patch}/delete")
     def ungrade(key: str, patch: str, form: Sent) -> Response:
+        of_job(store, "patch", patch, key)
         store.delete("patch", patch, version(form))
-        desk.begin(store.get("job", key))
+        desk.remember(desk.wait(key))
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     @router.post("/jobs/{key}/patches/{patch}/restore")
     def regrade(key: str, patch: str, form: Sent) -> Response:
-        taken = {one.title.partition(":")[0] for one in store.all("patch", key)}
-        name = store.get("patch", patch).title.partition(":")[0]
-        if name in taken:
-            raise InputError("patch", f"{name} was graded anew meanwhile.", "Take that grade back first.")
-        store.restore("patch", patch, version(form))
-        desk.begin(store.get("job", key))
+        named = NAMED.match(of_job(store, "patch", patch, key).title)
+        with desk.turn:
+            taken = {found[1] for one in store.all("patch", key) if (found := NAMED.match(one.title))}
+            if named and named[1] in taken:
+                raise InputError("patch", f"{named[1]} was graded anew meanwhile.", "Take that grade back first.")
+            store.restore("patch", patch, version(form))
+        desk.remember(desk.wait(key))
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     return router
@@ -158,8 +172,13 @@ def dial(setting: Mapping[str, Any]) -> list[tuple[str, float, str]]:
     ]  # fmt: skip
 
 
-def _strip(store: Store, desk: Desk, key: str, strip: str) -> Strip:
-    found = [one for one in strips_of(store, key, desk.wait(key).patches) if one.entry.id == strip]
+def patches_of(store: Store, key: str) -> list[Entry]:
+    """The graded patches of a job as they stand on disk, the first first."""
+    return sorted(store.all("patch", key), key=lambda one: (one.created, one.id))
+
+
+def _strip(store: Store, key: str, strip: str) -> Strip:
+    found = [one for one in strips_of(store, key, patches_of(store, key)) if one.entry.id == strip]
     if not found:
         raise InputError("strip", "There is no such strip in this job.", "Go back to the patches.")
     return found[0]
@@ -187,6 +206,7 @@ def _graded(form: Form, step: Step, work: Job) -> dict[str, Any]:
         if not text(form, name):
             raise InputError(name, f"It was not said {words}.", "Choose one of the grades.")
     given = {name: text(form, f"knob-{name}") or step.dialled.get(name) for name in KNOBS}
+    given["pattern"] = step.setting["pattern"]
     try:
         setting, _ = read_setting(given, work.laser)
     except InputError as error:

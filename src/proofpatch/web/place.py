@@ -17,7 +17,7 @@ LISTS = {
     "openings": ("name", "wall", "start", "end", "closed"), "shiny": ("name", "across", "up"),
     "people": ("name", "across", "up"),
 }  # fmt: skip
-MOST, SPARE = 20, 2  # rows of a list, and empty ones that are offered
+MOST, SPARE = 200, 2  # rows of a list, and empty ones that are offered
 
 
 def put_place(data: dict[str, Any], form: Form) -> None:

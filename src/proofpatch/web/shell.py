@@ -20,7 +20,7 @@ from proofpatch.units import show
 from proofpatch.web.road import ANSWERS, chance_words
 
 Form = Mapping[str, Any]
-MOST_FIELDS = 300
+MOST_FIELDS = 3000
 WORDS = re.compile(r">[^<]+<")
 UNIT = (
     r"(?:[mk]?W|[kM]?Hz|[pnµm]?s|min|h|[nµmc]?m|mil|in|ft|[µmk]?J|°[CF]|%|cfm|[µmk]?g|V|A|in [0-9])[²³]?"
@@ -34,7 +34,10 @@ async def _form(request: Request) -> dict[str, Any]:
     async with request.form(max_files=4, max_fields=MOST_FIELDS) as form:
         found: dict[str, Any] = {}
         for name, value in form.items():
-            found[name] = await value.read() if isinstance(value, UploadFile) else value
+            # Half a character cannot be kept, nor shown.
+            found[name] = (
+                await value.read() if isinstance(value, UploadFile) else value.encode("utf-8", "replace").decode()
+            )
         return found
 
 

@@ -108,7 +108,9 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     @router.post("/jobs/{key}/photo")
     def photo(key: str, form: Sent) -> Response:
         try:
-            add_photo(store, form.get("photo") or b"", store.get("job", key).id, about=text(form, "about"))
+            sent = form.get("photo")
+            content = sent if isinstance(sent, bytes) else b""
+            add_photo(store, content, store.get("job", key).id, about=text(form, "about")[:80])
         except InputError as error:
             return survey_page(key, None, error, form)
         return RedirectResponse(f"/jobs/{key}/survey", 303)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping
 from typing import Any
 
@@ -22,7 +23,8 @@ def routes(store: Store, desk: Desk) -> APIRouter:
 
     def kept(entry: Entry) -> m.Job:
         """The job after a change, with what it came to kept beside it."""
-        road_of(desk, entry)
+        with contextlib.suppress(InputError):  # it is kept; what cannot be worked out is said where it is asked for
+            road_of(desk, entry)
         return _job(entry)
 
     @router.get("/jobs")

@@ -14,7 +14,8 @@ function metres() {
 }
 
 function tell() {
-  const time = Number.parseFloat(seconds.value);
+  const timed = /^([0-9.,]+)\s*s$/.exec(seconds.value.trim());
+  const time = timed ? Number(timed[1].replace(",", ".")) : 0;
   const way = metres();
   moved.textContent = time > 0 && way ? `That is ${(way / time * 1000).toPrecision(3)} mm/s; asked were ${stroke.dataset.asked}.` : "";
 }
