@@ -10,6 +10,7 @@ import pytest
 from pypdf import PdfReader
 
 from proofpatch.cli import main
+from proofpatch.records_hazards import UNCOVERED
 
 BARN = Path(__file__).parent.parent / "docs" / "examples" / "barn.toml"
 HEAD = ("--power", "500 W", "--rate", "20 kHz", "--width", "100 ns", "--beam-diameter", f"{10 * math.sqrt(2)} mm",
@@ -69,6 +70,7 @@ def test_a_job_has_air_fire_room_and_power(run):
     assert {one["who"] for one in record["room"]["reached"]} == {"helper", "yard"}
     assert record["power"]["placed"]
     plain = " ".join(run(BARN)[1].split())
+    assert plain.startswith(record["headline"])
     for words in (*record["answers"], record["fire"]["answer"], *record["room"]["notes"]):
         assert words in plain
     # What an option says counts instead of the file.
@@ -88,6 +90,25 @@ def test_the_method_statement_holds_the_record(run, tmp_path):
         assert re.sub(r"\s+", "", words) in text, words
     assert plan.read_text(encoding="utf-8").startswith("<svg")
     assert sorted(one.name for one in tmp_path.iterdir()) == ["m.pdf", "room.svg"]
+    assert "Nobodybegins" in text
+
+
+def test_an_open_hazard_stands_first_in_the_statement(run, tmp_path):
+    job, page = tmp_path / "job.toml", tmp_path / "m.pdf"
+    told = BARN.read_text(encoding="utf-8")
+    told = told.replace('status = "negative"', 'status = "positive"').replace("year = 1995", "year = 1930")
+    job.write_text(told, encoding="utf-8")
+    record = json.loads(run(job, "--json", "--pdf", page)[1])
+    text = " ".join(PdfReader(io.BytesIO(page.read_bytes())).pages[0].extract_text().split())
+    assert "tested positive for lead" in text
+    assert text.index("tested positive for lead") < text.index(record["headline"])
+    assert "Nobody begins" not in text
+
+
+def test_a_job_that_nothing_covers_says_so_first(run):
+    code, out, _ = run(BARN, "--capture", "0 %")
+    assert code == 1
+    assert " ".join(out.split()).startswith(UNCOVERED)
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from proofpatch.hazards.plan import CIRCUITS_UNKNOWN, Plan, plan
 from proofpatch.lasers import Laser
 from proofpatch.learn.forecast import Window
 from proofpatch.physics.sweep import mean_dose
-from proofpatch.records_hazards import metres, rounded_up, times_over
+from proofpatch.records_hazards import UNCOVERED, metres, rounded_up, times_over
 from proofpatch.shop.job import Job
 from proofpatch.survey.clear import RULED_OUT, settles
 from proofpatch.units import show
@@ -143,7 +143,12 @@ def of_job(work: Job, given: Mapping[str, Any], window: Window) -> tuple[Plan, l
 
 def hazards_lines(record: Mapping[str, Any]) -> list[str]:
     """The answers first, then the numbers, what was assumed, and what they rest on."""
-    lines = [line for answer in record["answers"] for line in [*wrapped(answer), ""]]
+    # Of a beam alone there is neither a headline nor anything to cover.
+    first = [
+        *([] if record.get("covered", True) else [UNCOVERED]),
+        *([record["headline"]] if "headline" in record else []),
+    ]
+    lines = [line for answer in [*first, *record["answers"]] for line in [*wrapped(answer), ""]]
     pulse = record["eye_limit_J_m2_per_pulse"]
     limit = f"{rounded_down(record['eye_limit_W_m2'])} W/m²" + (
         f", {rounded_down(pulse)} J/m² a pulse" if pulse is not None else ""
@@ -244,8 +249,10 @@ def check_job_only(given: Mapping[str, Any]) -> None:
             raise InputError(flag, f"{flag} speaks of a job, and none was named.", "Name a job file.")
 
 
-def write_pages(found: Plan, record: Mapping[str, Any], pdf: Path | None, picture: str | None) -> None:
-    """The method statement and the plan of the room, where they were asked for.
+def write_pages(
+    found: Plan, record: Mapping[str, Any], pdf: Path | None, picture: str | None, stop: str | None
+) -> None:
+    """The method statement and the plan of the room, where they were asked for. stop: the job's open hazard.
 
     Raises:
         InputError: there is no room to draw, or a file cannot be written.
@@ -263,4 +270,4 @@ def write_pages(found: Plan, record: Mapping[str, Any], pdf: Path | None, pictur
         from proofpatch.documents.method import write_method
 
         with at_options({"page": "--pdf"}):
-            write_method(record, found.zone, pdf)
+            write_method(record, found.zone, pdf, [stop] if stop else [])

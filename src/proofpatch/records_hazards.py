@@ -14,6 +14,7 @@ from proofpatch.hazards.fire import Fire
 from proofpatch.hazards.fume import Fume
 from proofpatch.hazards.limits import Allowed
 from proofpatch.hazards.plan import Plan
+from proofpatch.hazards.room import INSIDE, Zone
 from proofpatch.sources import sources
 from proofpatch.units import show
 
@@ -22,7 +23,8 @@ ALWAYS = (
     "Calculated planning value, not a clearance. The laser's class 4 beam, reflections, fume and fire can injure "
     "beyond this estimate. Follow the manufacturer, local law, and a qualified laser safety officer."
 )
-
+UNCOVERED = "Stop: as described no protection covers this job: do not start."
+MOST_NAMED = 3  # openings or people in one sentence
 
 # What the beam's figures are computed with, as they are shown; diameters and angles are 1/e ones.
 FORMULAS = (
@@ -105,7 +107,7 @@ def beam_answers(found: BeamHazards) -> tuple[str, str]:
         f"Eyewear: for {nanometres} nm, optical density at least {density:.1f} and scale numbers {scale}, for everyone "
         "inside the zone."
     )
-    if max(found.number_steady, number or 0) > MOST_NUMBER:
+    if not eyewear_is_made(found):
         worn = f"Eyewear: none is made for scale numbers {scale}; the beam has to be enclosed."
     far = metres(max(found.distance, found.at_window))
     distance = (
@@ -116,6 +118,39 @@ def beam_answers(found: BeamHazards) -> tuple[str, str]:
     return worn, distance
 
 
+def eyewear_is_made(found: BeamHazards) -> bool:
+    """False where the scale numbers exceed every eyewear's."""
+    return max(found.number_steady, found.number_pulsed or 0) <= MOST_NUMBER
+
+
+def headline(found: Plan) -> str:
+    """What to do first about the beam, in a sentence."""
+    if not eyewear_is_made(found.beam):
+        return "Enclose the beam: no eyewear is made for it."
+    if found.zone is None:
+        return "Describe the room: until then everyone in sight of the beam wears eyewear."
+    if not found.zone.wedges:
+        return "Everyone inside these walls wears eyewear while the laser is on."
+    return f"{_close(found.zone)}."
+
+
+def _close(zone: Zone) -> str:
+    """Which openings to close, and who stands beyond them."""
+    openings = list(dict.fromkeys(wedge.through for wedge in zone.wedges))
+    people = list(dict.fromkeys(who for who, how in zone.reached if how != INSIDE))
+    said = f"Close {_names(openings)}: the beam looks out of {'it' if len(openings) == 1 else 'them'}"
+    if not people:
+        return said
+    return f"{said}, and {_names(people)} {'stands' if len(people) == 1 else 'stand'} in its way"
+
+
+def _names(names: Sequence[str]) -> str:
+    """The first names joined with "and", the rest counted."""
+    shown, more = list(names[:MOST_NAMED]), len(names) - MOST_NAMED
+    *first, last = [*shown, f"{more} more"] if more > 0 else shown
+    return f"{', '.join(first)} and {last}" if first else last
+
+
 def plan_record(found: Plan, title: str, on_record: Sequence[str] = ()) -> dict[str, Any]:
     """Everything of a job's hazards; the beam's keys are the contract's. on_record: what the survey left there."""
     beam = beam_record(found.beam)
@@ -123,9 +158,9 @@ def plan_record(found: Plan, title: str, on_record: Sequence[str] = ()) -> dict[
     return {
         **beam,
         "title": title,
+        "headline": headline(found),
         "answers": [*beam["answers"], air_answer(fume)],
-        "covered": bool(fume.respirator)
-        and max(found.beam.number_steady, found.beam.number_pulsed or 0) <= MOST_NUMBER,
+        "covered": bool(fume.respirator) and eyewear_is_made(found.beam),
         "on_record": list(on_record),
         "air": {
             "area_rate_m2_s": found.area_rate, "removed_kg_s": fume.removed, "capture": fume.capture,

@@ -55,7 +55,10 @@ def test_every_knob_that_is_dialled_has_its_ruler(record):
     found = dials(record, LASER)
     assert [(one.name, one.value, one.unit) for one in found] == [
         ("Power", "250", "W"), ("Repetition rate", "20", "kHz"), ("Hand speed", "50", "mm/s"),
-        ("Sweep width", "100", "mm"),
+        ("Sweep width", "100", "mm"), ("Passes", "4", ""),
     ]  # fmt: skip
     assert found[0].hint == "50 % of the laser's most"
-    assert all(f'width="{SMALL}"' in one.small and f'width="{LARGE}"' in one.large for one in found)
+    assert all(f'width="{SMALL}"' in one.small and f'width="{LARGE}"' in one.large for one in found[:-1])
+    assert (found[-1].small, found[-1].large, found[-1].hint) == ("", "", "lay them one after another")
+    once = {**record, "setting": {**record["setting"], "passes": 1}}
+    assert dials(once, LASER)[-1].hint == ""

@@ -6,7 +6,7 @@ import datetime
 import json
 import math
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,7 @@ from proofpatch.errors import InputError
 from proofpatch.hazards.beam import VISIBLE
 from proofpatch.hazards.distance import MOST_NUMBER
 from proofpatch.hazards.room import Zone
-from proofpatch.records_hazards import ALWAYS, metres, times_over
+from proofpatch.records_hazards import ALWAYS, UNCOVERED, metres, times_over
 from proofpatch.shop.settings import PAPERS
 from proofpatch.units import show
 
@@ -27,20 +27,22 @@ TEMPLATE = Path(__file__).with_name("method.typ")
 
 
 def method_pdf(
-    record: Mapping[str, Any], zone: Zone | None = None, paper: str = "a4", day: datetime.date | None = None
-) -> bytes:
+    record: Mapping[str, Any], zone: Zone | None = None, paper: str = "a4", day: datetime.date | None = None,
+    stops: Sequence[str] = (),
+) -> bytes:  # fmt: skip
     """The statement as PDF.
 
     Args:
         record: of `records_hazards.plan_record`. zone: to draw the room, None without one.
         paper: a4 or us-letter. day: on it; None: today.
+        stops: open hazards, each in its own sentence; with one, or not covered, the page says first not to start.
 
     Raises:
         InputError: another paper.
     """
     if paper not in PAPERS:
         raise InputError("paper", f"The paper {paper!r} is not known.", f"Use one of: {', '.join(PAPERS)}.")
-    data = breakable(_page(record, paper, day or datetime.date.today()))
+    data = breakable(_page(record, paper, day or datetime.date.today(), stops))
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder)
         (place / "method.typ").write_bytes(TEMPLATE.read_bytes())
@@ -54,16 +56,16 @@ def method_pdf(
         )
 
 
-def write_method(record: Mapping[str, Any], zone: Zone | None, path: Path) -> None:
-    """The statement into a file, whole or not at all.
+def write_method(record: Mapping[str, Any], zone: Zone | None, path: Path, stops: Sequence[str] = ()) -> None:
+    """The statement into a file, whole or not at all; `stops` as of `method_pdf`.
 
     Raises:
         InputError: the file cannot be written.
     """
-    write_whole(path, method_pdf(record, zone), "page")
+    write_whole(path, method_pdf(record, zone, stops=stops), "page")
 
 
-def _page(record: Mapping[str, Any], paper: str, day: datetime.date) -> dict[str, Any]:
+def _page(record: Mapping[str, Any], paper: str, day: datetime.date, stops: Sequence[str]) -> dict[str, Any]:
     """What the template shows, as words."""
     air, fire, beam = record["air"], record["fire"], record["beam"]
     pulsed = record["scale_number_R"]
@@ -82,6 +84,8 @@ def _page(record: Mapping[str, Any], paper: str, day: datetime.date) -> dict[str
         "title": record["title"],
         "day": day.isoformat(),
         "date": [day.year, day.month, day.day],
+        "stops": [*([] if record["covered"] else [UNCOVERED]), *stops],
+        "headline": record["headline"],
         "answers": [*record["answers"], fire["answer"], *record["on_record"]],
         "beam": [
             ["Laser", f"class 4, {nanometres} nm, up to {show(beam['power_W'], 'power')}"],

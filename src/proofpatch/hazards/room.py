@@ -18,6 +18,7 @@ from proofpatch.physics.setting import finite_number
 WALLS = ("south", "east", "north", "west")  # of length, width, length, width
 MOST_SIDE, MOST_THINGS = 200.0, 40
 LONGEST_NAME = 40
+INSIDE = "inside the room, in line with the work"  # how somebody within the walls is reached
 WIDE = 0.5  # m about the work from which the beam may start: the head moves; common practice, no source
 Point = tuple[float, float]
 
@@ -193,7 +194,7 @@ def _how(room: Room, wedges: Sequence[Wedge], person: Thing, reach: float) -> st
     at = (person.x, person.y)
     if room.holds(at):
         near = math.dist(room.work, at) <= reach
-        return "inside the room, in line with the work" if near else ""
+        return INSIDE if near else ""
     for wedge in wedges:
         if wedge.holds(at):
             return f"through {wedge.through}" + (f", off {wedge.off}" if wedge.off else "")

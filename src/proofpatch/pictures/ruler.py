@@ -50,7 +50,10 @@ def reaches(record: Mapping[str, Any], laser: Laser) -> dict[str, Reach]:
 
 @dataclass(frozen=True)
 class Dial:
-    """A knob to dial in as a page shows it: name, what the value means, the value and its unit, its ruler twice."""
+    """A knob to dial in as a page shows it: name, what the value means, the value and its unit, its ruler twice.
+
+    What is no knob has no ruler: "".
+    """
 
     name: str
     hint: str
@@ -61,7 +64,7 @@ class Dial:
 
 
 def dials(record: Mapping[str, Any], laser: Laser) -> list[Dial]:
-    """The knobs of a recipe's record that the limits leave room for, in the order they are dialled."""
+    """The knobs of a recipe's record that the limits leave room for, in the order they are dialled, and the passes."""
     s, found = record["setting"], reaches(record, laser)
     share = s["average_power_W"] / laser.max_power
     hints = {
@@ -76,7 +79,8 @@ def dials(record: Mapping[str, Any], laser: Laser) -> list[Dial]:
         rulers = [ruler_svg(found[key], width) if key in found else "" for width in (SMALL, LARGE)]
         name = KNOB_WORDS[key][0]
         rows.append(Dial(name[:1].upper() + name[1:], hint, value, unit, *rulers))
-    return rows
+    in_turn = "lay them one after another" if s["passes"] > 1 else ""
+    return [*rows, Dial("Passes", in_turn, str(s["passes"]), "", "", "")]
 
 
 def ruler_svg(reach: Reach, width: int = SMALL, ink: Ink = PAGE) -> str:

@@ -62,10 +62,12 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
     @router.get("/jobs/{key}/recipe.pdf")
     def card(key: str) -> Response:
         found = desk.wait(key, "recipe")
-        if found.closed or found.hazards is None:
+        if found.closed or found.work is None or found.hazards is None:
             raise InputError("recipe", "There is no recipe to print.", "Go back to the job.")
         ours, _ = settings_of(desk.store)
-        sheet = card_pdf(*found.recipe, ours.headed(found.entry.title), found.hazards["covered"], ours.paper)
+        sheet = card_pdf(
+            *found.recipe, found.work, ours.headed(found.entry.title), found.hazards["covered"], ours.paper
+        )
         return Response(sheet, media_type="application/pdf")
 
     @router.get("/jobs/{key}/hazards")
