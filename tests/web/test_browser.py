@@ -217,4 +217,4 @@ def test_all_works_by_keyboard(page):
     page.locator("fieldset.choices input").first.focus()
     page.keyboard.press("ArrowDown")
     page.keyboard.press("Enter")
-    expect(page.get_by_text("Undo the last change")).to_be_visible()
+    expect(page.get_by_role("button", name="Undo: evidence")).to_be_visible()

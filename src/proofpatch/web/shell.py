@@ -63,8 +63,8 @@ def unbroken(page: str) -> str:
 
 def plainly(error: object) -> str:
     """An error's sentence without the keys of a job file: "room.length" is the room length, "people[0]" people 1."""
-    said = re.sub(r"\b([a-z]+)\.([a-z][a-z_]+)\b", r"\1 \2", str(error))
-    return re.sub(r"\[(\d)\]", lambda found: f" {int(found[1]) + 1}", said)
+    said = re.sub(r"\[(\d)\]\.?", lambda found: f" {int(found[1]) + 1} ", str(error))
+    return re.sub(r"\b([a-z]+)\.([a-z][a-z_]+)\b", r"\1 \2", said)
 
 
 class Pages:

@@ -107,7 +107,9 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
             raise InputError("hazards", "This is refused before any beam.", "Go back to the job.")
         ours, _ = settings_of(desk.store)
         record = {**found.hazards, "title": ours.headed(found.hazards["title"])}
-        return Response(method_pdf(record, found.zone, ours.paper), media_type="application/pdf")
+        stops = [found.closed] if found.closed else []
+        sheet = method_pdf(record, found.zone, ours.paper, stops=stops)
+        return Response(sheet, media_type="application/pdf")
 
     return router
 
