@@ -20,6 +20,7 @@ from proofpatch.shop.lasers import KIND, add_laser, entry_of, lasers_of
 from proofpatch.web.app import create
 from proofpatch.web.lasers import LABELS
 from proofpatch.web.road import road
+from proofpatch.web.shell import unbroken
 
 ROOT = Path(__file__).parents[2]
 AXE = Path(__file__).with_name("axe.min.js")
@@ -337,6 +338,17 @@ def test_nothing_is_found_against_access_in_the_rooms(browser, shop, store, mine
     assert page.evaluate("() => document.activeElement.value") == "0.84 mJ"
     context.close()
     assert [line for line in troubles if "status of 4" not in line] == []
+
+
+def test_no_unit_is_torn_from_its_number(client):
+    for key in (*coating_ids(), *substrate_ids()):
+        words = re.sub(
+            r"\(no range stated\)", "", " ".join(value_words(one) for one in materials_record(key)["values"])
+        )
+        page = unbroken(f"<p>{words}</p>")
+        for unit in set(re.findall(r"(?<=[0-9]) ([^ (0-9][^ ]*)", page)) - {"to"}:
+            assert re.fullmatch(r"[0-9.e+-]+", unit), (key, unit)
+        assert "(m K" not in page
 
 
 def test_today_is_the_day_of_a_reading_where_none_is_said(client, store, mine):

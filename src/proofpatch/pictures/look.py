@@ -6,6 +6,7 @@ import re
 from typing import Any
 
 INK, SOFT, RULE, HAIR, PAPER, MARK = "#1A1C20", "#4C4D50", "#7C776A", "#CDC7B8", "#F7F4EC", "#134A93"
+WASH = "#E6DFCE"  # floor of a plan where eyewear is worn, never of one that is called anything else
 SPEAKS = "Literata, Georgia, 'DejaVu Serif', serif"
 WORKS = "'Atkinson Hyperlegible Next', 'Atkinson Hyperlegible', 'DejaVu Sans', Verdana, sans-serif"
 NARROW = 328  # px, one setting; two stand side by side within 688
@@ -38,9 +39,10 @@ def config() -> dict[str, Any]:
 
 
 def themed(svg: str, name: str = "") -> str:
-    """A picture for within a page: its colours are those of the page's theme, its parts are named after `name` too."""
-    for colour, name in (
-        (INK, "ink"), (SOFT, "soft"), (RULE, "rule"), (HAIR, "hair"), (PAPER, "paper"), (MARK, "mark"),
+    """A picture for within a page: colours and fonts are those of the page, its parts are named after `name` too."""
+    for colour, token in (
+        (INK, "ink"), (SOFT, "soft"), (RULE, "rule"), (HAIR, "hair"), (PAPER, "paper"), (MARK, "mark"), (WASH, "wash"),
     ):  # fmt: skip
-        svg = svg.replace(f'"{colour}"', f'"var(--{name})"')
-    return re.sub(r'(id="|url\(#)', rf"\g<1>{name}", svg) if name else svg
+        svg = svg.replace(f'"{colour}"', f'"var(--{token})"')
+    svg = re.sub(r' font-family="[^"]*"', "", svg)
+    return re.sub(r'( id="|url\(#)', rf"\g<1>{name}", svg) if name else svg

@@ -5,6 +5,7 @@ Between the points of its field a drawing goes along straight lines of the log o
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import defaultdict
 from collections.abc import Sequence
@@ -48,6 +49,11 @@ REGION = (0.2, 0.5)  # clean below, harm above: where a region is named
 MOSTLY = 0.7  # of a name lies in its region
 RING = 9
 BESIDE = 22  # px between patches of one place
+CLEAR = 4  # px a slip keeps from what it may not cover
+BEAD = 6  # px, a piece of a line or of bare paper
+LEADER = 30  # px from the ring, beyond which a line leads to its name
+# What a name of the ring costs: each bead it covers, each arm, each step its line is led over something, each px away.
+COVERED, CROSSED, LED, AWAY = 20.0, 12.0, 4.0, 0.6
 
 
 @dataclass(frozen=True)
@@ -77,6 +83,16 @@ class Plot:
 
     def here(self, x: Any, y: Any) -> tuple[Floats, Floats, Bools]:
         """(P(clean), P(harm), whether something is printed) at pixels, any shape."""
+        p_clean, p_harm, on, bare = self._at(x, y)
+        return p_clean, p_harm, on & ~bare
+
+    def bare(self, x: Any, y: Any) -> Bools:
+        """Whether pixels lie inside both limits, any shape."""
+        _, _, on, bare = self._at(x, y)
+        return on & bare
+
+    def _at(self, x: Any, y: Any) -> tuple[Floats, Floats, Bools, Bools]:
+        """(P(clean), P(harm), whether the laser can, whether both limits are held)."""
         f = self.field
         x, y = np.asarray(x, float), np.asarray(y, float)
         share_x, share_y = (x - self.left) / self.width, 1 - (y - self.top) / self.height
@@ -87,7 +103,7 @@ class Plot:
         at_x, at_y = share_x * (len(f.across) - 1), share_y * (len(f.up) - 1)
         p_clean, p_harm = (special.expit(between(logit(p), at_y, at_x)) for p in (f.p_clean, f.p_harm))
         bare = (p_clean >= f.limits.p_clean) & (p_harm <= f.limits.p_harm)
-        return p_clean, p_harm, on & ~bare & np.isfinite(p_clean)
+        return p_clean, p_harm, on & np.isfinite(p_clean), bare
 
     def edge(self) -> tuple[Points, Points]:
         """(corners of what the laser can do, the line of the most energy a pulse can hold), px."""
@@ -141,13 +157,17 @@ def window_svg(
     glyphs, where = _glyphs(plot, ring, patches, ink)
     taken += where
     lines = _limits(plot)
-    slips = [_ring_label(plot, ring, name, taken, small, ink)]
-    slips += [found for points, said, _ in lines for found in [_along(plot, points, said, taken, ink)] if found]
-    slips += _regions(plot, ring, taken, ink)
+    limits, bare = [_beads(points) for points, _, _ in lines], _bare(plot)
+    label, leader = _ring_label(plot, ring, name, taken, [*itertools.chain(*limits), *bare], width, ink)
+    slips = [label]
+    for n, (points, said, _) in enumerate(lines):
+        others = list(itertools.chain(*limits[:n], *limits[n + 1 :]))
+        slips.append(_along(plot, points, said, taken, others, ink))
+    slips += _regions(plot, ring, [*taken, *itertools.chain(*limits), *bare], ink)
     parts = [
         f'<clipPath id="{key}"><path d="{_path(corners, True)}"/></clipPath><g clip-path="url(#{key})">',
         _ruled(plot, ink), _dotted(plot, ink), _lines(lines, ink), "</g>", _border(plot, ink), _axes(plot, ink),
-        _cross(plot, ring, ink), *glyphs, _ring(ring, ink), *slips,
+        _cross(plot, ring, ink), leader, *glyphs, _ring(ring, ink), *slips,
     ]  # fmt: skip
     more = f' data-plot="{plot.left} {plot.top} {plot.width} {plot.height}"'
     return svg(size, in_words(field, name), parts, ink, more)
@@ -236,10 +256,10 @@ def _border(plot: Plot, ink: Ink) -> str:
     return f'<path d="{_path(cut)}" fill="none" {dots}/>' if len(cut) == 2 else ""
 
 
-def _unit(knob: str, value: float) -> tuple[str, float]:
+def _unit(knob: str, values: Floats) -> tuple[str, float]:
     """The unit an axis is in and its size in SI."""
     kind = KNOBS[knob].kind
-    unit = show(value, kind).partition(" ")[2]
+    unit = show(float(np.sqrt(values[0] * values[-1])), kind).partition(" ")[2]
     return unit, parse(f"1 {unit}", kind, kind)
 
 
@@ -247,9 +267,7 @@ def _axes(plot: Plot, ink: Ink) -> str:
     """Both axes with their ticks, and what they are."""
     f = plot.field
     x0, y0, x1, y1 = plot.box
-    (unit_x, one_x), (unit_y, one_y) = (
-        _unit(knob, float(np.sqrt(v[0] * v[-1]))) for knob, v in zip(f.knobs, (f.across, f.up), strict=True)
-    )
+    (unit_x, one_x), (unit_y, one_y) = (_unit(knob, v) for knob, v in zip(f.knobs, (f.across, f.up), strict=True))
     across = ticks(f.across[0] / one_x, f.across[-1] / one_x, lambda v: float(plot.x(v * one_x)),
                    lambda v: spread(f"{v:g}", ink) + 16)  # fmt: skip
     up = ticks(f.up[0] / one_y, f.up[-1] / one_y, lambda v: float(plot.y(v * one_y)), lambda v: 1.3 * LINE)
@@ -302,43 +320,101 @@ def _glyphs(plot: Plot, ring: tuple[float, float], patches: Sequence[Graded], in
         here[2] += 1
         x, y = here[0] + step, here[1]
         parts.append(glyph(x, y, one.residue, one.harm, ink))
-        boxes.append((x - 11, y - 11, x + 11, y + 11))
+        boxes.append((x - 11 - CLEAR, y - 11 - CLEAR, x + 11 + CLEAR, y + 11 + CLEAR))
     return parts, boxes
 
 
+def _beads(lines: list[Points]) -> list[Box]:
+    """Boxes along lines."""
+    boxes = []
+    for line in lines:
+        p = np.array(line)
+        d = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))])
+        s = np.arange(0.0, d[-1] + BEAD, BEAD)
+        for x, y in zip(np.interp(s, d, p[:, 0]), np.interp(s, d, p[:, 1]), strict=True):
+            boxes.append((x - CLEAR, y - CLEAR, x + CLEAR, y + CLEAR))
+    return boxes
+
+
+def _bare(plot: Plot) -> list[Box]:
+    """Boxes over the paper inside both limits, a row of it each."""
+    x, y = np.arange(plot.left, plot.box[2], BEAD) + BEAD / 2, np.arange(plot.top, plot.box[3], BEAD) + BEAD / 2
+    bare = plot.bare(*np.meshgrid(x, y))
+    return [
+        (x[start] - BEAD / 2, y[n] - BEAD / 2, x[end - 1] + BEAD / 2, y[n] + BEAD / 2)
+        for n, row in enumerate(bare) for start, end in _runs(row.astype(int)) if row[start]
+    ]  # fmt: skip
+
+
+def _touched(places: Floats, boxes: Sequence[Box]) -> NDArray[np.int64]:
+    """How many boxes each of the places (n, 4) touches."""
+    if not boxes:
+        return np.zeros(len(places), int)
+    p, b = places[:, None, :], np.array(boxes)
+    apart_x = (p[..., 2] <= b[:, 0]) | (b[:, 2] <= p[..., 0])
+    apart_y = (p[..., 3] <= b[:, 1]) | (b[:, 3] <= p[..., 1])
+    return np.asarray(np.sum(~(apart_x | apart_y), axis=1))
+
+
+def _led_over(ring: tuple[float, float], places: Floats, boxes: Sequence[Box]) -> NDArray[np.int64]:
+    """Over how many steps of its line to the ring each of the places (n, 4) is led across boxes."""
+    near = np.stack([np.clip(ring[0], places[:, 0], places[:, 2]), np.clip(ring[1], places[:, 1], places[:, 3])], -1)
+    share = np.linspace(0.0, 1.0, 12)[:, None, None]
+    steps = np.asarray(ring) + share * (near - ring)
+    return sum((_touched(np.concatenate([at - 1, at + 1], axis=1), boxes) for at in steps), np.zeros(len(places), int))
+
+
 def _ring_label(
-    plot: Plot, ring: tuple[float, float], name: str, taken: list[Box], small: bool, ink: Ink
-) -> str:  # fmt: skip
-    """The name of the ringed setting and its two chances, beside it."""
+    plot: Plot, ring: tuple[float, float], name: str, taken: list[Box], clear: Sequence[Box], width: int, ink: Ink
+) -> tuple[str, str]:
+    """The name of the ringed setting, with its two chances where there is room, near it; and a line to it where far.
+
+    It covers nothing of `taken`, and of `clear`, the limits and the paper inside them, as little as can be.
+    """
     clean, harm = (chance_words(p) for p in plot.field.chosen)
-    head, bold = [name] if name else [], 1 if name else 0
-    forms = [[*head, f"clean {clean}, harm {harm}"], [*head, f"clean {clean},", f"harm {harm}"]][small:]
+    head = [name] if name else []
+    forms = [[*head, f"clean {clean}, harm {harm}"], [*head, f"clean {clean},", f"harm {harm}"]][width < WIDE :]
+    forms = [head] if name and width < MIDDLE else [*forms, [f"{name}: clean {clean}, harm {harm}"]] if name else forms
+    knob, values = plot.field.knobs[1], plot.field.up
+    title = spread(f"{KNOBS[knob].words}, {_unit(knob, values)[0]}", ink)
     (x, y), (left, top, right, bottom) = ring, plot.box
-    # Beside the crosshair rather than on it.
     arms = [(left, y - 4, x, y + 4), (x - 4, y, x + 4, bottom)]
-    room = (left, top - 4, right + 4, bottom)
-    tries = [
-        (beside, up, lines, others, far)
-        for others in ([*taken, *arms], taken, taken[:1])
-        for far in (0, BESIDE, 2 * BESIDE)
-        for up in (0.5, 1.0, 0.0, 1.5, -0.5, -1.0)
-        for beside in (True, False)
-        for lines in forms
-    ]
-    for after, up, lines, others, far in tries:
-        wide = max(spread(line, ink, n < bold) for n, line in enumerate(lines))
-        tall = LINE * len(lines)
-        gap = far + (RING + 14 if up == 0.5 else 10)
-        place = x + gap if after else x - gap - wide, y - tall * up + LINE / 2 + (16 - 32 * (up > 0.5)) * (up != 0.5)
-        box = slip_box(*place, lines, bold, ink)
-        if within(box, room) and apart(box, others):
-            break
-    taken.append(box)
-    return slip(*place, lines, bold, ink)
+    best: tuple[float, tuple[float, float], list[str], int] | None = None
+    for n, lines in enumerate(forms):
+        bold = int(lines[:1] == head)
+        start = slip_box(0.0, 0.0, lines, bold, ink)
+        wide, tall = start[2] - start[0], start[3] - start[1]
+        beside = [x + RING + 9, x - RING - 9 - wide]
+        across = np.array([*beside, *np.arange(left + 1, right + 4 - wide, 12)])
+        down = np.array([y - tall / 2, y - RING - 5 - tall, *np.arange(top - 4, bottom - tall, 8)])
+        corner = np.stack(np.meshgrid(across, down), axis=-1).reshape(-1, 2)
+        places = np.concatenate([corner, corner + np.array([wide, tall])], axis=1)
+        away = np.hypot(np.maximum(0, np.maximum(places[:, 0] - x, x - places[:, 2])),
+                        np.maximum(0, np.maximum(places[:, 1] - y, y - places[:, 3])))  # fmt: skip
+        cost = AWAY * (away + 8 * n) + COVERED * _touched(places, clear) + CROSSED * _touched(places, arms)
+        cost += 1e4 * _touched(places, taken) + LED * _led_over(ring, places, taken[1:])
+        # Over the plot there is room beside the words of the axis.
+        over = np.where(places[:, 0] > title + 10, 0, top - 4)
+        out = (places[:, 0] < left) | (places[:, 2] > right + 4) | (places[:, 1] < over) | (places[:, 3] > bottom)
+        cost += 1e6 * out
+        k = int(np.argmin(cost))
+        if best is None or cost[k] < best[0]:
+            best = float(cost[k]), (corner[k, 0] - start[0], corner[k, 1] - start[1]), lines, bold
+    assert best is not None
+    _, place, lines, bold = best
+    box = slip_box(*place, lines, bold, ink)
+    taken.append((box[0] - CLEAR, box[1] - CLEAR, box[2] + CLEAR, box[3] + CLEAR))
+    near = min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3])
+    line = f"M{x:.1f} {y:.1f}L{near[0]:.1f} {near[1]:.1f}"
+    leader = (
+        f'<path d="{line}" stroke="{ink.paper}" stroke-width="4" fill="none"/>'
+        f'<path d="{line}" stroke="{ink.ink}" stroke-width="1.2" fill="none"/>'
+    )
+    return slip(*place, lines, bold, ink), leader if math.dist(near, ring) > LEADER else ""
 
 
-def _along(plot: Plot, lines: list[Points], words: str, taken: list[Box], ink: Ink) -> str:
-    """A label along a line where it runs straight enough and nothing else stands, or at the line's end."""
+def _along(plot: Plot, lines: list[Points], words: str, taken: list[Box], others: list[Box], ink: Ink) -> str:
+    """A label along a line where it runs straight enough and nothing else stands, or at the line's end; off others."""
     long = spread(words, ink) + 12
     room = (plot.left + 1, plot.top + 1, plot.box[2] - 1, plot.box[3] - 1)
     best: tuple[float, float, float, float] | None = None
@@ -356,7 +432,7 @@ def _along(plot: Plot, lines: list[Points], words: str, taken: list[Box], ink: I
             mx, my = float(x.mean()), float(y.mean())
             box = (mx - half, my - high, mx + half, my + high)
             bent = float(off + 6 * abs(angle))  # flat ones read best
-            free = off < 6 and within(box, room) and apart(box, taken) and _inside(plot, x, y)
+            free = off < 6 and within(box, room) and apart(box, [*taken, *others]) and _inside(plot, x, y)
             if free and (best is None or bent < best[0]):
                 best = (bent, mx, my, angle)
     if best is not None:
@@ -371,7 +447,7 @@ def _along(plot: Plot, lines: list[Points], words: str, taken: list[Box], ink: I
         for dx, dy in ((12, -14), (-long, -14), (12, 14), (-long, 14), (12, 0), (-long, 0)):
             box = slip_box(x + dx, y + dy, [words], 0, ink)
             corners = np.array([x, box[0], box[0]]), np.array([y, box[1], box[3]])
-            if within(box, room) and apart(box, taken) and _inside(plot, *corners):
+            if within(box, room) and apart(box, [*taken, *others]) and _inside(plot, *corners):
                 taken.append(box)
                 return slip(x + dx, y + dy, [words], 0, ink)
     return ""

@@ -30,7 +30,7 @@ from proofpatch.cli_read import (
 from proofpatch.cli_show import as_dialled
 from proofpatch.errors import InputError
 from proofpatch.hazards import CAUTIONS
-from proofpatch.lasers import Laser, laser_ids
+from proofpatch.lasers import Laser
 from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.belief import Belief
 from proofpatch.learn.forecast import FASTEST_HAND, SLOWEST_HAND
@@ -53,6 +53,7 @@ from proofpatch.shop.store import Entry, Store
 from proofpatch.survey.stop import SURE, HardStop
 from proofpatch.units import parse, show
 from proofpatch.web.desk import Desk, shares
+from proofpatch.web.jobs import job_choices
 from proofpatch.web.road import chance_words
 from proofpatch.web.shell import Form, Pages, text
 
@@ -62,6 +63,7 @@ SIDES, BELIEFS = 16, 8  # kept, so that moving a knob of B computes B alone
 SLIDER = 1000  # steps of a slider
 LEAST_SHARE = 0.02  # of a laser's most, where its slider for power or sweep speed begins; typed it may be less
 MOST_PASSES = 40  # of the slider, as in the forecast's window
+LOST = 0.01  # of a unit, below which a figure keeps its own
 UNEVEN = 1.3  # edge over middle from which the edges are spoken of; less may be how few pulses happen to lie
 NOTHING: Mapping[str, Any] = {"h1": "", "lead": [], "pictures": [], "figures": [], "limits": [], "travel": ""}
 FIELDS = {OPTIONS[name][0]: name for name in (*KNOBS, "pattern", *SURFACE)}
@@ -123,9 +125,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return page(
             "bench.html", 422 if error else 200, stand=stand, form=given, error=error, rows=ROWS, letters=LETTERS,
             sliders=_sliders(stand.laser, given), begin=_anew(asked), cautions=CAUTIONS, choices=_choices(),
-            lasers=[(key, one.title) for key, one in (lasers_of(store) | _built_in()).items()],
-            jobs=_jobs(store, stand),
-            surface=_surface_words(stand), **(answer(sides) if sides else NOTHING),
+            lasers=_lasers(store, stand), jobs=_jobs(store, stand), surface=_surface_words(stand),
+            **(answer(sides) if sides else NOTHING),
         )  # fmt: skip
 
     return router
@@ -214,10 +215,6 @@ def _stand(desk: Desk, asked: Form) -> Stand:
         return Stand(laser, stop=stop.because)
 
 
-def _built_in() -> dict[str, Laser]:
-    return {key: find_laser(key) for key in laser_ids()}
-
-
 @lru_cache(maxsize=BELIEFS)
 def _belief(laser: Laser, surface: tuple[str | None, ...]) -> Belief:
     """As `proofpatch bench` believes it of the same options."""
@@ -282,6 +279,11 @@ def _sliders(laser: Laser, given: Form) -> dict[str, dict[str, Any]]:
     return found
 
 
+def _lasers(store: Store, stand: Stand) -> list[tuple[str, str]]:
+    """(id, title) of the lasers that may be chosen, the one on the bench among them though it is put away."""
+    return list({stand.laser.id: stand.laser.title, **dict(job_choices(store)["lasers"])}.items())
+
+
 def _jobs(store: Store, stand: Stand) -> list[tuple[str, str]]:
     """(id, title) of the jobs that may be chosen, the one on the bench among them."""
     found = {entry.id: entry.title for entry in store.all("job", most=MOST_JOBS)}
@@ -318,7 +320,7 @@ def answer(sides: Sequence[Side]) -> dict[str, Any]:
     lengths = [show(side.grid.rows * side.grid.pixel, "length") for side in sides]
     drawings = dose_drawings(sides)
     return {
-        "h1": whole(compared(*sides)), "lead": [whole(line) for line in lead(*sides)],
+        "h1": compared(*sides), "lead": lead(*sides),
         "pictures": [
             {"svg": drawing.svg, "notes": drawing.notes, "title": f"{show(side.setting.average_power, 'power')}, "
              f"sweep at {show(side.setting.sweep_speed, 'speed')}"}
@@ -329,23 +331,37 @@ def answer(sides: Sequence[Side]) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def whole(words: str) -> str:
-    """A sentence that no line breaks between a figure and its unit."""
-    return re.sub(r"(?<=[0-9]) (?=[a-zA-Zµ%°])", "\u00a0", words).replace("in 100", "in\u00a0100")
-
-
 def figures(first: Side, second: Side) -> list[tuple[str, str, str, str]]:
     """(words, A, B, B against A) of every figure that both have."""
     found = ratios(first, second)
+    records = first.record, second.record
 
-    def cell(record: Mapping[str, Any], key: str) -> str:
-        return chance_words(record[key]) if FIGURES[key][1] == "chance" else shown(record, key)
+    def cells(key: str, kind: str) -> tuple[str, str]:
+        if kind == "chance":
+            one, other = (chance_words(record[key]) for record in records)
+            return one, other
+        one, other = (shown(record, key) for record in records)
+        return alike(one, other, kind) if kind not in ("", "per mm²", "temperature") else (one, other)
 
     return [
-        (words, cell(first.record, key), cell(second.record, key), "" if kind == "chance" else times(found.get(key)))
+        (words, *cells(key, kind), "" if kind == "chance" else times(found.get(key)))
         for key, (words, kind) in FIGURES.items()
         if key in first.record and key in second.record
     ]
+
+
+def alike(one: str, other: str, kind: str) -> tuple[str, str]:
+    """Two quantities as they are shown, in the larger one's unit where the smaller is not lost in it."""
+    (_, _, unit), (_, _, its) = one.partition(" "), other.partition(" ")
+    if not unit or not its or unit == its:
+        return one, other
+    sizes = [parse(f"1 {name}", kind, kind) for name in (unit, its)]
+    larger, size = (unit, sizes[0]) if sizes[0] > sizes[1] else (its, sizes[1])
+    said = [parse(words, kind, kind) / size for words in (one, other)]
+    if min(said) < LOST:
+        return one, other
+    first, second = (f"{value:.3g} {larger}" if value < 1000 else f"{value:.0f} {larger}" for value in said)
+    return first, second
 
 
 def times(ratio: float | None) -> str:

@@ -23,10 +23,12 @@ Form = Mapping[str, Any]
 MOST_FIELDS = 3000
 WORDS = re.compile(r">[^<]+<")
 UNIT = (
-    r"(?:[mk]?W|[kM]?Hz|[pnµm]?s|min|h|[nµmc]?m|mil|in|ft|[µmk]?J|°[CF]|%|cfm|[µmk]?g|V|A|in [0-9])[²³]?"
-    r"(?:/(?:s|min|h|c?m[²³]?))?"
+    r"(?:/c?m|1/K|"
+    r"(?:[mk]?W|[kM]?Hz|[pnµm]?s|min|h|[nµmc]?m|mil|in|ft|[µmkM]?J|°[CF]|K|%|cfm|[µmk]?g|V|A|in [0-9])[²³]?"
+    r"(?:/(?:s|min|h|kg|mol|K|c?m[²³]?|\((?:m|kg|mol) K\)))?)"
 )
-TOGETHER = re.compile(rf"(?<=[0-9]) (?=in 10+\b)|(?<=[0-9] in) (?=10+\b)|(?<=[0-9]) (?={UNIT}(?:[ ,.;:)<]|$))")
+WITHIN = r"(?<=\(m) (?=K\))|(?<=\(kg) (?=K\))|(?<=\(mol) (?=K\))"  # W/(m K)
+TOGETHER = re.compile(rf"(?<=[0-9]) (?=in 10+\b)|(?<=[0-9] in) (?=10+\b)|(?<=[0-9]) (?={UNIT}(?:[ ,.;:)<]|$))|{WITHIN}")
 
 
 async def _form(request: Request) -> dict[str, Any]:

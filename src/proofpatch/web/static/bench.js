@@ -1,4 +1,4 @@
-// Sliders beside the fields of the bench, and its answer anew while one moves. Without this the button computes.
+// Sliders beside the fields of the bench, and its answer anew while one moves; the button computes without this too.
 // The page itself is asked again and its parts are put in place, so there is one page to keep right.
 "use strict";
 const form = document.querySelector("form.bench");
@@ -92,4 +92,6 @@ form.addEventListener("change", (event) => {
     location.assign(`/bench?${new URLSearchParams(kept)}`);
   } else if (name && value !== undefined) ask();
 });
-form.querySelector("button").hidden = true;
+// A page without a filled button has nothing to do next; beside the way back to a job this one is not wanted.
+const button = form.querySelector("button");
+button.hidden = !button.matches(".next");
