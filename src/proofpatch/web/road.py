@@ -124,7 +124,9 @@ class Road:
             return None
         window, best = self.window, self.window.best
         chances = float(window.p_clean[best]), float(window.p_harm[best])
-        field = field_of(window.belief, window.limits, window.settings[best], chances, shown=window.belief.evidence)
+        field = field_of(
+            window.belief, window.limits, window.settings[best], chances, held=False, shown=window.belief.evidence
+        )
         name = "inside your limits" if window.admissible[best] else "likeliest so far"
         return drawn(field, name, window.belief.evidence)
 
