@@ -29,6 +29,7 @@ from proofpatch.cli import main
 from proofpatch.materials import coating, coating_ids, substrate_ids
 from proofpatch.shop.job import LARGEST_FILE
 from proofpatch.shop.store import Store
+from proofpatch.shop.tables import KINDS
 from proofpatch.web.api import create_api
 from proofpatch.web.app import create
 
@@ -104,7 +105,9 @@ def real(case, known, pick):
     # What is changed and put away are other jobs than the one that patches are laid on.
     which = "pan" if "graded" in case.path else "spare" if case.method == "DELETE" else case.method
     for name in case.path_parameters:
-        case.path_parameters[name] = pick(known.get(which, known["id"]) if name == "id" else known[name])
+        case.path_parameters[name] = pick(
+            KINDS if name == "kind" else known.get(which, known["id"]) if name == "id" else known[name]
+        )
     body = case.body if isinstance(case.body, dict) else {}
     for holds in (case.query, body):
         if "version" in holds:
@@ -494,3 +497,18 @@ def test_every_call_of_the_docs_is_answered(client, tmp_path, monkeypatch):
     said = (ROOT / "docs" / "api.md").read_text("utf-8")
     for path in create_api(None, None).openapi()["paths"]:
         assert path.rsplit("/", 1)[1].split("{")[0] in said, path
+
+
+def test_what_the_pages_keep_is_read_as_it_is_kept(client, store):
+    job = store.add("job", {"job": {"title": "Chest"}}, title="Chest").id
+    other = store.add("job", {"job": {"title": "Vice"}}, title="Vice").id
+    customer = store.add("customer", {"contact": "the blue gate"}, title="Mill Farm")
+    made = client.post(f"jobs/{job}/notes", json={"text": "hinge is loose", "by": "A. Owner"})
+    assert made.status_code == 201
+    assert client.get(f"jobs/{job}/things/note").json() == {"things": [made.json()], "more": False}
+    assert client.get(f"jobs/{other}/things/note").json()["things"] == []
+    (found,) = client.get("things/customer").json()["things"]
+    assert (found["id"], found["title"], found["data"]) == (customer.id, "Mill Farm", {"contact": "the blue gate"})
+    for sent in ({"text": ""}, {"text": "a\u0007"}, {"text": "x" * 3000}, {}):
+        assert client.post(f"jobs/{job}/notes", json=sent).status_code == 422
+    assert client.get("things/secret").status_code == 404

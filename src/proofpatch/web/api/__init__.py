@@ -5,7 +5,7 @@ from __future__ import annotations
 from fastapi import FastAPI
 
 from proofpatch.shop.store import Store
-from proofpatch.web.api import answers, graded, jobs, photos, tools
+from proofpatch.web.api import answers, graded, jobs, photos, things, tools
 from proofpatch.web.api.models import ANY
 from proofpatch.web.api.trouble import handlers
 from proofpatch.web.desk import Desk
@@ -26,7 +26,7 @@ def create_api(store: Store, desk: Desk) -> FastAPI:
         servers=[{"url": "/api"}], root_path_in_servers=False, responses=ANY,
     )  # fmt: skip
     handlers(app)
-    for part in (jobs, answers, graded):
+    for part in (jobs, answers, graded, things):
         app.include_router(part.routes(store, desk))
     app.include_router(photos.routes(store))
     app.include_router(tools.routes(store))

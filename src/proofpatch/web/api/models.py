@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import Path, Query
 from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
@@ -15,7 +15,9 @@ from proofpatch.learn.evidence import HARMS, RESIDUES
 from proofpatch.learn.surface import MOST_LAYERS
 from proofpatch.physics.setting import BOUNDS, MOST_PASSES, PATTERNS
 from proofpatch.shop.job import EARLIEST_YEAR, EVIDENCE, FACTORS, KEYS, LISTS, LONGEST_TEXT, REQUIRED
+from proofpatch.shop.people import LONGEST_NOTE
 from proofpatch.shop.store import LONGEST_BY, LONGEST_TITLE
+from proofpatch.shop.tables import KINDS
 from proofpatch.units import kind_named
 
 MOST_ENTRIES = 100  # in a list or a table of a job; a job is a page of text
@@ -319,3 +321,28 @@ class Photos(BaseModel):
     """The photos of a job, the last first."""
 
     photos: list[Photo]
+
+
+Kind = Annotated[Literal[KINDS], Path(description="kind of thing")]  # type: ignore[valid-type]  # the store's own list
+
+
+class Thing(Head):
+    """A thing of the store as it is kept: its kind, the job it belongs to, its data."""
+
+    kind: str
+    job: str | None
+    data: dict[str, Any]
+
+
+class Things(BaseModel):
+    """The last changed first; more: there are others."""
+
+    things: list[Thing]
+    more: bool
+
+
+class NewNote(Sent):
+    """A note."""
+
+    text: Annotated[str, Field(min_length=1, max_length=LONGEST_NOTE, pattern=PRINTABLE)]
+    by: Annotated[str, line(LONGEST_BY)] = ""
