@@ -9,11 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_lead import GROUNDS, OLD, READINGS, UNSETTLED
 
-from proofpatch import InputError
+from proofpatch import InputError, Layer, Surface
 from proofpatch.cli import main
 from proofpatch.shop.job import job_from
 from proofpatch.sources import STATUS, sources
-from proofpatch.survey import Clearance, Lead, identify, open_stop, read_survey, split_item, stops
+from proofpatch.survey import Clearance, Lead, first_stop, identify, open_stop, read_survey, split_item, stops
 from proofpatch.survey.clear import RULES, hazards
 
 DAY = "2025-03-11"
@@ -269,3 +269,20 @@ def test_records_against_what_was_found_settle_nothing():
     assert bites("texture=textured", "year=2026", cleared=old)["asbestos"].open
     both = [*old, Clearance("positive", "laboratory microscopy", DAY, hazard="asbestos")]
     assert bites("texture=textured", "year=1970", cleared=both)["asbestos"].open
+
+
+# A clear coat of a year for which no rule presumes lead: the test that found it counts all the same.
+def test_what_a_test_found_is_a_stop_whatever_the_rules_presume():
+    film = ("kind=clear film", "substrate=oak", "year=1995", "built=1995", "refinished=no", "told=oil varnish")
+    found, absent = (Lead(status, "laboratory test of a chip", DAY) for status in ("positive", "negative"))
+    assert "lead" not in bites(*film, lead=absent)
+    assert "a test found it" in bites(*film, lead=found)["lead"].because
+    assert bites(*film, lead=found)["lead"].open
+    cadmium = Clearance("positive", "laboratory test of a chip", DAY, hazard="cadmium")
+    assert "cadmium" not in bites(*film, lead=absent)
+    assert bites(*film, cleared=(cadmium,))["cadmium"].open
+    surface = Surface([Layer("oil varnish")], "oak")
+    assert first_stop(surface, 1995, absent) is None
+    assert "tested positive" in first_stop(surface, 1995, found)
+    taken = Lead("accepted", name="A. Owner", controls="enclosure, half masks", reason="heirloom")
+    assert first_stop(surface, 1995, taken) is None

@@ -193,9 +193,10 @@ def stops(
     if _chance(identity, "plastic-foil") > SURELY or "plastic-foil" in survey.said("laboratory"):
         found.append(Stop("halogens", foil, "", "no beam", never=True))
     for key, rule in RULES.items():
-        reason = rule(survey, identity)
+        records = [lead] if key == "lead" and lead else [one for one in cleared if one.hazard == key]
+        # What a test found is there, whether or not a rule would have presumed it.
+        reason = rule(survey, identity) or ("a test found it" if any(r.status == "positive" for r in records) else "")
         if reason:
-            records = [lead] if key == "lead" and lead else [one for one in cleared if one.hazard == key]
             found.append(_stop(key, reason, records, survey, identity))
     return tuple(sorted(found, key=lambda stop: (not stop.open, not stop.never)))
 

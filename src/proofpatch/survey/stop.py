@@ -219,6 +219,8 @@ def first_stop(
         reasons.append("undated")
     elif year < LEAD_YEAR:
         reasons.append(f"from {year}, before {LEAD_YEAR}")
+    if lead.status == "positive":
+        reasons.append("found to hold lead")
     contradicted = lead.status == "negative" and "lead paint by name" in reasons
     if not reasons or (lead.cleared and lead.dated_after(year) and not contradicted):
         return None
