@@ -22,8 +22,8 @@ LAPTOP, TALL, PHONE = (1440, 900), (1440, 1180), (360, 740)
 # file -> (piece, step of it or a page of its own, size, theme)
 SCREENS = {
     "screen-jobs": ("", "/", LAPTOP, "light"),
-    "screen-forecast": ("Garden wall, fired brick", "forecast", TALL, "light"),
-    "screen-patch": ("Garden wall, fired brick", "patches", PHONE, "light"),
+    "screen-forecast": ("Tea kitchen wall, fired brick", "forecast", TALL, "light"),
+    "screen-patch": ("Tea kitchen wall, fired brick", "patches", PHONE, "light"),
     "screen-recipe": ("Chest lid, oak", "recipe", TALL, "dark"),
     "screen-bench": ("Chest lid, oak", "bench", TALL, "light"),
 }

@@ -134,6 +134,14 @@ def headline(found: Plan) -> str:
     return f"{_close(found.zone)}."
 
 
+def unguarded(found: Plan, covered: bool) -> str | None:
+    """Why nobody may start as it is described; None: nothing described stands against it, which is no clearance."""
+    if not covered:
+        return UNCOVERED
+    said = headline(found)
+    return f"Stop: {said[:1].lower()}{said[1:]}" if found.zone is None or found.zone.wedges else None
+
+
 def _close(zone: Zone) -> str:
     """Which openings to close, and who stands beyond them."""
     openings = list(dict.fromkeys(wedge.through for wedge in zone.wedges))
@@ -155,12 +163,14 @@ def plan_record(found: Plan, title: str, on_record: Sequence[str] = ()) -> dict[
     """Everything of a job's hazards; the beam's keys are the contract's. on_record: what the survey left there."""
     beam = beam_record(found.beam)
     fume, fire = found.fume, found.fire
+    covered = bool(fume.respirator) and eyewear_is_made(found.beam)
     return {
         **beam,
         "title": title,
         "headline": headline(found),
         "answers": [*beam["answers"], air_answer(fume)],
-        "covered": bool(fume.respirator) and eyewear_is_made(found.beam),
+        "covered": covered,
+        "unguarded": unguarded(found, covered),
         "on_record": list(on_record),
         "air": {
             "area_rate_m2_s": found.area_rate, "removed_kg_s": fume.removed, "capture": fume.capture,

@@ -13,6 +13,7 @@ from proofpatch.documents.card import card_pdf
 from proofpatch.errors import InputError
 from proofpatch.materials import coating_ids
 from proofpatch.records import recipe_record
+from proofpatch.records_hazards import UNCOVERED
 from proofpatch.shop.job import Job
 from proofpatch.units import show
 
@@ -35,7 +36,7 @@ def words(pdf):
 @pytest.mark.parametrize("paper", ["a4", "us-letter"])
 def test_it_says_what_the_record_says_on_one_page(recipe, paper):
     record, margins, work = recipe
-    pdf = card_pdf(record, margins, work, "Vice <b>#set page()", False, paper)
+    pdf = card_pdf(record, margins, work, "Vice <b>#set page()", UNCOVERED, paper)
     said = words(pdf)
     assert len(PdfReader(io.BytesIO(pdf)).pages) == 1
     assert "Vice <b>#set page()" in said
@@ -43,28 +44,28 @@ def test_it_says_what_the_record_says_on_one_page(recipe, paper):
         assert show(record["setting"][key], kind) in said
     assert "Stop: not confirmed" in said
     assert "no protection covers this job" in said
-    assert "no protection covers this job" not in words(card_pdf(record, margins, work, "Vice", True, paper))
+    assert "no protection covers this job" not in words(card_pdf(record, margins, work, "Vice", None, paper))
 
 
 def test_no_card_of_no_recipe(recipe):
     record, margins, work = recipe
     with pytest.raises(InputError):
-        card_pdf({**record, "setting": None}, margins, work, "Vice", True)
+        card_pdf({**record, "setting": None}, margins, work, "Vice", None)
     with pytest.raises(InputError):
-        card_pdf(record, margins, work, "Vice", True, "a5")
+        card_pdf(record, margins, work, "Vice", None, "a5")
 
 
 def test_it_says_what_to_hold_and_on_what(recipe):
     record, margins, work = recipe
     one, held = record["setting"], work.laser.handpiece
-    said = words(card_pdf(record, margins, work, "Vice", True))
+    said = words(card_pdf(record, margins, work, "Vice", None))
     assert work.laser.title in said
     assert "Fresh grease or oil on mild steel, as described" in said
     assert f"Spot {show(2 * one['spot_radius_m'], 'length', 'metric')}" in said
     assert f"Sweep speed {show(one['sweep_speed_m_s'], 'speed')}" in said
     assert f"Stand-off {show(held.stand_off, 'length')}; " in said
     surveyed = dataclasses.replace(work, surveyed=True)
-    assert "as described" not in words(card_pdf(record, margins, surveyed, "Vice", True))
+    assert "as described" not in words(card_pdf(record, margins, surveyed, "Vice", None))
 
 
 @pytest.mark.parametrize("paper", ["a4", "us-letter"])
@@ -74,7 +75,7 @@ def test_passes_are_work_and_a_long_surface_still_fits(recipe, paper):
     deep = dataclasses.replace(work, surface=pp.Surface([many] * 3, "mild-steel"))
     for passes in (1, 4):
         setting = {**record["setting"], "passes": passes}
-        pdf = card_pdf({**record, "setting": setting, "gentler": setting}, margins, deep, "Vice", False, paper)
+        pdf = card_pdf({**record, "setting": setting, "gentler": setting}, margins, deep, "Vice", UNCOVERED, paper)
         assert len(PdfReader(io.BytesIO(pdf)).pages) == 1
         said = words(pdf)
         assert "or another over" in said

@@ -477,8 +477,16 @@ def test_a_recipe_is_decided_and_kept_as_it_was(client, store, pan):
     # Nothing protects the job yet: no recipe to work by.
     assert client.post(f"{pan}/recipe").status_code == 404
     assert "Cover the hazards first" in seen(client.get(f"{pan}/recipe"))
-    send(client, store, pan, "place", capture="98 %", flow="60000 m³/h", length="9 m", width="6 m", height="4 m",
-         across="3 m", up="2 m")  # fmt: skip
+    room = {"capture": "98 %", "flow": "60000 m³/h", "length": "9 m", "width": "6 m", "height": "4 m", "across": "3 m",
+            "up": "2 m"}  # fmt: skip
+    door = {"openings-0-name": "barn door", "openings-0-wall": "south", "openings-0-start": "2 m",
+            "openings-0-end": "4 m"}  # fmt: skip
+    send(client, store, pan, "place", **room, **door)
+    for step in ("hazards", "recipe", "patches"):
+        assert "Stop: close barn door: the beam looks out of it." in seen(client.get(f"{pan}/{step}"))
+    assert client.post(f"{pan}/recipe").status_code == 404
+    assert "Cover the hazards first" in seen(client.get("/"))
+    send(client, store, pan, "place", **room, **door, **{"openings-0-closed": "yes"})
     answer = client.post(f"{pan}/recipe")
     assert answer.status_code == 303, seen(answer)
     client.post(f"{pan}/recipe")

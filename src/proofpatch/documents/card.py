@@ -15,7 +15,6 @@ from proofpatch.documents.survey import FONTS, breakable
 from proofpatch.errors import InputError
 from proofpatch.learn.surface import Layer
 from proofpatch.materials import coating, substrate
-from proofpatch.records_hazards import UNCOVERED
 from proofpatch.shop.job import Job
 from proofpatch.shop.settings import PAPERS
 from proofpatch.survey.identify import chance_words
@@ -29,14 +28,14 @@ MOST_COATINGS = 3  # named of one coat
 
 
 def card_pdf(
-    record: Mapping[str, Any], margins: Sequence[str], work: Job, title: str, covered: bool, paper: str = "a4",
+    record: Mapping[str, Any], margins: Sequence[str], work: Job, title: str, unguarded: str | None, paper: str = "a4",
     day: datetime.date | None = None,
 ) -> bytes:  # fmt: skip
     """One page of PDF.
 
     Args:
         record: of `records.recipe_record`, with a setting. margins: of `cli_show.margin_words`. work: the job.
-        title: of it, as it heads the page. covered: whether the protection described covers the job.
+        title: of it, as it heads the page. unguarded: why nobody may start as it is described, or None.
         paper: a4 or us-letter. day: on it; None: today.
 
     Raises:
@@ -61,7 +60,7 @@ def card_pdf(
             ["Sweep speed", f"{show(setting['sweep_speed_m_s'], 'speed')} along the line"],
             ["Stand-off", f"{show(work.laser.handpiece.stand_off, 'length')}; {focus}"],
         ],
-        "stops": [*([] if record["confirmed"] else [UNCONFIRMED]), *([] if covered else [UNCOVERED])],
+        "stops": [*([] if record["confirmed"] else [UNCONFIRMED]), *([unguarded] if unguarded else [])],
         "chances": f"Clean {chance_words(record['p_clean'])}, harm {chance_words(record['p_harm'])} of the finished "
         f"surface under your hand, {show(record['area_rate_m2_s'], 'area rate')} beam on.",
         "because": f"{record['because']} {record['binds']}", "cautions": list(record["cautions"]),

@@ -91,6 +91,11 @@ class Road:
         """Whether the forecast sees no use in the beam."""
         return self.forecast is not None and self.forecast["answer"] == "decline"
 
+    @property
+    def unguarded(self) -> str | None:
+        """Why nobody may start as room, air and beam are described."""
+        return self.hazards["unguarded"] if self.hazards else None
+
     @cached_property
     def closed(self) -> str | None:
         """Why no patch and no recipe is given: what the survey says stops a beam stops it, described or tested."""
@@ -245,7 +250,9 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, syste
             laid if graded else "",
         ),
         Step("recipe", STOPPED if closed else _recipe_state(best), _recipe_words(best)),
-        Step("hazards", BEGUN if hazards["covered"] else STOPPED, "to sign" if hazards["covered"] else "not covered"),
+        Step(
+            "hazards", STOPPED if hazards["unguarded"] else BEGUN, "not covered" if hazards["unguarded"] else "to sign"
+        ),
     )
     return Road(
         entry,
@@ -306,7 +313,7 @@ def keep(store: Store, found: Road) -> None:
             then, at = f"Lay and grade {due[0].name}", "patches"
         elif found.best is not None:
             at = "recipe" if found.best.confirmed else "patches"
-        if (due or found.best is not None) and not (found.hazards or {}).get("covered"):
+        if (due or found.best is not None) and found.unguarded:
             then, at = "Cover the hazards first", "hazards"
     about = {
         "version": entry.version, "laser": found.laser, "next": then[:80], "at": at,

@@ -49,8 +49,8 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         record = None if found.closed else found.recipe[0]
         if record is None or record["setting"] is None or not record["confirmed"]:
             raise InputError("recipe", "There is no confirmed recipe to work by.", "Lay test patches first.")
-        if not (found.hazards or {}).get("covered"):
-            raise InputError("hazards", "As described no protection covers this job.", "Describe room and air first.")
+        if found.unguarded:
+            raise InputError("hazards", found.unguarded, "Describe room and air first.")
         # As it was when it was decided: the recipe, the forecast it stands in, and the patches it rests on.
         data = {"record": record, "forecast": found.forecast, "patches": [one.id for one in found.patches],
                 "job_version": found.entry.version}  # fmt: skip
@@ -65,9 +65,7 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         if found.closed or found.work is None or found.hazards is None:
             raise InputError("recipe", "There is no recipe to print.", "Go back to the job.")
         ours, _ = settings_of(desk.store)
-        sheet = card_pdf(
-            *found.recipe, found.work, ours.headed(found.entry.title), found.hazards["covered"], ours.paper
-        )
+        sheet = card_pdf(*found.recipe, found.work, ours.headed(found.entry.title), found.unguarded, ours.paper)
         return Response(sheet, media_type="application/pdf")
 
     @router.get("/jobs/{key}/hazards")
