@@ -25,6 +25,13 @@ BEAM_OPTIONS = {
     "diameter": "--beam-diameter", "divergence": "--divergence", "focal_length": "--focal-length",
     "exposure": "--exposure", "reflectance": "--reflectance", "duration": "--exposure",
 }  # fmt: skip
+# Figure of a beam -> (its option, kind of quantity).
+FIGURES = {
+    "power": ("power", "power"), "rate": ("rate", "frequency"), "width": ("width", "time"),
+    "wavelength": ("wavelength", "length"), "diameter": ("beam_diameter", "length"),
+    "divergence": ("divergence", "angle"), "focal_length": ("focal_length", "length"),
+    "exposure": ("exposure", "duration"), "reflectance": ("reflectance", "share"),
+}  # fmt: skip
 WAVELENGTH = 1064e-9
 VOLUME = 30.0  # m³, of a room that was not described
 
@@ -63,13 +70,7 @@ def read_beam(given: Mapping[str, Any]) -> tuple[BeamHazards, list[str]]:
 
 def read_values(given: Mapping[str, Any], values: dict[str, Any]) -> tuple[Beam, list[str]]:
     """(the beam of these values and the options over them, what was assumed)."""
-    kinds = {
-        "power": ("power", "power"), "rate": ("rate", "frequency"), "width": ("width", "time"),
-        "wavelength": ("wavelength", "length"), "diameter": ("beam_diameter", "length"),
-        "divergence": ("divergence", "angle"), "focal_length": ("focal_length", "length"),
-        "exposure": ("exposure", "duration"), "reflectance": ("reflectance", "share"),
-    }  # fmt: skip
-    for field, (name, kind) in kinds.items():
+    for field, (name, kind) in FIGURES.items():
         value = number(name, kind, given)
         if value is not None:
             values[field] = value

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import shlex
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -23,6 +22,7 @@ from proofpatch.lasers.watch import watched
 from proofpatch.lasers.wording import advice, sentence
 from proofpatch.shop.job import find_any_laser
 from proofpatch.shop.laser_log import Own, append_reading, course_of, read_readings, readings_path
+from proofpatch.shop.log import stamp
 from proofpatch.units import show
 
 # figure of a finding -> (its key in a record, factor to it)
@@ -147,7 +147,7 @@ def measured(name: str, given: Mapping[str, Any], warn: Callable[[str], None]) -
     record = measured_record(own, after, reading)
     told = tells(record)
     if own.path is not None and told:
-        append_reading(own.path, reading, datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"))
+        append_reading(own.path, reading, stamp())
         record["written"] = str(own.path)
     return Answered(record, lambda: measured_lines(record, after, told), told)
 

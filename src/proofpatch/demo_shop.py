@@ -5,7 +5,6 @@ The pieces are described in words; what came of their patches is drawn from the 
 
 from __future__ import annotations
 
-import datetime
 import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -15,7 +14,7 @@ from proofpatch.cli_read import read_setting
 from proofpatch.demo import WORKSHOP, Piece, draw_piece
 from proofpatch.learn.evidence import ADVISED_WAIT
 from proofpatch.materials import substrate
-from proofpatch.shop.log import graded_to
+from proofpatch.shop.log import graded_to, stamp
 from proofpatch.shop.settings import keep_settings, settings_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.strips import lay_out, strips_of
@@ -66,7 +65,7 @@ def _grade(store: Store, entry: Entry, found: Road, piece: Piece, name: str, dia
     assert found.work is not None
     setting, _ = read_setting({**dict.fromkeys(("spot_diameter", "sweep_width"), None), **dialled}, found.work.laser)
     graded = piece.grade(setting)
-    data = graded_to(graded, datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"))
+    data = graded_to(graded, stamp())
     waited = ADVISED_WAIT.get(substrate(found.work.surface.substrate).family, 600.0)
     data |= {"grader": GRADER, "waited": waited}
     store.add("patch", data, entry.id, f"{name}: {graded.residue}, {graded.harm}", by=GRADER)

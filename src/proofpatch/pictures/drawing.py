@@ -30,7 +30,7 @@ WIDTH_OF = dict(zip(LETTERS, WIDTHS, strict=True))
 UNKNOWN = 850  # a letter that was not measured
 BOLD = 1.05
 NICE = ((1, 1.5, 2, 3, 5, 8), (1, 2, 5), (1, 3), (1,))  # mantissas of ticks, the fullest that fits
-# Share of a patch's glyph that is ruled, and how its harm is drawn (the look, shapes for state).
+# Share of a patch's glyph that is ruled, by what is left.
 RULED = dict(zip(RESIDUES, (1.0, 0.78, 0.5, 0.2, 0.0), strict=True))
 
 
@@ -68,11 +68,6 @@ def spread(words: str, ink: Ink, bold: bool = False) -> float:
     """How wide words are [px]."""
     letters = sum(WIDTH_OF.get(letter, UNKNOWN) for letter in words)
     return letters / 1000 * TEXT * (BOLD if bold else 1.0) * ink.stretch
-
-
-def thin(words: str) -> str:
-    """A figure and its unit with a thin space between them."""
-    return words.replace(" ", "\u2009", 1)
 
 
 def text(x: float, y: float, words: str, anchor: str = "start", bold: bool = False, colour: str = "") -> str:

@@ -36,7 +36,6 @@ from proofpatch.pictures.drawing import (
     within,
 )
 from proofpatch.pictures.field import KNOBS, Bools, Field, Floats, Points, between, can, contour, logit
-from proofpatch.pictures.field import field_of as field_of
 from proofpatch.pictures.window_words import how_to_read, in_words, readout, table
 from proofpatch.survey.identify import chance_words
 from proofpatch.units import parse, show

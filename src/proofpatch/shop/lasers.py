@@ -27,7 +27,7 @@ HELD = 64  # lasers whose readings are held in memory as followed
 def entries_of(store: Store, away: bool = False) -> dict[str, Entry]:
     """Each laser of the shop by its id, the first made first; away: those put away instead."""
     found: dict[str, Entry] = {}
-    for entry in sorted(store.all(KIND, deleted=away), key=lambda one: (one.created, one.id)):
+    for entry in store.in_order(KIND, deleted=away):
         found.setdefault(id_of(entry), entry)
     return found
 

@@ -184,6 +184,11 @@ def _check_fraction(graded: Graded) -> None:
         )
 
 
+def stamp() -> str:
+    """Date and time of now, as a line of a log has them."""
+    return datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+
+
 def graded_to(graded: Graded, when: str) -> dict[str, Any]:
     """A graded patch as a line of the log holds it."""
     entry: dict[str, Any] = {"setting": setting_to(graded.setting), "residue": graded.residue, "harm": graded.harm}

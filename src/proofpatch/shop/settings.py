@@ -12,11 +12,8 @@ from proofpatch.learn.limits import PRESETS
 from proofpatch.shop.store import Entry, Store
 from proofpatch.units import SYSTEMS
 
-# ISO 4217 codes with the decimals of the minor unit; documents write the code, which no two currencies share.
-CURRENCIES = {
-    "USD": 2, "CAD": 2, "EUR": 2, "GBP": 2, "CHF": 2, "AUD": 2, "NZD": 2, "SEK": 2, "NOK": 2, "DKK": 2, "PLN": 2,
-    "CZK": 2, "JPY": 0,
-}  # fmt: skip
+# Codes of ISO 4217, which no two currencies share.
+CURRENCIES = ("USD", "CAD", "EUR", "GBP", "CHF", "AUD", "NZD", "SEK", "NOK", "DKK", "PLN", "CZK", "JPY")
 PAPERS = ("a4", "us-letter")
 LONGEST_NAME = 80
 
@@ -33,7 +30,7 @@ class Settings:
 
     def __post_init__(self) -> None:
         for field, known in (
-            ("units", SYSTEMS), ("currency", tuple(CURRENCIES)), ("paper", PAPERS), ("preset", tuple(PRESETS)),
+            ("units", SYSTEMS), ("currency", CURRENCIES), ("paper", PAPERS), ("preset", tuple(PRESETS)),
         ):  # fmt: skip
             value = getattr(self, field)
             if not isinstance(value, str) or value not in known:

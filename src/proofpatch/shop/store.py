@@ -142,7 +142,7 @@ class Store:
         """
         if kind not in KINDS:
             raise InputError("kind", f"The kind {kind[:20]!r} is not known.", f"Use one of: {', '.join(KINDS)}.")
-        content, now = _checked(data), _now()
+        content, now = plain(data), _now()
         with self.session() as session:
             if job is not None:
                 self._found(session, "job", job)
@@ -179,6 +179,10 @@ class Store:
         with self.session(reads=True) as session:
             return [_entry(one) for one in session.scalars(query.order_by(Thing.changed.desc(), Thing.id))]
 
+    def in_order(self, kind: str, job: str | None = None, deleted: bool = False) -> list[Entry]:
+        """The same, the first made first."""
+        return sorted(self.all(kind, job, deleted=deleted), key=lambda one: (one.created, one.id))
+
     def count(self, kind: str, words: str = "") -> int:
         """How many things of a kind there are, with all of these words in their title."""
         query = sa.select(sa.func.count()).select_from(Thing).where(*_asked(kind, words))
@@ -204,7 +208,7 @@ class Store:
             Overtaken: somebody changed it meanwhile; both are kept.
             InputError: there is no such thing, or data that is no record.
         """
-        content = _checked(data)
+        content = plain(data)
         with self.session() as session:
             thing = self._found(session, kind, key, changes=True)
             if thing.version != version:
@@ -327,8 +331,12 @@ def _remember(
     return past
 
 
-def _checked(data: Mapping[str, Any]) -> dict[str, object]:
-    """A plain copy of a record that JSON can hold."""
+def plain(data: Mapping[str, Any]) -> dict[str, object]:
+    """A record as the store gives it back: a plain copy that JSON can hold.
+
+    Raises:
+        InputError: it is none, or too large.
+    """
     if not isinstance(data, Mapping):
         raise InputError("data", "What is to be kept is no record.", "Give names with their values.")
     try:

@@ -54,8 +54,7 @@ class Strip:
 def strips_of(store: Store, job: str, patches: Sequence[Entry]) -> list[Strip]:
     """The strips of a job, the first first; `patches` are its graded ones."""
     graded = {found[1]: one for one in patches if (found := NAMED.match(one.title))}
-    entries = sorted(store.all("strip", job), key=lambda one: (one.created, one.id))
-    return [_strip(entry, graded) for entry in entries]
+    return [_strip(entry, graded) for entry in store.in_order("strip", job)]
 
 
 def lay_out(store: Store, job: str, steps: Sequence[Mapping[str, Any]], dialled: Sequence[Mapping[str, str]]) -> Entry:

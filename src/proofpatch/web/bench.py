@@ -50,11 +50,11 @@ from proofpatch.pictures.dose import dose_drawings
 from proofpatch.shop.job import DEFAULT_LASER
 from proofpatch.shop.lasers import lasers_of
 from proofpatch.shop.store import Entry, Store
+from proofpatch.survey.identify import chance_words
 from proofpatch.survey.stop import SURE, HardStop
 from proofpatch.units import parse, show
 from proofpatch.web.desk import Desk, shares
 from proofpatch.web.jobs import job_choices
-from proofpatch.web.road import chance_words
 from proofpatch.web.shell import Form, Pages, text
 
 LETTERS = "ab"

@@ -28,8 +28,8 @@ Found = TypeVar("Found")
 def shares() -> bool:
     """Whether this machine's kernels may run in two threads at once, which a worker may then do for its own work."""
     try:
-        # It is there, though numba does not say so.
-        return numba is not None and numba.threading_layer() in ("omp", "tbb")  # type: ignore[attr-defined]
+        known = numba is not None and numba.threading_layer()  # type: ignore[attr-defined]  # not among its exports
+        return known in ("omp", "tbb")
     except ValueError:  # nothing ran in parallel yet
         return False
 

@@ -22,9 +22,9 @@ from proofpatch.shop.photos import add_photo, exported, photo_of, thumbnail
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.survey.evidence import TESTS
+from proofpatch.survey.identify import chance_words
 from proofpatch.survey.stop import HardStop
 from proofpatch.web.desk import Desk
-from proofpatch.web.road import chance_words
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
 SHOWN = 50  # jobs on a page
@@ -57,20 +57,14 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     @router.post("/new")
     def make(form: Sent) -> Response:
         try:
-            data, photo = _new_job(form)
+            data = _new_job(form)
             check(store, data)
         except InputError as error:
             return page("new.html", 422, **_new_form(store, form, error))
         entry = store.add("job", data, title=data["job"]["title"])
-        if photo:
-            try:
-                add_photo(store, photo, entry.id, about="the piece")
-            except InputError as error:
-                desk.begin(entry)
-                return page("trouble.html", 422, title="The job is kept, the photo is not", problem=str(error),
-                            back=f"/jobs/{entry.id}/survey")  # fmt: skip
         desk.begin(entry)
-        return RedirectResponse(f"/jobs/{entry.id}/survey", 303)
+        refused = with_photo(page, store, form, entry.id, "the piece", "job", "survey")
+        return refused or RedirectResponse(f"/jobs/{entry.id}/survey", 303)
 
     @router.get("/jobs/{key}")
     def job(key: str) -> Response:
@@ -108,6 +102,20 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     return router
 
 
+def with_photo(
+    page: Pages, store: Store, form: Form, job: str, about: str, what: str, step: str
+) -> Response | None:  # fmt: skip
+    """The photo that came with `what` of a job, kept beside it; a page that says so where it cannot be."""
+    photo = form.get("photo")
+    if isinstance(photo, bytes) and photo:
+        try:
+            add_photo(store, photo, job, about=about)
+        except InputError as error:
+            return page("trouble.html", 422, title=f"The {what} is kept, the photo is not", problem=str(error),
+                        back=f"/jobs/{job}/{step}")  # fmt: skip
+    return None
+
+
 def check(store: Store, data: Mapping[str, Any]) -> None:
     """Refuses what cannot be read; a material that no beam touches is kept, its page says the refusal."""
     try:
@@ -125,23 +133,27 @@ def _new_form(store: Store, form: Form, error: InputError | None = None) -> dict
     }  # fmt: skip
 
 
-def job_choices(store: Store, held: str = "") -> dict[str, Any]:
-    """What a job may be given: limits in words, lasers with the shop's own first; the one it holds stays in reach."""
-    presets = [
+def presets() -> list[tuple[str, str]]:
+    """(name, its limits in words) of each preset."""
+    return [
         (name, f"harm at most {chance_words(limits.p_harm)}, clean at least {chance_words(limits.p_clean)}")
         for name, limits in PRESETS.items()
     ]
+
+
+def job_choices(store: Store, held: str = "") -> dict[str, Any]:
+    """What a job may be given: limits in words, lasers with the shop's own first; the one it holds stays in reach."""
     own = [(key, entry.title) for key, entry in entries_of(store).items()]
     if held and held not in (*dict(own), *laser_ids()):
         own.append((held, f"{every_of(store)[held].title if held in every_of(store) else held}, put away"))
     return {
-        "presets": presets, "lasers": own + [(key, find_laser(key).title) for key in laser_ids()],
+        "presets": presets(), "lasers": own + [(key, find_laser(key).title) for key in laser_ids()],
         "default_laser": own[0][0] if own else DEFAULT_LASER,
     }  # fmt: skip
 
 
-def _new_job(form: Form) -> tuple[dict[str, Any], bytes]:
-    """(the tables of a new job, its photo or nothing)."""
+def _new_job(form: Form) -> dict[str, Any]:
+    """The tables of a new job."""
     title = text(form, "title") or f"Piece of {datetime.datetime.now():%d %B, %H:%M}"
     data: dict[str, Any] = {
         "job": {"title": title, "laser": text(form, "laser") or DEFAULT_LASER},
@@ -155,8 +167,7 @@ def _new_job(form: Form) -> tuple[dict[str, Any], bytes]:
         data["evidence"]["kind"] = text(form, "kind")
     if text(form, "year"):
         data["evidence"]["year"] = text(form, "year")
-    photo = form.get("photo")
-    return data, photo if isinstance(photo, bytes) else b""
+    return data
 
 
 def _row(entry: Entry, note: str | None, lasers: Mapping[str, int]) -> dict[str, Any]:

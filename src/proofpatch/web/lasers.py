@@ -53,6 +53,7 @@ from proofpatch.shop.lasers import (
     own_of,
     take_back,
 )
+from proofpatch.shop.log import stamp
 from proofpatch.shop.store import Entry, Overtaken, Store
 from proofpatch.units import parse, show
 from proofpatch.web.shell import Form, Pages, Sent, text, version
@@ -180,8 +181,7 @@ def routes(page: Pages, store: Store) -> APIRouter:
             record = measured_record(own, with_reading(own, reading), reading)
             if not tells(record):
                 raise InputError("lifts", record["because"], untold(own.course.laser))
-            when = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
-            entry = add_reading(store, key, version(form), reading, when)
+            entry = add_reading(store, key, version(form), reading, stamp())
         except InputError as error:
             return laser_page(key, form, error)
         except Overtaken as late:

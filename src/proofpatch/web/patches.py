@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping
 from typing import Any
 
@@ -18,12 +17,12 @@ from proofpatch.pictures.drawing import NARROW, WIDE
 from proofpatch.pictures.field import named as names_of
 from proofpatch.pictures.narrowing import how_to_read, narrowing_svg, row_of
 from proofpatch.shop.job import Job
-from proofpatch.shop.log import checked_graded, graded_from, setting_from, setting_to
-from proofpatch.shop.photos import add_photo
-from proofpatch.shop.store import Entry, Store, of_job
+from proofpatch.shop.log import checked_graded, graded_from, setting_from, setting_to, stamp
+from proofpatch.shop.store import Store, of_job
 from proofpatch.shop.strips import NAMED, Step, Strip, lay_out, strips_of
 from proofpatch.units import parse
 from proofpatch.web.desk import Desk
+from proofpatch.web.jobs import with_photo
 from proofpatch.web.road import Road, beliefs
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
@@ -45,6 +44,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     ) -> Response:
         strips = strips_of(store, found.entry.id, found.patches) if found.closed is None else []
         strip = strips[-1] if strips else None
+        named = {one.patch.id: one.name for strip in strips for one in strip.steps if one.patch}
         due = strip.due if strip else ()
         step = next((one for one in due if one.name == wanted), due[0] if due else None)
         under = found.work.surface.substrate if found.work else None
@@ -57,8 +57,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             advised=ADVISED_WAIT.get(substrate(under).family) if under else None,
             photos={one.data.get("about", ""): one for one in reversed(store.all("photo", found.entry.id))},
             gone=store.all("patch", found.entry.id, deleted=True, most=MOST_GONE),
-            narrowing=_narrowing(store, found, strips) if found.patches and found.closed is None else None,
-            named={one.patch.id: one.name for strip in strips for one in strip.steps if one.patch},
+            narrowing=_narrowing(store, found, named) if found.patches and found.closed is None else None,
+            named=named,
         )  # fmt: skip
 
     @router.get("/jobs/{key}/patches")
@@ -98,7 +98,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             said = f"{text(form, 'step')}: {text(form, 'residue')}, {text(form, 'harm')}, was not kept. {found.closed}"
             return page("trouble.html", 409, title="Not kept", problem=said, back=f"/jobs/{key}/survey")
         with desk.turn:
-            strips = strips_of(store, key, patches_of(store, key))
+            strips = strips_of(store, key, store.in_order("patch", key))
             laid = next((one for strip in strips for one in strip.steps if one.name == text(form, "step")), None)
             if laid and laid.patch and all(laid.patch.data[name] == text(form, name) for name in ("residue", "harm")):
                 return RedirectResponse(f"/jobs/{key}/patches", 303)  # pressed twice
@@ -114,14 +114,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             # On disk first: nothing below may cost the grade.
             store.add("patch", data, key, title, by=text(form, "grader"))
         desk.begin(store.get("job", key))
-        photo = form.get("photo")
-        if isinstance(photo, bytes) and photo:
-            try:
-                add_photo(store, photo, key, about=step.name)
-            except InputError as error:
-                return page("trouble.html", 422, title="The grade is kept, the photo is not", problem=str(error),
-                            back=f"/jobs/{key}/patches")  # fmt: skip
-        return RedirectResponse(f"/jobs/{key}/patches", 303)
+        refused = with_photo(page, store, form, key, step.name, "grade", "patches")
+        return refused or RedirectResponse(f"/jobs/{key}/patches", 303)
 
     @router.post("/jobs/{key}/patches/{patch}/delete")
     def ungrade(key: str, patch: str, form: Sent) -> Response:
@@ -144,12 +138,11 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     return router
 
 
-def _narrowing(store: Store, found: Road, strips: list[Strip]) -> dict[str, Any] | None:
+def _narrowing(store: Store, found: Road, named: Mapping[str, str]) -> dict[str, Any] | None:
     """How the belief narrowed, drawn at two widths; None while fewer than two beliefs of the job are kept."""
     kept = beliefs(store, found)
     if len(kept) < 2 or found.window is None:
         return None
-    named = {one.patch.id: one.name for strip in strips for one in strip.steps if one.patch}
     at = setting_from(kept[0][1]["reference"])
     rows = [
         row_of(
@@ -172,13 +165,8 @@ def dial(setting: Mapping[str, Any]) -> list[tuple[str, float, str]]:
     ]  # fmt: skip
 
 
-def patches_of(store: Store, key: str) -> list[Entry]:
-    """The graded patches of a job as they stand on disk, the first first."""
-    return sorted(store.all("patch", key), key=lambda one: (one.created, one.id))
-
-
 def _strip(store: Store, key: str, strip: str) -> Strip:
-    found = [one for one in strips_of(store, key, patches_of(store, key)) if one.entry.id == strip]
+    found = [one for one in strips_of(store, key, store.in_order("patch", key)) if one.entry.id == strip]
     if not found:
         raise InputError("strip", "There is no such strip in this job.", "Go back to the patches.")
     return found[0]
@@ -226,7 +214,6 @@ def _graded(form: Form, step: Step, work: Job) -> dict[str, Any]:
         values["layer"] = int(layer)
     values["wiped"] = text(form, "unwiped") == ""
     graded = checked_graded(setting, values, len(work.surface.coats))
-    when = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
-    data = {"setting": setting_to(graded.setting), **values, "when": when}
+    data = {"setting": setting_to(graded.setting), **values, "when": stamp()}
     graded_from(data, len(work.surface.coats))  # what is kept can be read again
     return data

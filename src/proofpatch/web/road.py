@@ -23,27 +23,27 @@ from proofpatch.learn.rows import setting_rows
 from proofpatch.learn.stopping import ANY_AREA, another_strip
 from proofpatch.physics.rows import THICKNESS
 from proofpatch.physics.sweep import mean_dose
+from proofpatch.pictures.field import field_of
 from proofpatch.pictures.ruler import Dial, dials
-from proofpatch.pictures.window import Drawn, drawn, field_of
+from proofpatch.pictures.window import Drawn, drawn
 from proofpatch.records import forecast_record, patches_record, recipe_record, without_top_layer
 from proofpatch.records_hazards import plan_record
 from proofpatch.records_survey import survey_record
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day, setting_from, setting_to
-from proofpatch.shop.store import Entry, Overtaken, Store
+from proofpatch.shop.store import Entry, Overtaken, Store, plain
 from proofpatch.shop.strips import strips_of
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
-from proofpatch.survey.identify import chance_words as chance_words
-from proofpatch.survey.identify import identify, in_100, words_of
+from proofpatch.survey.identify import chance_words, identify, in_100, words_of
 from proofpatch.survey.stop import HardStop
 from proofpatch.units import show
 
 TITLES = {"survey": "Survey", "forecast": "Forecast", "patches": "Test patches", "recipe": "Recipe",
           "hazards": "Hazards"}  # fmt: skip
 DONE, BEGUN, TO_DO, STOPPED = "done", "begun", "to do", "stopped"
-STRIP = 3  # steps of one, a stair of passes
+STRIP = 3  # steps of one that is laid out (common practice, no source)
 MOST_COATS = 2  # whose thickness is asked about
 KEPT = 32  # jobs whose answers are held in memory
 ANSWERS = {"take it": "Take it", "test it": "Test it first", "decline": "Decline it", "worth it": "Worth it",
@@ -68,6 +68,7 @@ class Step:
 class Road:
     """A job as its folder shows it. stop: why nothing more is answered, or None. open: the first open hazard.
 
+    closed: why no patch and no recipe is given: what the survey says stops a beam stops it, described or tested.
     laser: the version of its laser in the shop, 0 of a built-in one.
     """
 
@@ -77,6 +78,7 @@ class Road:
     survey: Mapping[str, Any] | None
     forecast: Mapping[str, Any] | None
     open: str | None
+    closed: str | None
     hazards: Mapping[str, Any] | None
     zone: Zone | None
     window: Window | None
@@ -95,12 +97,6 @@ class Road:
     def unguarded(self) -> str | None:
         """Why nobody may start as room, air and beam are described."""
         return self.hazards["unguarded"] if self.hazards else None
-
-    @cached_property
-    def closed(self) -> str | None:
-        """Why no patch and no recipe is given: what the survey says stops a beam stops it, described or tested."""
-        said = self.survey["stops"] if self.survey else []
-        return self.stop or (beam_stop(self.work) if self.work else None) or (said[0] if said else None)
 
     @cached_property
     def strip(self) -> tuple[Mapping[str, Any], list[dict[str, str]]]:
@@ -197,8 +193,7 @@ Inputs = tuple[Entry, tuple[Entry, ...], Entry | None, str]
 
 def inputs(store: Store, entry: Entry) -> Inputs:
     """All that the road of a job depends on: itself, its patches, its laser of the shop, the units of its sentences."""
-    patches = tuple(sorted(store.all("patch", entry.id), key=lambda one: (one.created, one.id)))
-    return entry, patches, entry_named(store, entry.data), units.system()
+    return entry, tuple(store.in_order("patch", entry.id)), entry_named(store, entry.data), units.system()
 
 
 @lru_cache(maxsize=KEPT)
@@ -222,7 +217,8 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, syste
     plan, assumed = of_job(work, {}, window)
     hazards = plan_record(plan, work.title, still_there(work))
     hazards["assumptions"] = [*assumed, *hazards["assumptions"]]
-    closed = beam_stop(work) is not None or bool(survey["stops"])
+    said_stop = next(iter(survey["stops"]), None)
+    closed = beam_stop(work) or said_stop
     best = pp.recipe(window.belief, work.limits) if graded and not closed else None
     likely = next(iter(survey["finishes"]))
     found = f"{survey['finish_words'][likely]}, {in_100(survey['finishes'][likely])}"
@@ -260,7 +256,8 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, syste
         None,
         survey,
         forecast,
-        open_hazard(work) or (survey["stops"][0] if survey["stops"] else None),
+        open_hazard(work) or said_stop,
+        closed,
         hazards,
         plan.zone,
         window,
@@ -288,7 +285,7 @@ def _recipe_words(best: Recipe | None) -> str:
 
 def _stopped(entry: Entry, work: Job | None, why: str, laser: int) -> Road:
     steps = (Step("survey", STOPPED, "refused"), *(Step(name, STOPPED) for name in TITLES if name != "survey"))
-    return Road(entry, work, why, None, None, None, None, None, None, (), steps, "Refused", laser)
+    return Road(entry, work, why, None, None, None, why, None, None, None, (), steps, "Refused", laser)
 
 
 def choices(work: Job, test: str) -> list[dict[str, str]]:
@@ -330,7 +327,7 @@ def keep(store: Store, found: Road) -> None:
         title, earlier = json.dumps(about), store.all(kind, entry.id, most=1)
         if not earlier:
             store.add(kind, data, entry.id, title)
-        elif (earlier[0].data, earlier[0].title) != (json.loads(json.dumps(data)), title):
+        elif (earlier[0].data, earlier[0].title) != (plain(data), title):
             # Computed from the job itself: whoever writes last or first, the next change writes it anew.
             with contextlib.suppress(Overtaken):
                 store.change(kind, earlier[0].id, earlier[0].version, data, title)

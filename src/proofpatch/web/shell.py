@@ -15,9 +15,9 @@ from proofpatch.cli_hazards import concentration_words
 from proofpatch.cli_show import light_words
 from proofpatch.hazards import CAUTIONS
 from proofpatch.records_hazards import metres, times_over
-from proofpatch.survey.identify import in_100
+from proofpatch.survey.identify import chance_words, in_100
 from proofpatch.units import show
-from proofpatch.web.road import ANSWERS, chance_words
+from proofpatch.web.road import ANSWERS
 
 Form = Mapping[str, Any]
 MOST_FIELDS = 3000

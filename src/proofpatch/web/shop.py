@@ -8,11 +8,10 @@ from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 
 from proofpatch.errors import InputError
-from proofpatch.learn.limits import PRESETS
 from proofpatch.shop.settings import CURRENCIES, PAPERS, keep_settings, settings_of
 from proofpatch.shop.store import Store
 from proofpatch.units import show
-from proofpatch.web.road import chance_words
+from proofpatch.web.jobs import presets
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
 UNITS = {"metric": "Metric units", "us": "Feet and inches"}
@@ -28,16 +27,13 @@ def routes(page: Pages, store: Store) -> APIRouter:
     def shop_page(error: InputError | None = None, form: Form | None = None) -> Response:
         now, entry = settings_of(store)
         examples = {key: ", ".join(show(value, kind, key) for value, kind in SHOWN_IN) for key in UNITS}
-        presets = [
-            (name, f"harm at most {chance_words(limits.p_harm)}, clean at least {chance_words(limits.p_clean)}")
-            for name, limits in PRESETS.items()
-        ]
         counts = {kind: store.count(kind) for kind in ("job", "patch", "photo")}
         return page(
             "shop.html", 422 if error else 200, now=now, form=form or asdict(now), error=error,
             version=entry.version if entry else 0,
             units=UNITS, examples=examples, papers={key: PAPER_WORDS[key] for key in PAPERS}, currencies=CURRENCIES,
-            presets=presets, counts=counts, folder=str(store.folder.resolve()), saved=entry.changed if entry else None,
+            presets=presets(), counts=counts, folder=str(store.folder.resolve()),
+            saved=entry.changed if entry else None,
         )  # fmt: skip
 
     @router.get("/shop")

@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping
-from typing import Any
-
 from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 
@@ -17,6 +13,7 @@ from proofpatch.hazards.room import WALLS
 from proofpatch.pictures.look import themed
 from proofpatch.pictures.room import PLANS, room_svg
 from proofpatch.shop.settings import settings_of
+from proofpatch.shop.store import plain
 from proofpatch.web.desk import Desk
 from proofpatch.web.place import placed, put_place, rows_of
 from proofpatch.web.road import Road
@@ -55,7 +52,7 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         data = {"record": record, "forecast": found.forecast, "patches": [one.id for one in found.patches],
                 "job_version": found.entry.version}  # fmt: skip
         earlier = desk.store.all("recipe", key, most=1)
-        if not earlier or earlier[0].data["patches"] != data["patches"] or earlier[0].data["record"] != _plain(record):
+        if not earlier or earlier[0].data["patches"] != data["patches"] or earlier[0].data["record"] != plain(record):
             desk.store.add("recipe", data, key, found.entry.title)
         return RedirectResponse(f"/jobs/{key}/recipe", 303)
 
@@ -110,8 +107,3 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         return Response(sheet, media_type="application/pdf")
 
     return router
-
-
-def _plain(record: Mapping[str, Any]) -> Any:
-    """A record as the store gives it back."""
-    return json.loads(json.dumps(record))

@@ -18,7 +18,7 @@ from proofpatch.shop.store import Store
 from proofpatch.survey.clear import hazards
 from proofpatch.survey.evidence import TESTS
 from proofpatch.web.desk import Desk
-from proofpatch.web.jobs import check
+from proofpatch.web.jobs import check, with_photo
 from proofpatch.web.road import choices
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
@@ -67,14 +67,10 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             evidence[f"{test}@{spot}" if spot else test] = f"{value}, {time}" if time else value
 
         answered = change_survey(key, form, test, make)
-        photo = form.get("photo")
-        if answered.status_code == 303 and isinstance(photo, bytes) and photo:
-            try:
-                add_photo(store, photo, key, about=f"{TESTS[test].title}: {text(form, 'value')}")
-            except InputError as error:
-                return page("trouble.html", 422, title="The answer is kept, the photo is not", problem=str(error),
-                            back=f"/jobs/{key}/survey")  # fmt: skip
-        return answered
+        if answered.status_code != 303:
+            return answered
+        about = f"{TESTS[test].title}: {text(form, 'value')}"
+        return with_photo(page, store, form, key, about, "answer", "survey") or answered
 
     @router.post("/jobs/{key}/about")
     def about(key: str, form: Sent) -> Response:

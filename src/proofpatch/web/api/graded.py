@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import datetime
 from functools import partial
 
 from fastapi import APIRouter
 
 from proofpatch.records import graded_record
-from proofpatch.shop.log import UNIT_KEYS, graded_from, setting_to
+from proofpatch.shop.log import UNIT_KEYS, graded_from, setting_to, stamp
 from proofpatch.shop.store import Entry, Store
 from proofpatch.web.api import models as m
 from proofpatch.web.api.find import open_job, road_of, thing
@@ -28,8 +27,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     def graded(id: m.Key) -> m.AllGraded:
         """The graded patches of a job."""
         thing(store, "job", id)
-        found = sorted(store.all("patch", id), key=lambda one: (one.created, one.id))
-        return m.AllGraded(graded=[_patch(entry) for entry in found])
+        return m.AllGraded(graded=[_patch(entry) for entry in store.in_order("patch", id)])
 
     @router.post("/jobs/{id}/graded", status_code=201, responses=m.CHANGES)
     def grade(id: m.Key, sent: m.NewGraded) -> m.Taught:
@@ -40,7 +38,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
             raise Declined(409, "job", why or "", "Settle it in the job's tables first.")
         data = sent.model_dump(exclude_none=True)
         data |= {"waited": data.pop("waited_s")} if "waited_s" in data else {}
-        data["when"] = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+        data["when"] = stamp()
         with at("", FIELDS):
             one = graded_from(data, len(work.surface.coats))
             work.laser.check(one.setting)

@@ -49,8 +49,6 @@ def routes(store: Store) -> APIRouter:
             if error.field != "photo":
                 raise
             raise Declined(404, "photo", error.problem, error.remedy) from None
-        except FileNotFoundError:
-            raise Declined(404, "photo", "The file of the photo is gone.", "Bring it back from a copy.") from None
 
     return router
 

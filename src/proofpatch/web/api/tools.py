@@ -7,7 +7,7 @@ from typing import Any
 from fastapi import APIRouter, Response
 from fastapi.responses import JSONResponse
 
-from proofpatch.cli_hazards import read_beam
+from proofpatch.cli_hazards import FIGURES, read_beam
 from proofpatch.cli_materials import materials_record
 from proofpatch.cli_read import OPTIONS
 from proofpatch.errors import InputError
@@ -25,13 +25,11 @@ from proofpatch.web.api import records as r
 from proofpatch.web.api.graded import SETTING_FIELDS
 from proofpatch.web.api.trouble import Declined, at
 
-# Option of the command line -> (field of the body, kind of quantity).
+# Option of the command line -> (field of the body, named with its SI unit; kind of quantity).
 BEAM = {
-    "power": ("power_W", "power"), "rate": ("rate_Hz", "frequency"), "width": ("width_s", "time"),
-    "wavelength": ("wavelength_m", "length"), "beam_diameter": ("beam_diameter_m", "length"),
-    "divergence": ("divergence_rad", "angle"), "focal_length": ("focal_length_m", "length"),
-    "exposure": ("exposure_s", "duration"), "reflectance": ("reflectance", "share"),
-}  # fmt: skip
+    name: (name if kind_named(kind).si == "1" else f"{name}_{kind_named(kind).si}", kind)
+    for name, kind in FIGURES.values()
+}
 BEAM_FIELDS = {OPTIONS[name][0]: field for name, (field, _) in BEAM.items()}
 
 
