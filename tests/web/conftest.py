@@ -8,6 +8,9 @@ import time
 
 import pytest
 import uvicorn
+from fastapi.testclient import TestClient
+from made_browser import LAPTOP
+from made_pages import LEAD, NEW, PAN, send
 from playwright.sync_api import expect, sync_playwright
 
 from proofpatch.web.app import create
@@ -47,3 +50,38 @@ def browser():
         found = play.chromium.launch(executable_path=program, args=FLAGS)
         yield found
         found.close()
+
+
+@pytest.fixture
+def page(browser, shop):
+    """A page of the shop; what its console complained of is in `page.troubles`, refusals aside it must be nothing."""
+    context = browser.new_context(viewport=LAPTOP, base_url=shop)
+    found = context.new_page()
+    found.troubles = []
+    found.on("console", lambda said: found.troubles.append(said.text) if said.type == "error" else None)
+    found.on("pageerror", lambda said: found.troubles.append(str(said)))
+    yield found
+    context.close()
+    assert [line for line in found.troubles if "status of 4" not in line] == []
+
+
+@pytest.fixture
+def client(store):
+    with TestClient(create(store, patience=None), base_url="http://127.0.0.1", follow_redirects=False) as found:
+        yield found
+
+
+@pytest.fixture
+def job(client):
+    """The address of a new job."""
+    answer = client.post("/new", data=NEW)
+    assert answer.status_code == 303
+    return answer.headers["location"].removesuffix("/survey")
+
+
+@pytest.fixture
+def pan(client, store):
+    """The address of a job that nothing stops."""
+    job = client.post("/new", data=PAN).headers["location"].removesuffix("/survey")
+    send(client, store, job, "settle", **LEAD)
+    return job

@@ -8,29 +8,20 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from fastapi.testclient import TestClient
+from made_browser import LAPTOP, PHONE, accessible
 from playwright.sync_api import expect
 
 from proofpatch.bench import FIGURES, shown
 from proofpatch.cli import cli
 from proofpatch.shop.lasers import add_laser, entry_of
 from proofpatch.units import KINDS, parse, show
-from proofpatch.web.app import create
 from proofpatch.web.bench import alike
 from proofpatch.web.road import chance_words
 
-AXE = Path(__file__).with_name("axe.min.js")
-PHONE, LAPTOP = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
 A = {"power": "300 W", "rate": "25 kHz", "width": "200 ns", "sweep_width": "40 mm", "sweep_speed": "8 m/s",
      "travel_speed": "60 mm/s", "passes": "3", "pattern": "sine"}  # fmt: skip
 B = A | {"power": "150 W", "travel_speed": "90 mm/s", "pattern": "line"}
 VARNISH = {"coating": "oil-varnish", "coating_condition": "aged", "substrate": "oak"}
-
-
-@pytest.fixture
-def client(store):
-    with TestClient(create(store, patience=None), base_url="http://127.0.0.1", follow_redirects=False) as found:
-        yield found
 
 
 def address(a=A, b=B, **more):
@@ -169,18 +160,6 @@ def test_there_is_one_filled_button_with_and_without_a_job(client, store):
     assert re.findall(r'class="next"[^>]*>([^<]*)<', page) == ["Back to Skillet"]
 
 
-@pytest.fixture
-def page(browser, shop):
-    context = browser.new_context(viewport=LAPTOP, base_url=shop)
-    found = context.new_page()
-    troubles = []
-    found.on("console", lambda said: troubles.append(said.text) if said.type == "error" else None)
-    found.on("pageerror", lambda said: troubles.append(str(said)))
-    yield found
-    context.close()
-    assert [line for line in troubles if "status of 4" not in line] == []
-
-
 def test_a_slider_moves_the_answer_without_a_page_load(page):
     page.goto("/bench")
     page.evaluate("window.same = true")
@@ -224,11 +203,7 @@ def test_nothing_is_found_against_access(page, theme, size):
     page.set_viewport_size(size)
     for path in ("/bench", "/bench?coating=oil-varnish&substrate=oak&a-pattern=sine", "/bench?a-power=3"):
         page.goto(path)
-        page.evaluate("() => document.querySelectorAll('details').forEach((one) => { one.open = true })")
-        page.evaluate(AXE.read_text(encoding="utf-8"))
-        found = page.evaluate("() => axe.run()")["violations"]
-        assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in found] == [], path
-        assert page.evaluate("() => document.documentElement.scrollWidth") <= size["width"], path
+        accessible(page, path, size["width"])
         low = page.evaluate(
             "() => [...document.querySelectorAll('main input, main select, main summary')]"
             ".filter((one) => one.getBoundingClientRect().height < 44).map((one) => one.outerHTML)"

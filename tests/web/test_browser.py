@@ -2,30 +2,12 @@
 
 import io
 import re
-from pathlib import Path
 
 import numpy as np
 import pytest
+from made_browser import LAPTOP, PHONE, accessible
 from PIL import Image
 from playwright.sync_api import expect
-
-AXE = Path(__file__).with_name("axe.min.js")
-PHONE, LAPTOP = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
-# Radio buttons and ticks lie in labels that are targets as a whole.
-TARGETS = "button, input:not([type=hidden], [type=radio], [type=checkbox]), select, a.next, summary, .choices label"
-LEAST_TARGET = 44  # px, WCAG 2.2, 2.5.5
-
-
-@pytest.fixture
-def page(browser, shop):
-    context = browser.new_context(viewport=LAPTOP, base_url=shop)
-    found = context.new_page()
-    troubles = []
-    found.on("console", lambda said: troubles.append(said.text) if said.type == "error" else None)
-    found.on("pageerror", lambda said: troubles.append(str(said)))
-    yield found
-    context.close()
-    assert [line for line in troubles if "status of 4" not in line] == []
 
 
 def take_in(page, title="Side table"):
@@ -131,23 +113,6 @@ def test_a_huge_photo_is_taken(page, store):
     assert page.locator(".photos img").evaluate("(img) => img.naturalWidth") == 480
 
 
-def checked(page, path, width):
-    """Nothing against access, no sideways scroll, no target too small on a page with all its folds open."""
-    page.goto(path)
-    expect(page.get_by_role("heading", level=1)).not_to_contain_text("Working out")
-    page.evaluate("() => document.querySelectorAll('details').forEach((one) => { one.open = true })")
-    page.evaluate(AXE.read_text(encoding="utf-8"))
-    found = page.evaluate("() => axe.run()")["violations"]
-    assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in found] == [], path
-    assert page.evaluate("() => document.documentElement.scrollWidth") <= width, path
-    small = page.evaluate(
-        "([what, least]) => [...document.querySelectorAll(what)].filter((one) => one.checkVisibility() && "
-        "one.getBoundingClientRect().height < least).map((one) => one.outerHTML.slice(0, 120))",
-        ["button, input:not([type=hidden], [type=radio], [type=checkbox]), select, a.next, summary", LEAST_TARGET],
-    )
-    assert small == [], path
-
-
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("size", [PHONE, LAPTOP], ids=["phone", "laptop"])
 def test_nothing_is_found_against_access(page, store, theme, size):
@@ -161,7 +126,9 @@ def test_nothing_is_found_against_access(page, store, theme, size):
     paths += [f"{one}/{step}" for one in (job, open_job)
               for step in ("survey", "forecast", "patches", "recipe", "hazards")]  # fmt: skip
     for path in paths:
-        checked(page, path, size["width"])
+        page.goto(path)
+        expect(page.get_by_role("heading", level=1)).not_to_contain_text("Working out")
+        accessible(page, path, size["width"])
 
 
 def to_patches(page, store):

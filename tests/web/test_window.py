@@ -1,34 +1,20 @@
 """The windows of forecast and recipe in a real browser: read point by point, never scaled, nothing against access."""
 
 import re
-from pathlib import Path
 
-import pytest
+from made_browser import accessible
 from playwright.sync_api import expect
 
 import proofpatch as pp
 from proofpatch.units import parse
 from proofpatch.web.road import chance_words, road
 
-AXE = Path(__file__).with_name("axe.min.js")
 SETTLED = {"status": "negative", "method": "laboratory test of a chip through all layers", "date": "2025-03-11"}
 PAN = {
     "job": {"title": "Skillet", "laser": "pulsed-500", "year": 2020}, "surface": {"substrate": "cast-iron"},
     "layers": [{"coating": "baked-grease"}], "lead": SETTLED,
 }  # fmt: skip
 SIZES = {360: 328, 768: 688, 1280: 520, 1440: 688}  # px: of the view, of the picture it gets
-
-
-@pytest.fixture
-def page(browser, shop):
-    context = browser.new_context(base_url=shop)
-    found = context.new_page()
-    troubles = []
-    found.on("console", lambda said: troubles.append(said.text) if said.type == "error" else None)
-    found.on("pageerror", lambda said: troubles.append(str(said)))
-    yield found
-    context.close()
-    assert troubles == []
 
 
 def test_both_chances_are_read_at_any_point_and_axe_finds_nothing(page, store):
@@ -43,10 +29,7 @@ def test_both_chances_are_read_at_any_point_and_axe_finds_nothing(page, store):
                 assert page.evaluate("() => document.documentElement.scrollWidth") <= width
                 seen = page.locator("figure.window svg:visible")
                 assert [one["width"] for one in [seen.bounding_box()]] == [drawn]
-            page.evaluate("() => document.querySelectorAll('details').forEach((one) => { one.open = true })")
-            page.evaluate(AXE.read_text(encoding="utf-8"))
-            found = page.evaluate("() => axe.run()")["violations"]
-            assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in found] == [], (step, theme)
+            accessible(page, (step, theme), width)
         # Every word lies on its slip: the widths that were reckoned are those of the font.
         loose = seen.evaluate(
             "(svg) => [...svg.querySelectorAll('rect + text')].filter((text) => text.getComputedTextLength() + 8 >"
@@ -67,6 +50,7 @@ def test_both_chances_are_read_at_any_point_and_axe_finds_nothing(page, store):
         expect(reading).to_contain_text("The laser cannot do 500 W at")
         # And without a script.
         assert page.locator("table.points td").filter(has_text="clean").count() > 8
+    assert page.troubles == []  # nothing was refused either
 
 
 def test_what_would_settle_it_says_the_strips_own_chance_and_both_thicknesses(store):
