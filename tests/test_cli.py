@@ -124,7 +124,9 @@ def test_the_examples_of_the_help_can_be_typed(chest, monkeypatch, capsys, engin
     monkeypatch.chdir(chest.parent)
     monkeypatch.setattr("proofpatch.demo.play", lambda seed, say: {"seed": seed})
     monkeypatch.setattr("uvicorn.Server.run", lambda server: None)
-    monkeypatch.setattr("proofpatch.cli.believe", lambda work, graded: pp.prior(work.surface, work.laser, draws=64))
+    monkeypatch.setattr(
+        "proofpatch.cli_work.believe", lambda work, graded: pp.prior(work.surface, work.laser, draws=64)
+    )
     for name, command in cli.commands.items():
         words = shlex.split(command.help.partition("Example: proofpatch ")[2])
         assert words[0] == name

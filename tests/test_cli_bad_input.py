@@ -56,7 +56,7 @@ def run(capsys, monkeypatch):
     def stop(*_, **__):
         raise Answer(DONE)
 
-    monkeypatch.setattr("proofpatch.cli.believe", stop)
+    monkeypatch.setattr("proofpatch.cli_work.believe", stop)
     monkeypatch.setattr("proofpatch.demo.play", stop)
     monkeypatch.setattr("proofpatch.cli_survey.decide", stop)
 

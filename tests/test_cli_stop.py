@@ -53,7 +53,7 @@ def run(capsys, monkeypatch):
     def stop(*_, **__):
         raise Answer(DONE)
 
-    monkeypatch.setattr("proofpatch.cli.believe", stop)
+    monkeypatch.setattr("proofpatch.cli_work.believe", stop)
 
     def call(*words):
         with pytest.raises(SystemExit) as done:
