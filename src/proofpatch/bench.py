@@ -37,7 +37,7 @@ from proofpatch.units import show
 Floats = NDArray[np.float64]
 SEED = 1  # of the hand that is drawn
 STROKE, FEWEST_LINES = 20e-3, 6  # m of hand travel drawn, and lines at least
-MOST_PULSES = 100_000
+MOST_PULSES = 100_000  # drawn on a side, and CROWDED: what they cost in truth, benchmarks/bench_map.py measures
 HARDLY_HIT = 1e-6  # of the edge's dose: with less in the middle there is no ratio
 CROWDED = 0.25  # of the spot radius: pulses or lines closer than that are drawn as one; a pixel is wider
 PHASES = np.arange(8) / 8  # of pulses and lines: where a place lies between them, in pitches

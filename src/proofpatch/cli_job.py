@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from typing import Any
 
 import click
@@ -131,7 +130,7 @@ def grade(job: str, json_: bool, unwiped: bool, **given: Any) -> None:
     from proofpatch.cli_show import grade_lines
     from proofpatch.learn.surface import MOST_LAYERS
     from proofpatch.records import graded_record
-    from proofpatch.shop.log import append_log, checked_graded
+    from proofpatch.shop.log import append_log, checked_graded, stamp
 
     work = cli_work.read_work("grade", job, {}, json_)
     seconds, length = number("seconds", "time", given), number("length", "length", given)
@@ -158,7 +157,7 @@ def grade(job: str, json_: bool, unwiped: bool, **given: Any) -> None:
         graded = checked_graded(setting, values, len(work.surface.coats))
     earlier = cli_work.patches_of(work)
     # On disk first: nothing below may cost the patch.
-    append_log(work.log_path, graded, datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"))
+    append_log(work.log_path, graded, stamp())
     before = pp.forecast(cli_work.believe(work, earlier), work.limits)
     after = pp.forecast(pp.update(before.belief, graded), work.limits)
     record = graded_record(str(work.log_path), before, after, graded)

@@ -100,7 +100,7 @@ def setting_words(entry: Mapping[str, Any], digits: int = 3) -> str:
         f"{panel(entry['repetition_rate_Hz'], 'frequency', digits)}, "
         f"{panel(entry['pulse_width_s'], 'time', digits)}; "
         f"sweep {show(entry['sweep_width_m'], 'length')} wide at {show(entry['sweep_speed_m_s'], 'speed')}{pattern}; "
-        f"spot {show(2 * entry['spot_radius_m'], 'length', 'metric')}; "
+        f"spot {show(2 * entry['spot_radius_m'], 'spot')}; "
         f"hand {panel(entry['travel_speed_m_s'], 'speed', digits)}, that is {pace_words(entry)}; "
         f"{passes} pass{'es' if passes != 1 else ''}"
     )
@@ -120,7 +120,7 @@ def as_dialled(setting: Setting, laser: Laser) -> dict[str, str]:
         ("power", setting.average_power, "power", None),
         ("rate", setting.repetition_rate, "frequency", None),
         ("width", setting.pulse_width, "time", None),
-        ("spot_diameter", 2 * setting.spot_radius, "length", 2 * laser.spot_radius),
+        ("spot_diameter", 2 * setting.spot_radius, "spot", 2 * laser.spot_radius),
         ("sweep_width", setting.sweep_width, "length", head.sweep_width_default),
         ("sweep_speed", setting.sweep_speed, "speed", head.sweep_speed_default),
         ("travel_speed", setting.travel_speed, "speed", TRAVEL_SPEED),
@@ -149,7 +149,7 @@ def bench_lines(
     record: Mapping[str, Any], setting: Setting, laser: Laser | None, share: float, more: Sequence[str] = ()
 ) -> list[str]:
     """Pulse, overlap and dose of one setting; `more` stands before the cautions."""
-    diameter = show(2 * setting.spot_radius, "length")
+    diameter = show(2 * setting.spot_radius, "spot")
 
     def overlap(value: float) -> str:
         return f"overlap {show(value, 'share')}" if value >= 0 else f"a gap of {show(-value, 'share')} of the spot"
@@ -386,7 +386,7 @@ def laser_lines(laser: Laser) -> list[str]:
     lines = ["", *wrapped(f"{r['id']}: {r['title']}, {show(r['max_power_W'], 'power')} at "
                           f"{light_words(r['wavelength_m'])}; source: {r['source']}.")]  # fmt: skip
     lines += wrapped(
-        f"rate {show(low, 'frequency')} to {show(high, 'frequency')}; spot {show(r['spot_diameter_m'], 'length')}, "
+        f"rate {show(low, 'frequency')} to {show(high, 'frequency')}; spot {show(r['spot_diameter_m'], 'spot')}, "
         f"M² {r['m2']:.3g}, top-hat share {show(r['top_hat_share'], 'share')}, Rayleigh range "
         f"{show(r['rayleigh_range_m'], 'length')}",
         "  ",

@@ -98,7 +98,7 @@ def assumptions_of(belief: Belief) -> list[str]:
         else f"strokes may stand still for {show(hand.stop_seconds, 'duration')} on the piece, beam on"
     )
     lines = [
-        f"Laser: {laser.title}, spot {show(2 * laser.spot_radius, 'length')}, top-hat share "
+        f"Laser: {laser.title}, spot {show(2 * laser.spot_radius, 'spot')}, top-hat share "
         f"{show(laser.top_hat_share, 'share')}, in focus unless said.",
         *(f"Laser as measured: {said}." for said in laser.measured),
         f"Hand: speed ±{show(hand.speed_spread, 'share')}, stand-off ±{show(hand.stand_off_spread, 'length')} "
@@ -177,7 +177,7 @@ def patches_record(worth: Worth, window: Window) -> dict[str, Any]:
     return record
 
 
-MOST_STRIPS = 50  # more than anybody would lay
+MOST_STRIPS = 50  # more than anybody would lay (our choice)
 
 
 def strips_to_even_odds(chance: float) -> int | None:

@@ -95,6 +95,7 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
             Kind("time", "s", 1e-12, 3.6e6, _spelled(_TIME), "100 ns"),
             Kind("duration", "s", 0.0, 3.6e7, _spelled(_TIME), "2 h"),
             Kind("length", "m", 1e-9, 1e4, _spelled(_LENGTH), "0.9 mm"),
+            Kind("spot", "m", 1e-9, 10.0, _spelled(_LENGTH), "0.9 mm"),
             Kind("area", "m²", 1e-12, 1e6, _AREA, "2 ft²"),
             Kind("speed", "m/s", 1e-6, 1e3, _SPEED, "50 mm/s"),
             Kind("area rate", "m²/s", 1e-9, 10.0, _quotients(_AREA, _spelled(_TIME)), "7.2 m²/h"),
@@ -304,6 +305,7 @@ _SCALES: Mapping[str, tuple[tuple[float, str, float], ...]] = {
     ),
     "duration": ((0, "s", 1), (120, "min", 60), (7200, "h", 3600)),
     "length": ((0, "nm", 1e-9), (1e-6, "µm", 1e-6), (2e-4, "mm", 1e-3), (1, "m", 1)),
+    "spot": ((0, "µm", 1e-6), (2e-4, "mm", 1e-3), (10, "m", 1)),  # as data sheets have it, in every system
     "area": ((0, "mm²", 1e-6), (1e-4, "cm²", 1e-4), (0.1, "m²", 1)),
     "speed": ((0, "mm/s", 1e-3), (1, "m/s", 1)),
     "area rate": ((0, "m²/h", 1 / 3600),),

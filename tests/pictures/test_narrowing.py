@@ -8,7 +8,8 @@ from proofpatch.bench_levels import levels
 from proofpatch.learn.evidence import Graded
 from proofpatch.learn.rows import setting_rows
 from proofpatch.physics.sweep import mean_dose
-from proofpatch.pictures.drawing import NARROW, WIDE
+from proofpatch.pictures.drawing import WIDE
+from proofpatch.pictures.look import NARROW
 from proofpatch.pictures.narrowing import MOST, Row, gap, how_to_read, in_words, narrowing_svg, row_of
 
 

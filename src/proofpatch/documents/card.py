@@ -56,7 +56,7 @@ def card_pdf(
         "paper": paper, "title": title, "day": day.isoformat(), "date": [day.year, day.month, day.day], "knobs": knobs,
         "laser": work.laser.title, "surface": _surface(work),
         "held": [
-            ["Spot", show(2 * setting["spot_radius_m"], "length", "metric")],
+            ["Spot", show(2 * setting["spot_radius_m"], "spot")],
             ["Sweep speed", f"{show(setting['sweep_speed_m_s'], 'speed')} along the line"],
             ["Stand-off", f"{show(work.laser.handpiece.stand_off, 'length')}; {focus}"],
         ],

@@ -65,10 +65,10 @@ def sentence(finding: Finding, file: Laser) -> str:
             f", M² {f['m2'].value:.3g} ({interval(f['m2'], 'plain')}), Rayleigh range {show(z.value, 'length')} "
             f"({interval(z, 'length')}), focus {_off(f['focus'])}"
         )
-        return f"{words}, {made}; the file says {show(2 * file.spot_radius, 'length')} and M² {file.m2:.3g}"
+        return f"{words}, {made}; the file says {show(2 * file.spot_radius, 'spot')} and M² {file.m2:.3g}"
     share = f["top_hat_share"]
     said = percent(share.value) + (f" ({interval(share, 'factor')})" if share.low < share.high else "")
-    return f"{words}, read with a top-hat share of {said}, {made}; the file says {show(2 * file.spot_radius, 'length')}"
+    return f"{words}, read with a top-hat share of {said}, {made}; the file says {show(2 * file.spot_radius, 'spot')}"
 
 
 def _off(focus: Estimate) -> str:

@@ -97,7 +97,7 @@ def pulse(side: Side, top: float, name: str = "") -> Spec:
     under, over = marks.levels(frame, lines, (0.6 * float(y.max()), float(y.max())))
     said = [
         f"{show(r['pulse_energy_J'], 'energy')} in {show(side.setting.pulse_width, 'time')}, spot "
-        f"{show(2 * side.setting.spot_radius, 'length')} across: {show(r['peak_fluence_J_m2'], 'fluence')} in the "
+        f"{show(2 * side.setting.spot_radius, 'spot')} across: {show(r['peak_fluence_J_m2'], 'fluence')} in the "
         f"middle, {show(r['mean_fluence_J_m2'], 'fluence')} on average.",
         *([READ_LEVELS] if lines else []),
         *marks.beyond(frame, lines),

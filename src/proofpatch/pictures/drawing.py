@@ -16,7 +16,7 @@ from proofpatch.learn.evidence import HARMS, RESIDUES
 from proofpatch.pictures.look import HAIR, INK, MARK, PAPER, SOFT, TEXT, WORKS
 
 Box = tuple[float, float, float, float]  # left, top, right, bottom [px]
-WIDE, MIDDLE, NARROW = 688, 520, 328  # px; each is drawn and none is scaled
+WIDE, MIDDLE = 688, 520  # px; these and NARROW are drawn and none is scaled
 LINE = 20  # px from one line of words to the next
 # Thousandths of the font size, measured in a browser in Atkinson Hyperlegible Next 400; 600 is BOLD times as wide.
 LETTERS = " !'(),-./0123456789:;ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz\u2009²µ°"

@@ -29,7 +29,7 @@ Bools = NDArray[np.bool_]
 Points = list[tuple[float, float]]
 COLUMNS, ROWS = 30, 24  # points of the field across and up
 LOOK, ASK, HELD = 64, 256, 1024  # draws: to choose a hand, to ask it, to ask the only one there is
-WEAKEST = 0.1  # of the rated power: where the axis begins (common practice, no source)
+WEAKEST = 0.1  # of the rated power: where an axis of it begins (common practice, no source)
 EDGE = 1e-4  # a chance nearer to 0 or 1 is drawn as this
 LONGEST = 14  # letters of a name that is drawn
 

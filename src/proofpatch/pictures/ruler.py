@@ -11,12 +11,12 @@ from proofpatch.cli_show import KNOB_WORDS, margin_ends, pace_words
 from proofpatch.lasers import Laser
 from proofpatch.learn.forecast import FASTEST_HAND, SLOWEST_HAND
 from proofpatch.pictures.drawing import PAGE, Ink, spread, svg, text, ticks
+from proofpatch.pictures.field import WEAKEST
 from proofpatch.units import parse, show
 
 SMALL, LARGE = 240, 328  # px
 HEIGHT = 52
 MOST = 0.995  # of the rated power: said to be all of it
-WEAKEST = 0.1  # of the rated power: where the line begins (common practice, no source)
 
 
 @dataclass(frozen=True)

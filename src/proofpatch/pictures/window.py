@@ -20,7 +20,6 @@ from proofpatch.learn.evidence import Graded
 from proofpatch.pictures.drawing import (
     LINE,
     MIDDLE,
-    NARROW,
     PAGE,
     WIDE,
     Box,
@@ -36,6 +35,7 @@ from proofpatch.pictures.drawing import (
     within,
 )
 from proofpatch.pictures.field import KNOBS, Bools, Field, Floats, Points, between, can, contour, logit
+from proofpatch.pictures.look import NARROW
 from proofpatch.pictures.window_words import how_to_read, in_words, readout, table
 from proofpatch.survey.identify import chance_words
 from proofpatch.units import parse, show

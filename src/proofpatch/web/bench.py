@@ -61,7 +61,7 @@ LETTERS = "ab"
 MOST_JOBS = 50  # offered
 SIDES, BELIEFS = 16, 8  # kept, so that moving a knob of B computes B alone
 SLIDER = 1000  # steps of a slider
-LEAST_SHARE = 0.02  # of a laser's most, where its slider for power or sweep speed begins; typed it may be less
+LEAST_SHARE = 0.02  # of a laser's most, where the slider of power or sweep speed begins (our choice); typed may be less
 MOST_PASSES = 40  # of the slider, as in the forecast's window
 LOST = 0.01  # of a unit, below which a figure keeps its own
 UNEVEN = 1.3  # edge over middle from which the edges are spoken of; less may be how few pulses happen to lie
@@ -428,7 +428,7 @@ def lead(first: Side, second: Side) -> list[str]:
         f"{shown(b, key)} apart" + ("" if shown(a, key) == shown(b, key) else f", in A {shown(a, key)}")
         for key in ("pulse_pitch_m", "line_pitch_m")
     )
-    spot = show(2 * second.setting.spot_radius, "length")
+    spot = show(2 * second.setting.spot_radius, "spot")
     return [f"In B pulses lie {pitch}; lines lie {line}; the spot is {spot} across.",
             "Name a surface below to see what it stands."]  # fmt: skip
 

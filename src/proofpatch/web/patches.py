@@ -13,8 +13,9 @@ from proofpatch.cli_show import setting_words
 from proofpatch.errors import InputError
 from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
 from proofpatch.materials import substrate
-from proofpatch.pictures.drawing import NARROW, WIDE
+from proofpatch.pictures.drawing import WIDE
 from proofpatch.pictures.field import named as names_of
+from proofpatch.pictures.look import NARROW
 from proofpatch.pictures.narrowing import how_to_read, narrowing_svg, row_of
 from proofpatch.shop.job import Job
 from proofpatch.shop.log import checked_graded, graded_from, setting_from, setting_to, stamp
