@@ -144,9 +144,10 @@ def demo(json_: bool, **given: Any) -> None:
 @click.option("--folder", default="shop", help="where the shop is kept, made if it is not there")
 @click.option("--port", type=click.IntRange(1024, 65535), default=8400, show_default=True, help="on this machine only")
 @click.option("--invented", is_flag=True, help="fill an empty folder with the pieces of an invented workshop")
+@click.option("--network", is_flag=True, help="open it to phones in the same network too; needs a passphrase")
 @options("until_idle")
-def serve(folder: str, port: int, invented: bool, until_idle: str | None) -> None:
-    """The shop in a browser, on this machine only.
+def serve(folder: str, port: int, invented: bool, network: bool, until_idle: str | None) -> None:
+    """The shop in a browser, on this machine only unless --network is given.
 
     Example: proofpatch serve --folder shop
     """
@@ -154,4 +155,16 @@ def serve(folder: str, port: int, invented: bool, until_idle: str | None) -> Non
     from proofpatch.learn.compiled import warm
 
     idle = number("until_idle", "duration", {"until_idle": until_idle})
-    open_shop(folder, port, invented, idle, lambda: warm(note, 1))
+    open_shop(folder, port, invented, idle, lambda: warm(note, 1), network)
+
+
+@click.command()
+@click.option("--folder", default="shop", help="where the shop is kept, made if it is not there")
+def passphrase(folder: str) -> None:
+    """Set the passphrase with which phones sign in.
+
+    Example: proofpatch passphrase --folder shop
+    """
+    from proofpatch.cli_serve import keep_passphrase
+
+    keep_passphrase(folder)

@@ -18,23 +18,29 @@ from proofpatch.shop.lasers import KIND
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Overtaken, Store
 from proofpatch.units import shown_in
-from proofpatch.web import about, bench, jobs, lasers, materials, shop, steps
+from proofpatch.web import about, bench, devices, jobs, lasers, materials, shop, steps
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.api import create_api
 from proofpatch.web.api.trouble import of_http
 from proofpatch.web.desk import PATIENCE, Desk, Working
+from proofpatch.web.door import Door
 from proofpatch.web.guard import API, Next, guard
 from proofpatch.web.shell import Pages
 
 HERE = Path(__file__).parent
 
 
-def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
-    """The pages over a store; patience: s a page waits before it says it is at work, None as long as it takes."""
+def create(store: Store, patience: float | None = PATIENCE, door: Door | None = None) -> FastAPI:
+    """The pages over a store.
+
+    Args:
+        patience: s a page waits before it says it is at work, None as long as it takes.
+        door: to the shop's network; None: this machine only.
+    """
     app = FastAPI(title="proofpatch", docs_url=None, redoc_url=None, openapi_url=None)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
-    guard(app)
+    guard(app, door)
     page, desk = Pages(), Desk(store, patience)
     # An application of its own: what goes wrong there is said as JSON.
     app.mount("/api", create_api(store, desk))
@@ -49,6 +55,7 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
         units = "metric"
         with contextlib.suppress(InputError):  # a store that cannot be read is told by the page itself
             units = (await run_in_threadpool(settings_of, store))[0].units
+        units = shop.units_here(request) or units
         with shown_in(units):
             return await answer(request)
 
@@ -90,6 +97,7 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
         about.routes(page, store, desk),
         bench.routes(page, store, desk),
         shop.routes(page, store),
+        devices.routes(page, store, door),
         lasers.routes(page, store),
         materials.routes(page, store),
     ):

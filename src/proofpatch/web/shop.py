@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 
 from proofpatch.errors import InputError
 from proofpatch.shop.settings import CURRENCIES, PAPERS, keep_settings, settings_of
 from proofpatch.shop.store import Store
-from proofpatch.units import show
+from proofpatch.units import SYSTEMS, show
 from proofpatch.web.jobs import presets
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
@@ -20,32 +20,52 @@ SHOWN_IN = ((0.55, "area"), (0.02, "speed"), (1e-3, "area rate"))  # what a syst
 FIELDS = ("name", "units", "currency", "paper", "preset")
 
 
+UNITS_COOKIE = "proofpatch-units"
+A_YEAR = 365 * 24 * 3600  # s
+
+
+def units_here(request: Request) -> str | None:
+    """The units this device wants for itself; None: those of the shop."""
+    wanted = request.cookies.get(UNITS_COOKIE)
+    return wanted if wanted in SYSTEMS else None
+
+
 def routes(page: Pages, store: Store) -> APIRouter:
     """The page of the shop."""
     router = APIRouter()
 
-    def shop_page(error: InputError | None = None, form: Form | None = None) -> Response:
+    def shop_page(request: Request, error: InputError | None = None, form: Form | None = None) -> Response:
         now, entry = settings_of(store)
         examples = {key: ", ".join(show(value, kind, key) for value, kind in SHOWN_IN) for key in UNITS}
         counts = {kind: store.count(kind) for kind in ("job", "patch", "photo")}
         return page(
             "shop.html", 422 if error else 200, now=now, form=form or asdict(now), error=error,
             version=entry.version if entry else 0,
-            units=UNITS, examples=examples, papers={key: PAPER_WORDS[key] for key in PAPERS}, currencies=CURRENCIES,
+            units=UNITS, examples=examples, units_here=units_here(request),
+            papers={key: PAPER_WORDS[key] for key in PAPERS}, currencies=CURRENCIES,
             presets=presets(), counts=counts, folder=str(store.folder.resolve()),
             saved=entry.changed if entry else None,
         )  # fmt: skip
 
     @router.get("/shop")
-    def shop() -> Response:
-        return shop_page()
+    def shop(request: Request) -> Response:
+        return shop_page(request)
 
     @router.post("/shop")
-    def keep(form: Sent) -> Response:
+    def keep(request: Request, form: Sent) -> Response:
         try:
             keep_settings(store, {name: text(form, name) for name in FIELDS}, version(form))
         except InputError as error:
-            return shop_page(error, form)
+            return shop_page(request, error, form)
         return RedirectResponse("/shop", 303)
+
+    @router.post("/shop/here")
+    def on_this_device(form: Sent) -> Response:
+        answer, wanted = RedirectResponse("/shop#here", 303), text(form, "units")
+        if wanted in SYSTEMS:
+            answer.set_cookie(UNITS_COOKIE, wanted, max_age=A_YEAR, httponly=True, samesite="lax")
+        else:
+            answer.delete_cookie(UNITS_COOKIE)
+        return answer
 
     return router
