@@ -26,6 +26,7 @@ from proofpatch.web.api.trouble import of_http
 from proofpatch.web.desk import PATIENCE, Desk, Working
 from proofpatch.web.door import Door
 from proofpatch.web.guard import API, Next, guard
+from proofpatch.web.marks import marked
 from proofpatch.web.shell import Pages
 
 HERE = Path(__file__).parent
@@ -56,7 +57,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         with contextlib.suppress(InputError):  # a store that cannot be read is told by the page itself
             units = (await run_in_threadpool(settings_of, store))[0].units
         units = shop.units_here(request) or units
-        with shown_in(units):
+        with shown_in(units), marked(shop.mark_here(request)):
             return await answer(request)
 
     @app.exception_handler(HTTPException)

@@ -17,6 +17,7 @@ from proofpatch.hazards import CAUTIONS
 from proofpatch.records_hazards import metres, times_over
 from proofpatch.survey.identify import chance_words, in_100
 from proofpatch.units import show
+from proofpatch.web.marks import mark, with_mark
 from proofpatch.web.road import ANSWERS
 
 Form = Mapping[str, Any]
@@ -79,10 +80,10 @@ class Pages:
         )  # fmt: skip
         self.templates.globals |= {
             "show": show, "in_100": in_100, "metres": metres, "times_over": times_over, "ANSWERS": ANSWERS,
-            "CAUTIONS": CAUTIONS, "plainly": plainly,
+            "CAUTIONS": CAUTIONS, "plainly": plainly, "mark": mark,
             "concentration": concentration_words, "chance_words": chance_words, "light_words": light_words,
         }  # fmt: skip
 
     def __call__(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
         """A page of a template."""
-        return HTMLResponse(unbroken(self.templates.get_template(name).render(values)), status)
+        return HTMLResponse(with_mark(unbroken(self.templates.get_template(name).render(values))), status)

@@ -12,6 +12,7 @@ from proofpatch.shop.settings import CURRENCIES, PAPERS, keep_settings, settings
 from proofpatch.shop.store import Store
 from proofpatch.units import SYSTEMS, show
 from proofpatch.web.jobs import presets
+from proofpatch.web.marks import MARKS
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
 UNITS = {"metric": "Metric units", "us": "Feet and inches"}
@@ -20,7 +21,8 @@ SHOWN_IN = ((0.55, "area"), (0.02, "speed"), (1e-3, "area rate"))  # what a syst
 FIELDS = ("name", "units", "currency", "paper", "preset")
 
 
-UNITS_COOKIE = "proofpatch-units"
+UNITS_COOKIE, MARK_COOKIE = "proofpatch-units", "proofpatch-mark"
+MARK_WORDS = {"point": "a point: 1.5", "comma": "a comma: 1,5"}
 A_YEAR = 365 * 24 * 3600  # s
 
 
@@ -28,6 +30,12 @@ def units_here(request: Request) -> str | None:
     """The units this device wants for itself; None: those of the shop."""
     wanted = request.cookies.get(UNITS_COOKIE)
     return wanted if wanted in SYSTEMS else None
+
+
+def mark_here(request: Request) -> str:
+    """What this device wants before the decimals."""
+    wanted = request.cookies.get(MARK_COOKIE, "")
+    return wanted if wanted in MARKS else "point"
 
 
 def routes(page: Pages, store: Store) -> APIRouter:
@@ -42,6 +50,7 @@ def routes(page: Pages, store: Store) -> APIRouter:
             "shop.html", 422 if error else 200, now=now, form=form or asdict(now), error=error,
             version=entry.version if entry else 0,
             units=UNITS, examples=examples, units_here=units_here(request),
+            mark_here=mark_here(request), marks=MARK_WORDS,
             papers={key: PAPER_WORDS[key] for key in PAPERS}, currencies=CURRENCIES,
             presets=presets(), counts=counts, folder=str(store.folder.resolve()),
             saved=entry.changed if entry else None,
@@ -61,11 +70,14 @@ def routes(page: Pages, store: Store) -> APIRouter:
 
     @router.post("/shop/here")
     def on_this_device(form: Sent) -> Response:
-        answer, wanted = RedirectResponse("/shop#here", 303), text(form, "units")
-        if wanted in SYSTEMS:
-            answer.set_cookie(UNITS_COOKIE, wanted, max_age=A_YEAR, httponly=True, samesite="lax")
-        else:
-            answer.delete_cookie(UNITS_COOKIE)
+        answer = RedirectResponse("/shop#here", 303)
+        for cookie, wanted, known in (
+            (UNITS_COOKIE, text(form, "units"), SYSTEMS), (MARK_COOKIE, text(form, "mark"), MARKS),
+        ):  # fmt: skip
+            if wanted in known:
+                answer.set_cookie(cookie, wanted, max_age=A_YEAR, httponly=True, samesite="lax")
+            else:
+                answer.delete_cookie(cookie)
         return answer
 
     return router

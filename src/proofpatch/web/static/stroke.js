@@ -7,6 +7,8 @@ const [tap, beat, moved] = ["tap", "beat", "moved"].map((id) => document.getElem
 const [seconds, length] = ["seconds", "length"].map((id) => document.getElementById(id));
 const METRES = { mm: 1e-3, cm: 1e-2, m: 1, in: 0.0254 };
 let began = null;
+/* With the device's own mark before the decimals. */
+const said = (number) => number.replace(".", document.documentElement.dataset.mark);
 
 function metres() {
   const found = /^([0-9.,]+)\s*(mm|cm|m|in)$/.exec(length.value.trim());
@@ -17,7 +19,7 @@ function tell() {
   const timed = /^([0-9.,]+)\s*s$/.exec(seconds.value.trim());
   const time = timed ? Number(timed[1].replace(",", ".")) : 0;
   const way = metres();
-  moved.textContent = time > 0 && way ? `That is ${(way / time * 1000).toPrecision(3)} mm/s; asked were ${stroke.dataset.asked}.` : "";
+  moved.textContent = time > 0 && way ? `That is ${said((way / time * 1000).toPrecision(3))} mm/s; asked were ${stroke.dataset.asked}.` : "";
 }
 
 tap.addEventListener("click", () => {
@@ -26,7 +28,7 @@ tap.addEventListener("click", () => {
     tap.textContent = "End of the stroke";
     return;
   }
-  seconds.value = `${((performance.now() - began) / 1000).toFixed(2)} s`;
+  seconds.value = `${said(((performance.now() - began) / 1000).toFixed(2))} s`;
   if (!length.value) length.value = "100 mm";
   began = null;
   tap.textContent = "Start of the stroke";
