@@ -36,6 +36,7 @@ def test_a_quantity_gets_the_comma(page, said):
         "<p>v1.2 and piece2.5 and 2.5.5</p>",
         "<code>--speed 1.5 mm/s</code><textarea>1.5</textarea><title>1.5</title>",
         '<input type="hidden" name="version" value="1.5"><a href="/x?y=1.5" data-speed="0.05">x</a>',
+        '<input type="range" min="0" max="1" value="0.5">',
         '<input name="title" value="Door 2.5 by 1.1 with glass">',
     ],
 )

@@ -46,5 +46,6 @@ def _piece(found: re.Match[str]) -> str:
     if found[1]:
         return piece
     if piece.startswith("<input"):
-        return piece if 'type="hidden"' in piece else VALUE.sub(rf"\g<1>\g<2>{mark()}\g<3>\g<4>", piece)
+        # A slider's value, or one that is hidden, is read by no person.
+        return piece if ' type="' in piece else VALUE.sub(rf"\g<1>\g<2>{mark()}\g<3>\g<4>", piece)
     return DECIMAL.sub(lambda one: one[0] if RULES.search(piece[: one.start()]) else f"{one[1]}{mark()}{one[2]}", piece)
