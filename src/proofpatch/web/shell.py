@@ -15,6 +15,7 @@ from proofpatch.cli_hazards import concentration_words
 from proofpatch.cli_show import light_words
 from proofpatch.hazards import CAUTIONS
 from proofpatch.records_hazards import metres, times_over
+from proofpatch.shop.photos import THUMBNAIL
 from proofpatch.survey.identify import chance_words, in_100
 from proofpatch.units import show
 from proofpatch.web.road import ANSWERS
@@ -69,6 +70,12 @@ def plainly(error: object) -> str:
     return re.sub(r"\b([a-z]+)\.([a-z][a-z_]+)\b", r"\1 \2", said)
 
 
+def thumb_size(width: int, height: int) -> tuple[int, int]:
+    """Width and height of the smaller picture of a photo [px]."""
+    share = min(1.0, THUMBNAIL / max(width, height))
+    return max(1, round(width * share)), max(1, round(height * share))
+
+
 class Pages:
     """The templates with what they may call."""
 
@@ -79,7 +86,7 @@ class Pages:
         )  # fmt: skip
         self.templates.globals |= {
             "show": show, "in_100": in_100, "metres": metres, "times_over": times_over, "ANSWERS": ANSWERS,
-            "CAUTIONS": CAUTIONS, "plainly": plainly,
+            "CAUTIONS": CAUTIONS, "plainly": plainly, "thumb_size": thumb_size,
             "concentration": concentration_words, "chance_words": chance_words, "light_words": light_words,
         }  # fmt: skip
 
