@@ -19,7 +19,9 @@ RATIO = 2  # pixels of the screenshot a CSS px
 WORDS = """() => { const found = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   for (let node; (node = walk.nextNode());) {
     const within = node.parentElement;
-    if (!node.data.trim() || !within.checkVisibility() || within.closest(".hidden, option, .skip")) continue;
+    if (!node.data.trim() || !within.checkVisibility() || within.closest("option, .skip")) continue;
+    // Said to readers of the screen only.
+    if ([within, within.parentElement].some((one) => getComputedStyle(one).clipPath !== "none")) continue;
     const range = document.createRange(); range.selectNodeContents(node);
     for (const box of range.getClientRects()) if (box.width > 6 && box.height > 6)
       found.push([node.data.trim().slice(0, 40), box.x + scrollX, box.y + scrollY, box.width, box.height]);
