@@ -10,8 +10,8 @@ from made_pages import NEW
 
 from proofpatch.shop import door as kept
 from proofpatch.web.app import create
-from proofpatch.web.devices import inside
 from proofpatch.web.door import COOKIE, FREE_TRIES, MOST_TRIES, SPAN, Door, Tries, own_addresses, own_names
+from proofpatch.web.shell import inside
 
 GOOD = "seven grey herons over the kiln"
 LAPTOP_AT = "192.168.7.2:8400"

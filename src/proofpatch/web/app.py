@@ -9,7 +9,6 @@ from urllib.parse import quote
 
 from fastapi import FastAPI, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
-from fastapi.staticfiles import StaticFiles
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
@@ -23,10 +22,12 @@ from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.api import create_api
 from proofpatch.web.api.trouble import of_http
+from proofpatch.web.appearance import wear
 from proofpatch.web.desk import PATIENCE, Desk, Working
 from proofpatch.web.door import Door
 from proofpatch.web.guard import API, Next, guard
 from proofpatch.web.marks import marked
+from proofpatch.web.sent import Files, smaller
 from proofpatch.web.shell import Pages
 
 HERE = Path(__file__).parent
@@ -40,9 +41,11 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         door: to the shop's network; None: this machine only.
     """
     app = FastAPI(title="proofpatch", docs_url=None, redoc_url=None, openapi_url=None)
-    app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
+    app.mount("/static", Files(directory=HERE / "static"), name="static")
     guard(app, door)
+    smaller(app)
     page, desk = Pages(), Desk(store, patience)
+    wear(app, page)
     # An application of its own: what goes wrong there is said as JSON.
     app.mount("/api", create_api(store, desk))
 

@@ -12,7 +12,7 @@ from proofpatch.errors import InputError
 from proofpatch.shop import door as kept
 from proofpatch.shop.store import Store
 from proofpatch.web.door import COOKIE, Door, address_of, keep_key, own_addresses
-from proofpatch.web.shell import Pages, Sent, text
+from proofpatch.web.shell import Pages, Sent, inside, text
 
 QUIET = 4  # modules of white around a code (ISO/IEC 18004)
 
@@ -24,12 +24,6 @@ def routes(page: Pages, store: Store, door: Door | None) -> APIRouter:
     if door is not None:
         door_pages(router, page, store, door)
     return router
-
-
-def inside(after: str) -> str:
-    """The address to go on to: a page of this shop, whatever was asked for."""
-    plain = after if after.isprintable() and after.startswith("/") and "\\" not in after else "/"
-    return "/" if plain.startswith("//") else plain
 
 
 def code_picture(address: str) -> str:

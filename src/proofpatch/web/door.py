@@ -23,7 +23,7 @@ from proofpatch.shop.store import Store
 COOKIE = "proofpatch-device"
 HERE = ("127.0.0.1", "localhost")
 # What a device that has not signed in may ask for: the door itself and what the page is drawn with.
-OPEN = ("/static/", "/door", "/join/")
+OPEN = ("/static/", "/door", "/join/", "/appearance")
 FREE_TRIES, LONGEST_WAIT = 3, 900.0  # then 1, 2, 4 ... s
 MOST_TRIES, SPAN = 30, 900.0  # wrong ones of all addresses together within so many s
 MOST_ADDRESSES = 1000

@@ -13,7 +13,7 @@ from proofpatch.shop.store import Store
 from proofpatch.units import SYSTEMS, show
 from proofpatch.web.jobs import presets
 from proofpatch.web.marks import MARKS
-from proofpatch.web.shell import Form, Pages, Sent, text, version
+from proofpatch.web.shell import A_YEAR, Form, Pages, Sent, text, version
 
 UNITS = {"metric": "Metric units", "us": "Feet and inches"}
 PAPER_WORDS = {"a4": "A4, 210 by 297 mm", "us-letter": "US letter, 8½ by 11 in"}
@@ -23,7 +23,6 @@ FIELDS = ("name", "units", "currency", "paper", "preset")
 
 UNITS_COOKIE, MARK_COOKIE = "proofpatch-units", "proofpatch-mark"
 MARK_WORDS = {"point": "a point: 1.5", "comma": "a comma: 1,5"}
-A_YEAR = 365 * 24 * 3600  # s
 
 
 def units_here(request: Request) -> str | None:
