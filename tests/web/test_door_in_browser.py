@@ -9,7 +9,7 @@ import time
 import pytest
 import uvicorn
 from made_browser import LAPTOP, PHONE, accessible
-from made_pages import NEW
+from made_pages import NEW, laid
 from playwright.sync_api import expect
 
 from proofpatch.shop import door as kept
@@ -125,3 +125,32 @@ def test_another_site_cannot_use_the_phones_key(devices, opened, store):
         phone.evaluate("() => document.forms[0].submit()")
     assert gone.value.status == 403
     assert store.count("job") == 0
+
+
+def test_two_phones_and_a_laptop_on_one_job_keep_every_grade_once(devices, client, pan, store):
+    assert laid(client, pan) == "A1"
+    one, two, laptop = devices(1), devices(1), devices(0)
+    for phone, name in ((one, "first phone"), (two, "second phone")):
+        phone.goto("/door")
+        phone.get_by_label("Passphrase").fill(GOOD)
+        phone.get_by_label("Name of this device").fill(name)
+        phone.get_by_role("button", name="Open the shop").tap()
+        expect(phone.get_by_role("heading", level=1)).not_to_have_text("This phone is not signed in yet.")
+    for page in (one, two, laptop):
+        page.goto(f"{pan}/patches")
+        expect(page.get_by_role("heading", level=1)).to_contain_text("Lay A1")
+
+    def grade(page, residue):
+        page.locator(".grades label", has_text=residue).first.click()
+        page.locator(".grades label", has_text="none").last.click()
+        page.get_by_role("button", name="Keep the grade of A1").click()
+
+    grade(one, "partial")
+    expect(one.get_by_role("heading", level=1)).to_contain_text("Lay A2")
+    grade(two, "trace")  # the same step, from a page that does not know yet
+    expect(two.get_by_role("alert")).to_contain_text("A1")
+    laptop.reload()
+    expect(laptop.get_by_text("partial, none").first).to_be_visible()
+    assert [entry.data["residue"] for entry in store.all("patch")] == ["partial"]
+    # What the second phone wanted to say is still there to be said of the next step.
+    expect(two.get_by_role("heading", level=1)).to_contain_text("Lay A2")

@@ -61,7 +61,7 @@ def door_pages(router: APIRouter, page: Pages, store: Store, door: Door) -> None
         # Counted before it is looked at, so that many at once are many; a right one takes it back.
         door.tries.wrong(address)
         said = form.get("passphrase")
-        if not await run_in_threadpool(kept.passphrase_fits, store, said if isinstance(said, str) else ""):
+        if not await run_in_threadpool(door.fits, said if isinstance(said, str) else ""):
             error = InputError("passphrase", "This is not the shop's passphrase.", "It is set on the laptop.")
             return at_the_door(after, error, name, 403)
         door.tries.right(address)

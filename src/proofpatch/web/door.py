@@ -17,13 +17,13 @@ from dataclasses import dataclass, field
 
 from fastapi import Request, Response
 
-from proofpatch.shop.door import UNSEEN, Known, device_of
+from proofpatch.shop.door import UNSEEN, Known, device_of, passphrase_fits
 from proofpatch.shop.store import Store
 
 COOKIE = "proofpatch-device"
 HERE = ("127.0.0.1", "localhost")
 # What a device that has not signed in may ask for: the door itself and what the page is drawn with.
-OPEN = ("/static/", "/door", "/join/", "/appearance")
+OPEN, OPEN_BELOW = ("/door", "/appearance"), ("/static/", "/join/")
 FREE_TRIES, LONGEST_WAIT = 3, 900.0  # then 1, 2, 4 ... s
 MOST_TRIES, SPAN = 30, 900.0  # wrong ones of all addresses together within so many s
 MOST_ADDRESSES = 1000
@@ -107,6 +107,12 @@ class Door:
     names: tuple[str, ...] = ()
     tries: Tries = field(default_factory=Tries)
     codes: Codes = field(default_factory=Codes)
+    one_at_a_time: threading.Lock = field(default_factory=threading.Lock)
+
+    def fits(self, said: str) -> bool:
+        """Whether this is the passphrase; one look at a time, for each takes 64 MB on purpose."""
+        with self.one_at_a_time:
+            return passphrase_fits(self.store, said)
 
     def knows(self, name: str, request: Request) -> bool:
         """Whether a request may come under this name: an address it really reached, or a name of this machine.
@@ -122,6 +128,11 @@ class Door:
         if not token or len(token) > 100:
             return None
         return device_of(self.store, token, None if request.url.scheme == "https" else address_of(request))
+
+
+def open_to_all(request: Request) -> bool:
+    """Whether a device that has not signed in may ask for this."""
+    return request.url.path in OPEN or request.url.path.startswith(OPEN_BELOW)
 
 
 def host_of(request: Request) -> str:

@@ -11,7 +11,7 @@ from starlette.concurrency import run_in_threadpool
 
 from proofpatch.shop.job import LARGEST_FILE
 from proofpatch.web.api.trouble import trouble
-from proofpatch.web.door import HERE, OPEN, Door, host_of, is_here
+from proofpatch.web.door import HERE, Door, host_of, is_here, open_to_all
 
 LARGEST_BODY = 64_000_000  # bytes, of a photo with its form
 LARGEST_AT_DOOR = 20_000  # bytes, of a device that has not signed in
@@ -54,7 +54,7 @@ async def _may_pass(request: Request, door: Door | None) -> bool:
     if request.state.here or door is None:
         return True
     request.state.device = await run_in_threadpool(door.device, request)
-    return request.state.device is not None or request.url.path.startswith(OPEN)
+    return request.state.device is not None or open_to_all(request)
 
 
 def _to_the_door(request: Request) -> Response:
@@ -93,7 +93,7 @@ def _refused(request: Request, door: Door | None) -> tuple[int, str, str, str] |
 
 def _too_large(request: Request, here: bool) -> tuple[int, str, str, str] | None:
     """The same, of a body."""
-    if not here and request.url.path.startswith(OPEN):
+    if not here and open_to_all(request):
         most, remedy = LARGEST_AT_DOOR, "Sign in first."
     elif request.url.path.startswith(API) and not request.url.path.endswith("/photos"):
         most, remedy = LARGEST_FILE, "A job is a page of text; check what was sent."
