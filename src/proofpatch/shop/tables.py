@@ -69,3 +69,12 @@ class Picture(Base):
     height: Mapped[int] = mapped_column(Integer)
     thumbnail: Mapped[bytes | None] = mapped_column(LargeBinary)
     added: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
+
+
+class Once(Base):
+    """What a phone kept and sent: its id stands here once the change it asked for is made, so that it is made once."""
+
+    __tablename__ = "once"
+
+    id: Mapped[str] = mapped_column(String(36), primary_key=True)
+    at: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
