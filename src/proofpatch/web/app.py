@@ -18,13 +18,14 @@ from proofpatch.shop.lasers import KIND
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Overtaken, Store
 from proofpatch.units import shown_in
-from proofpatch.web import about, bench, jobs, lasers, materials, shop, steps
+from proofpatch.web import about, bench, jobs, lasers, materials, offline, shop, steps, trust
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.api import create_api
 from proofpatch.web.api.trouble import of_http
 from proofpatch.web.desk import PATIENCE, Desk, Working
 from proofpatch.web.guard import API, Next, guard
+from proofpatch.web.once import once
 from proofpatch.web.shell import Pages
 
 HERE = Path(__file__).parent
@@ -34,12 +35,15 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
     """The pages over a store; patience: s a page waits before it says it is at work, None as long as it takes."""
     app = FastAPI(title="proofpatch", docs_url=None, redoc_url=None, openapi_url=None)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
+    once(app, store)
+    offline.keeps(app)
     guard(app)
     page, desk = Pages(), Desk(store, patience)
     # An application of its own: what goes wrong there is said as JSON.
     app.mount("/api", create_api(store, desk))
 
     app.state.asked = time.monotonic()
+    app.state.certificate, app.state.port = None, 0  # plain http; whoever serves TLS names its own
 
     @app.middleware("http")
     async def in_their_units(request: Request, answer: Next) -> Response:
@@ -92,6 +96,8 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
         shop.routes(page, store),
         lasers.routes(page, store),
         materials.routes(page, store),
+        offline.routes(page),
+        trust.routes(page),
     ):
         app.include_router(router)
     return app

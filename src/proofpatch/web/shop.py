@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 
 from proofpatch.errors import InputError
@@ -24,7 +24,7 @@ def routes(page: Pages, store: Store) -> APIRouter:
     """The page of the shop."""
     router = APIRouter()
 
-    def shop_page(error: InputError | None = None, form: Form | None = None) -> Response:
+    def shop_page(request: Request, error: InputError | None = None, form: Form | None = None) -> Response:
         now, entry = settings_of(store)
         examples = {key: ", ".join(show(value, kind, key) for value, kind in SHOWN_IN) for key in UNITS}
         counts = {kind: store.count(kind) for kind in ("job", "patch", "photo")}
@@ -33,19 +33,19 @@ def routes(page: Pages, store: Store) -> APIRouter:
             version=entry.version if entry else 0,
             units=UNITS, examples=examples, papers={key: PAPER_WORDS[key] for key in PAPERS}, currencies=CURRENCIES,
             presets=presets(), counts=counts, folder=str(store.folder.resolve()),
-            saved=entry.changed if entry else None,
+            saved=entry.changed if entry else None, secure=request.url.scheme == "https",
         )  # fmt: skip
 
     @router.get("/shop")
-    def shop() -> Response:
-        return shop_page()
+    def shop(request: Request) -> Response:
+        return shop_page(request)
 
     @router.post("/shop")
-    def keep(form: Sent) -> Response:
+    def keep(request: Request, form: Sent) -> Response:
         try:
             keep_settings(store, {name: text(form, name) for name in FIELDS}, version(form))
         except InputError as error:
-            return shop_page(error, form)
+            return shop_page(request, error, form)
         return RedirectResponse("/shop", 303)
 
     return router
