@@ -51,6 +51,7 @@ long: install
 	$(BIN)/python benchmarks/cases.py --write
 	$(BIN)/python benchmarks/posterior.py --write
 	$(BIN)/python benchmarks/calibration.py --write
+	$(BIN)/python benchmarks/offline.py --write
 
 clean:
 	rm -rf .venv .cache
