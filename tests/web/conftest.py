@@ -99,13 +99,23 @@ def phone(browser, floor):
 
 
 @pytest.fixture(scope="session")
-def browser():
-    program = shutil.which("chromium") or shutil.which("chromium-browser")
-    assert program, "The browser is missing. Install it with: sudo apt-get install chromium"
-    with sync_playwright() as play:
-        found = play.chromium.launch(executable_path=program, args=FLAGS)
+def play():
+    with sync_playwright() as found:
         yield found
-        found.close()
+
+
+@pytest.fixture(scope="session")
+def program():
+    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    assert found, "The browser is missing. Install it with: sudo apt-get install chromium"
+    return found
+
+
+@pytest.fixture(scope="session")
+def browser(play, program):
+    found = play.chromium.launch(executable_path=program, args=FLAGS)
+    yield found
+    found.close()
 
 
 @pytest.fixture

@@ -94,3 +94,12 @@ class Secret(Base):
     name: Mapped[str] = mapped_column(String(16), primary_key=True)
     value: Mapped[str] = mapped_column(Text)
     changed: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
+
+
+class Once(Base):
+    """What a phone kept and sent: its id stands here once the change it asked for is made, so that it is made once."""
+
+    __tablename__ = "once"
+
+    id: Mapped[str] = mapped_column(String(36), primary_key=True)
+    at: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))

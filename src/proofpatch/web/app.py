@@ -17,7 +17,7 @@ from proofpatch.shop.lasers import KIND
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Overtaken, Store
 from proofpatch.units import shown_in
-from proofpatch.web import about, bench, devices, jobs, lasers, materials, shop, steps
+from proofpatch.web import about, bench, devices, jobs, lasers, materials, offline, shop, steps, trust
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.api import create_api
@@ -27,6 +27,7 @@ from proofpatch.web.desk import PATIENCE, Desk, Working
 from proofpatch.web.door import Door
 from proofpatch.web.guard import API, Next, guard
 from proofpatch.web.marks import marked
+from proofpatch.web.once import once
 from proofpatch.web.sent import Files, smaller
 from proofpatch.web.shell import Pages
 
@@ -42,6 +43,8 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
     """
     app = FastAPI(title="proofpatch", docs_url=None, redoc_url=None, openapi_url=None)
     app.mount("/static", Files(directory=HERE / "static"), name="static")
+    once(app, store)
+    offline.keeps(app)
     guard(app, door)
     smaller(app)
     page, desk = Pages(), Desk(store, patience)
@@ -50,6 +53,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
     app.mount("/api", create_api(store, desk))
 
     app.state.asked = time.monotonic()
+    app.state.certificate, app.state.port = None, 0  # plain http; whoever serves TLS names its own
 
     @app.middleware("http")
     async def in_their_units(request: Request, answer: Next) -> Response:
@@ -104,6 +108,8 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         devices.routes(page, store, door),
         lasers.routes(page, store),
         materials.routes(page, store),
+        offline.routes(page),
+        trust.routes(page),
     ):
         app.include_router(router)
     return app

@@ -6,10 +6,8 @@ signed in from, and the page says so. With TLS it works from anywhere.
 
 from __future__ import annotations
 
-import contextlib
 import ipaddress
 import secrets
-import socket
 import threading
 import time
 from collections import OrderedDict, deque
@@ -17,13 +15,14 @@ from dataclasses import dataclass, field
 
 from fastapi import Request, Response
 
+from proofpatch.shop.certificate import this_machine
 from proofpatch.shop.door import UNSEEN, Known, device_of, passphrase_fits
 from proofpatch.shop.store import Store
 
 COOKIE = "proofpatch-device"
 HERE = ("127.0.0.1", "localhost")
 # What a device that has not signed in may ask for: the door itself and what the page is drawn with.
-OPEN, OPEN_BELOW = ("/door", "/appearance"), ("/static/", "/join/")
+OPEN, OPEN_BELOW = ("/door", "/appearance", "/trust", "/sw.js"), ("/static/", "/join/", "/trust/")
 FREE_TRIES, LONGEST_WAIT = 3, 900.0  # then 1, 2, 4 ... s
 MOST_TRIES, SPAN = 30, 900.0  # wrong ones of all addresses together within so many s
 MOST_ADDRESSES = 1000
@@ -168,23 +167,10 @@ def keep_key(answer: Response, request: Request, token: str) -> Response:
 
 
 def own_addresses() -> list[str]:
-    """Addresses of this machine in its networks, the likeliest first; none where there is no network."""
-    found: list[str] = []
-    # A connected UDP socket sends nothing: the system only chooses the way out.
-    for far in ("10.255.255.255", "192.168.255.255", "172.31.255.255"):
-        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-            try:
-                probe.connect((far, 9))
-                found.append(probe.getsockname()[0])
-            except OSError:
-                continue
-    with contextlib.suppress(OSError):
-        found += [str(entry[4][0]) for entry in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)]
-    return [one for one in dict.fromkeys(found) if not ipaddress.ip_address(one).is_loopback]
+    """Addresses of this machine in its networks, as a phone types them; none where there is no network."""
+    return [str(one) for one in this_machine().addresses if one.version == 4 and not one.is_loopback]
 
 
 def own_names() -> tuple[str, ...]:
     """Names under which others may know this machine."""
-    name = socket.gethostname().lower().rstrip(".")
-    short = name.partition(".")[0]
-    return tuple(dict.fromkeys(one for one in (name, short, f"{short}.local") if one and one != ".local"))
+    return tuple(one for one in this_machine().names if one != "localhost")

@@ -52,7 +52,7 @@ def routes(page: Pages, store: Store) -> APIRouter:
             mark_here=mark_here(request), marks=MARK_WORDS,
             papers={key: PAPER_WORDS[key] for key in PAPERS}, currencies=CURRENCIES,
             presets=presets(), counts=counts, folder=str(store.folder.resolve()),
-            saved=entry.changed if entry else None,
+            saved=entry.changed if entry else None, secure=request.url.scheme == "https",
         )  # fmt: skip
 
     @router.get("/shop")
