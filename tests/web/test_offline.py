@@ -189,7 +189,8 @@ def test_dropping_asks_once_and_harm_ends_the_strip_on_the_phone_too(phone, lapt
     laptop.shut()
     phone.goto(f"{strip}/patches")
     grade(phone, "A1", "clean", "marked")
-    expect(phone.locator("p.stop").last).to_contain_text("A1 shows marked: the strip ends here")
+    expect(phone.locator("p.stop", has_text="A1 shows marked: the strip ends here")).to_be_visible()
+    expect(phone.locator("dl.dial")).to_have_count(0)  # nothing more is laid
     expect(phone.get_by_role("link", name="Go on to")).to_have_count(0)
     expect(phone.get_by_role("button", name="Keep the grade")).to_have_count(0)
     (entry,) = store.all("strip")

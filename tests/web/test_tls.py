@@ -79,7 +79,7 @@ def test_the_worker_carries_its_files_and_a_version_of_their_content(client):
 
 
 def test_plain_http_says_what_does_not_work(client):
-    assert "cannot open it without the laptop in reach" in seen(client.get("/shop"))
+    assert "What a phone cannot do over plain http" in seen(client.get("/shop"))
     page = seen(client.get("/trust"))
     assert "This shop is open on plain http" in page
     assert "photos by form work" in page

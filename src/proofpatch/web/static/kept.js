@@ -102,7 +102,8 @@ async function showStrip() {
   }
   document.querySelector("h1").textContent = end ? "The strip ends here." : `${step} waits to be sent.`;
   form.replaceWith(said);
-  if (end) document.querySelector("form[data-queue^='End of']")?.remove();
+  if (!end) return;
+  for (const one of document.querySelectorAll("form[data-queue^='End of'], dl.dial, #enlarge")) one.remove();
 }
 
 async function tell() {
