@@ -4,6 +4,7 @@ import html
 import io
 import json
 import re
+from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
@@ -16,6 +17,7 @@ from proofpatch.cli import main
 from proofpatch.shop.job import job_from
 from proofpatch.shop.people import item_of, notes_of
 from proofpatch.shop.settings import settings_of
+from proofpatch.web import app as pages
 
 
 def test_an_empty_shop_says_what_to_do(client):
@@ -342,3 +344,20 @@ def test_each_device_may_have_its_own_units(client, store):
             assert "mm apart" in seen(client.get("/bench"))
             assert ('value="us" selected' in other.get("/shop").text) == (wanted == "us")
     assert settings_of(store)[0].units == "metric"
+
+
+def test_no_two_scripts_of_one_page_share_a_name():
+    # Scripts of a page share one scope: a second const of a name stops its script, a second function replaces the first.
+    folder = Path(pages.__file__).parent
+    named = re.compile(r"^(?:const|let|var|class|(?:async )?function)\s+(\[[^\]]*\]|\{[^}]*\}|\w+)", re.M)
+    scripts = re.compile(r'<script src="/static/([\w.]+)"')
+    everywhere = scripts.findall((folder / "templates" / "page.html").read_text(encoding="utf-8"))
+    assert everywhere
+    for template in (folder / "templates").glob("*.html"):
+        found = [*everywhere, *scripts.findall(template.read_text(encoding="utf-8"))]
+        names = [
+            name for script in dict.fromkeys(found)
+            for group in named.findall((folder / "static" / script).read_text(encoding="utf-8"))
+            for name in re.findall(r"\w+", group)
+        ]  # fmt: skip
+        assert [name for name in set(names) if names.count(name) > 1] == [], template.name

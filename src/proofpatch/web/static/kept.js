@@ -1,7 +1,7 @@
 /* On every page of the shop over https: forms that may wait are kept before they are sent, the page says what waits,
    and a strip goes on to its next step though the laptop is out of reach. */
 "use strict";
-const EVERY = 15000; // ms between two tries
+const RETRY = 15000; // ms between two tries
 const PATIENCE = 6000; // ms a form waits for the laptop before the page goes on
 const named = (entry, name) => entry.fields.find(([one]) => one === name)?.[1];
 
@@ -106,7 +106,7 @@ async function showStrip() {
   for (const one of document.querySelectorAll("form[data-queue^='End of'], dl.dial, #enlarge")) one.remove();
 }
 
-async function tell() {
+async function tellWaiting() {
   const place = document.getElementById("queue");
   const entries = await Queue.all();
   const stuck = entries.filter((one) => one.problem).length;
@@ -160,8 +160,8 @@ if (Queue.usable) {
   for (const form of document.querySelectorAll("form[data-signs-out]")) {
     form.addEventListener("submit", () => navigator.serviceWorker.controller?.postMessage({ wipe: true }));
   }
-  document.addEventListener("queue", () => tell().catch(() => {}));
+  document.addEventListener("queue", () => tellWaiting().catch(() => {}));
   Queue.all().then(async () => { await mend(); await showStrip(); await Queue.flush(false); }).catch(() => {});
   addEventListener("online", () => Queue.flush(false));
-  setInterval(() => { if (!document.getElementById("queue").hidden) Queue.flush(false); }, EVERY);
+  setInterval(() => { if (!document.getElementById("queue").hidden) Queue.flush(false); }, RETRY);
 }
