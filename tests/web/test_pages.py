@@ -347,7 +347,7 @@ def test_each_device_may_have_its_own_units(client, store):
 
 
 def test_no_two_scripts_of_one_page_share_a_name():
-    # Scripts of a page share one scope: a second const of a name stops its script, a second function replaces the first.
+    # Scripts of a page share one scope: a second const of a name stops its script, a second function replaces one.
     folder = Path(pages.__file__).parent
     named = re.compile(r"^(?:const|let|var|class|(?:async )?function)\s+(\[[^\]]*\]|\{[^}]*\}|\w+)", re.M)
     scripts = re.compile(r'<script src="/static/([\w.]+)"')
