@@ -23,7 +23,7 @@ demo: install
 	@if [ -t 1 ]; then $(BIN)/proofpatch serve --invented --folder .cache/demo-shop; \
 	  else $(BIN)/proofpatch serve --invented --folder .cache/demo-shop --until-idle "90 s"; fi
 
-# The browser of the page tests, what makes it trust the shop's certificate, and PostgreSQL's server for the one test that the store runs there too.
+# The browser of the page tests, what makes it trust the shop's certificate, and PostgreSQL's server for one test.
 .venv/system: .venv/installed
 	@wanted=; command -v chromium >/dev/null || command -v chromium-browser >/dev/null || wanted=chromium; \
 	command -v certutil >/dev/null || wanted="$$wanted libnss3-tools"; \

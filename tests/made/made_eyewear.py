@@ -60,8 +60,18 @@ def whole(page):
     size = page.viewport_size
     high = page.evaluate("() => document.documentElement.scrollHeight")
     page.set_viewport_size({"width": size["width"], "height": high})
-    shot = np.asarray(Image.open(io.BytesIO(page.screenshot())).convert("RGB"))
-    boxes = [page.evaluate(what) for what in (WORDS, SHAPES)]
+    # What was drawn is what was measured only if nothing moved meanwhile: a bar lets go, a line comes late.
+    boxes, after = None, [page.evaluate(what) for what in (WORDS, SHAPES)]
+    for _ in range(10):
+        if boxes == after:
+            break
+        page.evaluate(
+            "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))"
+        )
+        boxes = [page.evaluate(what) for what in (WORDS, SHAPES)]
+        shot = np.asarray(Image.open(io.BytesIO(page.screenshot())).convert("RGB"))
+        after = [page.evaluate(what) for what in (WORDS, SHAPES)]
+    assert boxes == after, "the page does not come to rest"
     page.set_viewport_size(size)
     return shot, boxes
 
