@@ -23,9 +23,10 @@ demo: install
 	@if [ -t 1 ]; then $(BIN)/proofpatch serve --invented --folder .cache/demo-shop; \
 	  else $(BIN)/proofpatch serve --invented --folder .cache/demo-shop --until-idle "90 s"; fi
 
-# The browser of the page tests, and PostgreSQL's server for the one test that the store runs there too.
+# The browser of the page tests, what makes it trust the shop's certificate, and PostgreSQL's server for one test.
 .venv/system: .venv/installed
 	@wanted=; command -v chromium >/dev/null || command -v chromium-browser >/dev/null || wanted=chromium; \
+	command -v certutil >/dev/null || wanted="$$wanted libnss3-tools"; \
 	ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null || wanted="$$wanted postgresql"; \
 	if [ -n "$$wanted" ]; then \
 	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then apt-get update -q && DEBIAN_FRONTEND=noninteractive apt-get install -y -q --no-install-recommends $$wanted; \
@@ -50,6 +51,7 @@ long: install
 	$(BIN)/python benchmarks/cases.py --write
 	$(BIN)/python benchmarks/posterior.py --write
 	$(BIN)/python benchmarks/calibration.py --write
+	$(BIN)/python benchmarks/offline.py --write
 
 clean:
 	rm -rf .venv .cache

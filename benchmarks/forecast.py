@@ -16,6 +16,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -133,7 +134,7 @@ def main() -> None:
             "JAX",
         )
     big_window(arguments)
-    row("interactive forecast, warm", median(lambda: pp.forecast(belief)), 0.3, "of the 300 ms aimed at")
+    row("interactive forecast, warm", median(lambda: pp.forecast(replace(belief))), 0.3, "of the 300 ms aimed at")
     base = envelope(belief.laser)[len(envelope(belief.laser)) // 2]
     evidence = [pp.Graded(base.with_(passes=n), "partial", "none") for n in range(1, 13)]
     patches = (belief.layer, belief.substrate, *patch_arguments(belief, evidence))
@@ -150,9 +151,22 @@ def main() -> None:
         once,
         "plain NumPy, same work",
     )
-    row("next patch", median(lambda: pp.next_patch(belief), 3), 0.05, "of the 50 ms aimed at")
-    row("next strip of 3", median(lambda: pp.next_patch(belief, count=3), 3), plain, "one plain NumPy window")
-    row("recipe with margins", median(lambda: pp.recipe(belief), 3), plain, "one plain NumPy window")
+    # A copy has not been asked yet; the belief itself holds its window, as it does once its forecast was shown.
+    row(
+        "next patch, forecast included",
+        median(lambda: pp.next_patch(replace(belief)), 3),
+        0.05,
+        "of the 50 ms aimed at",
+    )
+    pp.forecast(belief)
+    row("next patch, forecast shown before", median(lambda: pp.next_patch(belief)), 0.05, "of the 50 ms aimed at")
+    row(
+        "next strip of 3, forecast included",
+        median(lambda: pp.next_patch(replace(belief), count=3), 3),
+        plain,
+        "one plain NumPy window",
+    )
+    row("recipe with margins", median(lambda: pp.recipe(replace(belief)), 3), plain, "one plain NumPy window")
     imports = [sys.executable, "-c", "import numpy, scipy.special, numba"]
     interpreter = median(lambda: subprocess.run(imports, check=True), 3)
     subprocess.run(COMMAND, check=False, capture_output=True)

@@ -124,6 +124,8 @@ def test_the_examples_of_the_help_can_be_typed(chest, monkeypatch, capsys, engin
     monkeypatch.chdir(chest.parent)
     monkeypatch.setattr("proofpatch.demo.play", lambda seed, say: {"seed": seed})
     monkeypatch.setattr("uvicorn.Server.run", lambda server: None)
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("click.prompt", lambda *_, **__: "seven grey herons over the kiln")
     monkeypatch.setattr(
         "proofpatch.cli_work.believe", lambda work, graded: pp.prior(work.surface, work.laser, draws=64)
     )

@@ -19,7 +19,7 @@ from proofpatch.learn.rows import hand_row
 from proofpatch.physics import rows as at
 from proofpatch.physics.clocks import ROOM, _flash_margin, _strip_margin
 from proofpatch.physics.hot_place import _hot_place
-from proofpatch.physics.outcome import ABSENT, INCUBATION_HITS, NEVER_MELTS, _grain, beam_of
+from proofpatch.physics.outcome import ABSENT, INCUBATION_HITS, NEVER_MELTS, _by_hand, _grain, _worst, beam_of
 from proofpatch.physics.removal import _plume_saturation, _softening
 from proofpatch.physics.setting import Setting
 from proofpatch.units import show
@@ -77,8 +77,10 @@ def levels(belief: Belief, row: Floats, dose: float) -> dict[str, Any]:
     room = np.exp(np.minimum(margin, 2 * BEYOND))
     band, peak, crossing, pulse = _at_the_edge(row, sub)
     limit = _limit_rise(row, sub, beam, band, peak, crossing)
-    uneven = hand[at.SPEED_SPREAD] ** 2 + _grain(sub, hand) ** 2 + beam.scatter * (band / np.maximum(peak, 1e-6)) ** 2
-    worst = np.exp(hand[at.QUANTILE] * np.sqrt(uneven))
+    hottest = np.maximum(np.where(sub[at.ACTIVATION] > 0, peak, band), 1e-6)
+    slow = band * _by_hand(beam.seconds, sub[at.SKIN_DEPTH], sub[at.CONDUCTIVITY] / sub[at.HEAT_CAPACITY]) / hottest
+    scatter = beam.scatter * (band / np.maximum(peak, 1e-6)) ** 2
+    worst = np.exp(_worst(slow, 1.0, np.expm1(hand[at.QUANTILE] * _grain(sub, hand)), scatter, hand))
     clean = dose * row[at.MIDDLE] * np.exp(_first_crossing(np.log(SPEEDS), slack))  # (1)
     flash = _marking_pulse(row, sub, beam, hand, band, pulse)
     melt = np.where(sub[at.MELT] < NEVER_MELTS, sub[at.MELT], 2 * MOST_DEGREES)
@@ -146,6 +148,7 @@ def _marking_pulse(row: Floats, sub: Floats, beam: Any, hand: Floats, band: Floa
         before, alone = alone, np.minimum(alone * np.maximum(least - warm, 0.0) / np.maximum(own, 1e-9), far)
         if np.all(np.abs(alone - before) <= SETTLED * alone):
             break
+    dark = np.where(sub[at.FLASH_LIMIT] > 0, 1.0, dark)  # a measured limit is of the material as it is
     return np.asarray(np.where(sub[at.ACTIVATION] > 0, alone, np.exp(margin) * sub[at.FLASH_FACTOR] / dark))
 
 

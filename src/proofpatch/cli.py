@@ -12,7 +12,7 @@ import click
 from proofpatch.cli_answer import BAD, DONE, Answer, note
 from proofpatch.cli_job import forecast, grade, hazards, patch, recipe, survey
 from proofpatch.cli_read import OPTIONS, REPEATED
-from proofpatch.cli_tools import bench, demo, lasers, materials, measure_laser, serve
+from proofpatch.cli_tools import bench, demo, lasers, materials, measure_laser, passphrase, serve
 from proofpatch.errors import InputError
 
 LONGEST_SENTENCE = 400
@@ -30,7 +30,7 @@ def cli(context: click.Context) -> None:
 
 
 for command in (
-    bench, survey, forecast, patch, grade, recipe, hazards, materials, lasers, measure_laser, demo, serve,
+    bench, survey, forecast, patch, grade, recipe, hazards, materials, lasers, measure_laser, demo, serve, passphrase,
 ):  # fmt: skip
     cli.add_command(command)
 

@@ -21,7 +21,7 @@ from proofpatch.offer.hours import Hours
 from proofpatch.physics.setting import Setting
 from proofpatch.shop.job import Job
 from proofpatch.shop.log import setting_from
-from proofpatch.units import parse, show
+from proofpatch.units import chance, parse, show
 
 WIDTH = 100
 KNOB_WORDS = {
@@ -53,13 +53,6 @@ def wrapped(text: str, indent: str = "", hang: str = "") -> list[str]:
 def listed(head: str, entries: Sequence[str]) -> list[str]:
     """A heading and its bullets, or nothing."""
     return ["", head, *(line for entry in entries for line in wrapped(f"- {entry}", "  ", "  "))] if entries else []
-
-
-def chance(p: float) -> str:
-    """A chance in percent that never rounds to certainty."""
-    if p <= 0.001:
-        return "under 0.1 %"
-    return "over 99.9 %" if p >= 0.999 else f"{100 * p:.2g} %" if p < 0.1 else f"{100 * p:.3g} %"
 
 
 def cautions_of(record: Mapping[str, Any]) -> list[str]:

@@ -144,14 +144,29 @@ def demo(json_: bool, **given: Any) -> None:
 @click.option("--folder", default="shop", help="where the shop is kept, made if it is not there")
 @click.option("--port", type=click.IntRange(1024, 65535), default=8400, show_default=True, help="on this machine only")
 @click.option("--invented", is_flag=True, help="fill an empty folder with the pieces of an invented workshop")
+@click.option("--network", is_flag=True, help="open it to phones in the same network too; needs a passphrase")
+@click.option("--tls", is_flag=True, help="over https with the shop's own certificate, so that a phone may keep pages "
+              "and entries; the next port shows how a phone is made to trust it")  # fmt: skip
 @options("until_idle")
-def serve(folder: str, port: int, invented: bool, until_idle: str | None) -> None:
-    """The shop in a browser, on this machine only.
+def serve(folder: str, port: int, invented: bool, network: bool, tls: bool, until_idle: str | None) -> None:
+    """The shop in a browser, on this machine only unless --network is given.
 
-    Example: proofpatch serve --folder shop
+    Example: proofpatch serve --folder shop --tls
     """
     from proofpatch.cli_serve import open_shop
     from proofpatch.learn.compiled import warm
 
     idle = number("until_idle", "duration", {"until_idle": until_idle})
-    open_shop(folder, port, invented, idle, lambda: warm(note, 1))
+    open_shop(folder, port, invented, idle, lambda: warm(note, 1), network, tls)
+
+
+@click.command()
+@click.option("--folder", default="shop", help="where the shop is kept, made if it is not there")
+def passphrase(folder: str) -> None:
+    """Set the passphrase with which phones sign in.
+
+    Example: proofpatch passphrase --folder shop
+    """
+    from proofpatch.cli_serve import keep_passphrase
+
+    keep_passphrase(folder)

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 import proofpatch as pp
-from proofpatch.cli_show import CLOCK_WORDS, chance, setting_words, wrapped
+from proofpatch.cli_show import CLOCK_WORDS, setting_words, wrapped
 from proofpatch.hazards import CAUTIONS
 from proofpatch.learn.assumptions import assumption
 from proofpatch.learn.forecast import envelope
@@ -28,7 +28,7 @@ from proofpatch.physics.rows import GRADER, SPEED_SPREAD
 from proofpatch.records import forecast_record, recipe_record
 from proofpatch.shop.log import setting_to
 from proofpatch.survey import Lead, first_stop
-from proofpatch.units import show
+from proofpatch.units import chance, show
 
 WORKSHOP = "Hollow Lane Workshop"
 PIECE = "the lid of an oak chest under an old oil varnish"

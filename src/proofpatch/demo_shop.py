@@ -29,14 +29,27 @@ def fill(store: Store, say: Callable[[str], Any]) -> None:
     if store.count("job") or settings_of(store)[1] is not None:
         return
     keep_settings(store, {"name": f"{WORKSHOP} (invented)"}, 0)
-    for tables in tomllib.loads(PIECES.read_text(encoding="utf-8"))["piece"]:
-        patches, seed, title = tables.pop("patches", 0), tables.pop("seed", 0), tables["job"]["title"]
-        say(f"Taking in: {title}.")
-        entry = store.add("job", {"limits": {"preset": "ordinary"}, **tables}, title=title)
-        found = road(store, entry)
-        keep(store, found)
-        if patches and found.closed is None:
-            _test(store, found, patches, seed)
+    for tables in pieces():
+        say(f"Taking in: {tables['job']['title']}.")
+        take_in(store, tables)
+
+
+def pieces() -> list[dict[str, Any]]:
+    """The tables of every piece, the last of them the next to be worked on."""
+    found: list[dict[str, Any]] = tomllib.loads(PIECES.read_text(encoding="utf-8"))["piece"]
+    return found
+
+
+def take_in(store: Store, tables: Mapping[str, Any]) -> Entry:
+    """The job of a piece, with as many patches laid on it as its tables say."""
+    said = dict(tables)
+    patches, seed = said.pop("patches", 0), said.pop("seed", 0)
+    entry = store.add("job", {"limits": {"preset": "ordinary"}, **said}, title=said["job"]["title"])
+    found = road(store, entry)
+    keep(store, found)
+    if patches and found.closed is None:
+        _test(store, found, patches, seed)
+    return entry
 
 
 def _test(store: Store, found: Road, patches: int, seed: int) -> None:

@@ -407,6 +407,18 @@ _DATA_UNITS: Mapping[str, tuple[float, str]] = {
 }
 
 
+def chance(p: float) -> str:
+    """A chance in percent that never rounds to certainty."""
+    if p <= 0.001:
+        return "under 0.1 %"
+    return "over 99.9 %" if p >= 0.999 else f"{100 * p:.2g} %" if p < 0.1 else f"{100 * p:.3g} %"
+
+
+def percent(share: float) -> str:
+    """A share or a limit in percent, three digits at most."""
+    return f"{100 * share:.3g} %"
+
+
 def to_si(value: float, unit: str) -> float:
     """A number of a data file in SI; degrees Celsius as absolute temperature.
 

@@ -7,6 +7,7 @@ import pytest
 import proofpatch as pp
 from proofpatch.learn.explain import alternatives, turned, what_binds
 from proofpatch.learn.forecast import fits, grades_at
+from proofpatch.units import chance
 
 EASY = pp.Limits(p_clean=0.9, p_harm=0.05)
 
@@ -25,14 +26,13 @@ def test_every_number_of_an_alternative_is_the_beliefs(asked):
         p_clean, p_harm, _ = grades_at(belief, other.setting)
         assert (other.p_clean, other.p_harm) == pytest.approx((p_clean, p_harm), abs=1e-9)
         assert other.holds == (p_clean >= EASY.p_clean and p_harm <= EASY.p_harm)
-        assert (
-            f"clean {p_clean:.1%} instead of {here[0]:.1%}, harm {p_harm:.2%} instead of {here[1]:.2%}" in other.because
-        )
+        assert f"clean {chance(p_clean)} instead of {chance(here[0])}" in other.because
+        assert f"harm {chance(p_harm)} instead of {chance(here[1])}" in other.because
         assert fits(belief, other.setting)
         time = found.area_rate / other.area_rate
-        said = re.search(r"(\d+)% (more|less) time", other.because)
+        said = re.search(r"(\d+\.?\d*) % (more|less) time", other.because)
         if said:
-            assert int(said[1]) == round(100 * abs(time - 1))
+            assert float(said[1]) == pytest.approx(100 * abs(time - 1), rel=5e-3)
             assert (said[2] == "more") == (time > 1)
         else:
             assert time == pytest.approx(1.0, abs=0.02)
@@ -41,7 +41,7 @@ def test_every_number_of_an_alternative_is_the_beliefs(asked):
 def test_what_binds_names_figures_of_the_belief(asked):
     belief, found = asked
     s = found.setting
-    percents = {float(p) for p in re.findall(r"(\d+\.\d+)%", found.binds)}
+    percents = set(re.findall(r"(?:over |under )?\d+\.?\d* %", found.binds))
     steps = [
         s.with_(**change)
         for change in (
@@ -50,7 +50,7 @@ def test_what_binds_names_figures_of_the_belief(asked):
         )
     ]
     steps += [step.with_(average_power=step.average_power * 1.25) for step in steps]
-    known = {round(100 * p, digits) for step in steps for p in grades_at(belief, step)[:2] for digits in (1, 2)}
+    known = {chance(p) for step in steps for p in grades_at(belief, step)[:2]}
     assert percents
     assert percents <= known
 

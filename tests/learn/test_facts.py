@@ -18,10 +18,9 @@ from proofpatch import materials
 from proofpatch.learn import belief as belief_module
 
 MISSED = {
-    "varnished oak in 20–100 kHz: best P(clean) with P(harm) ≤ 0.1, up to 100 passes": "0.60 at 20 kHz",
-    "room in power until P(harm) ½: oak over the least of steel, aluminium, brick": "1.13: brick and steel have less",
+    "varnished oak in 20–100 kHz: best P(clean) with P(harm) ≤ 0.1, up to 100 passes": "0.67 at 20 kHz",
+    "room in power until P(harm) ½: oak over the least of steel, aluminium, brick": "1.21: brick and steel have less",
     "loose rust on tool steel: fluence window": "2.1: tool steel of low conductivity melts early",
-    "the same: times slower than varnish": "25: the drawn lines spread what a dose so large does",
 }
 
 
@@ -33,7 +32,7 @@ def found():
 def test_the_facts_come_out_of_the_model(found):
     wrong = {words: f.value for words, f in found.items() if not f.holds and words not in MISSED}
     assert not wrong
-    assert sum(f.holds for f in found.values()) >= 16
+    assert sum(f.holds for f in found.values()) >= 17
 
 
 def test_what_is_said_to_be_missed_is_missed(found):

@@ -1,10 +1,13 @@
 """The window and its chance."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
 import proofpatch as pp
 from proofpatch.learn.forecast import FASTEST_HAND, SLOWEST_HAND, envelope
+from proofpatch.units import chance
 
 
 def test_the_window_spans_envelope_and_hand(oak_belief):
@@ -63,7 +66,7 @@ def test_the_sentence_is_from_the_belief(oak_belief, pan_belief):
     sentences = {pp.forecast(b).because for b in (oak_belief, pan_belief)}
     assert len(sentences) == 2
     window = pp.forecast(oak_belief)
-    assert f"{window.chance:.0%}" in window.because
+    assert chance(window.chance) in window.because
     assert "no patch yet" in window.because
 
 
@@ -94,3 +97,25 @@ def test_bad_settings_are_one_sentence(oak_belief, given):
     with pytest.raises(pp.InputError) as caught:
         pp.forecast(oak_belief, settings=given)
     assert caught.value.field == "settings"
+
+
+def test_a_head_that_draws_no_line_is_asked_with_what_it_draws(pan_belief):
+    laser = pan_belief.laser
+    sine = dataclasses.replace(laser, handpiece=dataclasses.replace(laser.handpiece, patterns=("sine",)))
+    belief = pp.prior(pan_belief.surface, sine, draws=256)
+    assert {s.pattern for s in pp.forecast(belief).settings} == {"sine"}
+    strip = pp.next_patch(belief, count=3)
+    assert strip
+    for patch in strip:
+        sine.check(patch.setting)
+
+
+def test_a_window_is_worked_out_once_and_limits_are_not_in_it(varnished_oak):
+    belief = pp.prior(varnished_oak, "pulsed-500", draws=128)
+    one, two = pp.forecast(belief), pp.forecast(belief, pp.Limits(p_harm=0.5))
+    assert one.p_clean is two.p_clean
+    assert (one.limits, two.limits) == (pp.Limits(), pp.Limits(p_harm=0.5))
+    assert one.belief is belief
+    fresh = pp.forecast(dataclasses.replace(belief))
+    assert fresh.p_clean is not one.p_clean
+    assert np.array_equal(fresh.p_clean, one.p_clean)

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import special
 
 import proofpatch as pp
 from proofpatch.learn.rows import hand_row, setting_rows
@@ -9,7 +10,7 @@ from proofpatch.physics import rows as at
 from proofpatch.physics.clocks import _strip_margin
 from proofpatch.physics.elementwise import normal_cdf
 from proofpatch.physics.heat import volume_heated_face_rise
-from proofpatch.physics.outcome import CLOCKS, beam_of, surface_outcome
+from proofpatch.physics.outcome import CLOCKS, _by_hand, _worst, beam_of, surface_outcome
 
 
 @pytest.fixture
@@ -78,10 +79,15 @@ def test_nothing_jumps_where_lines_come_apart(one, at_work):
 
 def test_a_clear_film_does_not_hide_the_flash(at_work):
     # A film that lets the light through leaves the paper or marble below it as exposed as if it were bare.
+    exposed = at_work(passes=1, travel_speed=0.15, average_power=500.0)
     for under in ("paper", "marble"):
-        belief = pp.prior(pp.Surface([pp.Layer("waterborne-clear", condition="fresh")], under), "pulsed-500", draws=256)
-        film = pp.forecast(belief, settings=[at_work(passes=1, travel_speed=0.15, average_power=500.0)])
-        assert film.p_harm[0] > 0.5
+        harms = []
+        for thickness in (None, 1e-7):
+            coat = pp.Layer("waterborne-clear", condition="fresh", thickness=thickness)
+            belief = pp.prior(pp.Surface([coat], under), "pulsed-500", draws=256)
+            harms.append(pp.forecast(belief, settings=[exposed]).p_harm[0])
+        assert min(harms) > 0.4
+        assert harms[0] == pytest.approx(harms[1], abs=0.03)
 
 
 def test_thicker_coat_needs_more(one, at_work):
@@ -144,3 +150,56 @@ def test_time_near_the_peak(peak, skin, spike, converted):
     tint = (peak - 20.0) * np.exp(margin) + 293.15
     # Tint is 1 %; a reaction at the peak that converts more than 1 % must lie above it, by no more than 60 K.
     assert 0 < (peak + 273.15) - tint < 60 + 40 * (converted > 0.02)
+
+
+# SciPy's erfcx and a step of the exact rise of the face (`heat.volume_heated_face_rise`, Carslaw & Jaeger 1959).
+@pytest.mark.parametrize("reach", np.geomspace(1e-2, 100, 25))
+def test_how_a_band_follows_the_hand(reach):
+    rise = 2 * reach / np.sqrt(np.pi) - 1 + special.erfcx(reach)
+    exact = reach**2 * special.erfcx(reach) / rise
+    assert _by_hand(reach**2, 1.0, 1.0) == pytest.approx(exact, abs=0.03)
+
+
+# Ten million places drawn with NumPy: the hottest thousandth of a heat of which a part follows the grain, a part the
+# hand, each lognormal. Adding in squares is a little kind where both count and the grain is strong: said below.
+@pytest.mark.parametrize("hand_share", [0.0, 0.5, 1.0])
+@pytest.mark.parametrize("light_share", [0.0, 0.3, 1.0])
+@pytest.mark.parametrize("grain", [0.05, 0.2])
+def test_the_worst_place_is_the_hottest_thousandth(hand_share, light_share, grain):
+    hand = hand_row(pp.Hand())
+    spread, quantile = hand[at.SPEED_SPREAD], hand[at.QUANTILE]
+    found = _worst(hand_share, light_share, np.expm1(quantile * grain), 0.0, hand)
+    rng = np.random.default_rng(1)
+    places = rng.normal(size=(2, 2_000_000))
+    heat = np.exp(spread * hand_share * places[0]) * (1 + light_share * np.expm1(grain * places[1]))
+    assert found == pytest.approx(np.log(np.quantile(heat, 0.999)), abs=0.03)
+
+
+def test_a_dark_grain_lowers_no_measured_limit_and_each_melting_one(at_work):
+    spread = at.SUBSTRATE.index("spread")
+    for names, measured in ((("soot-crust", "limestone"), True), (("loose-rust", "mild-steel"), False)):
+        belief = pp.prior(pp.Surface([pp.Layer(names[0])], names[1]), "pulsed-500", draws=64)
+        layer, sub = np.median(belief.layer, axis=0), np.median(belief.substrate, axis=0)
+        assert (sub[at.FLASH_LIMIT] > 0) == measured
+        margins = []
+        for value in (0.0, 0.2):
+            sub[spread] = value
+            found = outcome((layer, sub), at_work(repetition_rate=10e3, average_power=100.0, travel_speed=0.15))
+            assert CLOCKS[int(found[3])] == "flash"
+            margins.append(found[2])
+        assert (margins[0] == margins[1]) == measured
+        assert margins[1] <= margins[0]
+
+
+def test_grain_does_not_show_through_an_opaque_film(one, at_work):
+    spread = at.SUBSTRATE.index("spread")
+    under = []
+    for value in (0.0, 0.2):
+        sub = one[1].copy()
+        sub[spread] = value
+        found = outcome(
+            (one[0], sub), at_work(average_power=60.0, repetition_rate=800e3), absorption=1e6, thickness=1e-4
+        )
+        assert share_left(found) > 0.999
+        under.append(found[2])
+    assert under[0] == pytest.approx(under[1], abs=1e-3)

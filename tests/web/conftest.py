@@ -1,18 +1,25 @@
 """A shop on a port of its own, and a real browser."""
 
 import contextlib
+import io
+import re
 import shutil
 import socket
 import threading
 import time
+from dataclasses import dataclass
 
 import pytest
 import uvicorn
 from fastapi.testclient import TestClient
-from made_browser import LAPTOP
+from made_browser import LAPTOP, TOUCHED
 from made_pages import LEAD, NEW, PAN, send
+from PIL import Image
 from playwright.sync_api import expect, sync_playwright
 
+from proofpatch.demo_shop import pieces, take_in
+from proofpatch.shop.photos import add_photo
+from proofpatch.shop.store import Store
 from proofpatch.web.app import create
 
 # A page may be at work first; two cores are shared with the other worker.
@@ -24,13 +31,13 @@ FLAGS = [
 ]  # fmt: skip
 
 
-@pytest.fixture
-def shop(store):
-    """The address of the pages over the store."""
+@contextlib.contextmanager
+def served(app):
+    """The address under which an application answers."""
     with contextlib.closing(socket.socket()) as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    server = uvicorn.Server(uvicorn.Config(create(store), host="127.0.0.1", port=port, log_level="error"))
+    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     until = time.monotonic() + 20
@@ -42,14 +49,73 @@ def shop(store):
     thread.join(10)
 
 
+@pytest.fixture
+def shop(store):
+    """The address of the pages over the store."""
+    with served(create(store)) as address:
+        yield address
+
+
+FLOOR = ("Skillet, cast iron", "Side table, mahogany", "Tea kitchen wall, fired brick")  # recipe, stopped, strip laid
+
+
+@dataclass(frozen=True)
+class Floor:
+    """A shop at work: its address, and its jobs by the first word of their title."""
+
+    address: str
+    jobs: dict[str, str]
+    store: Store
+
+
 @pytest.fixture(scope="session")
-def browser():
-    program = shutil.which("chromium") or shutil.which("chromium-browser")
-    assert program, "The browser is missing. Install it with: sudo apt-get install chromium"
-    with sync_playwright() as play:
-        found = play.chromium.launch(executable_path=program, args=FLAGS)
+def floor(tmp_path_factory):
+    """A shop with a piece at each kind of step, a photo, a laser; read only, as all tests of the phone share it."""
+    store = Store.open(tmp_path_factory.mktemp("floor") / "shop")
+    jobs = {}
+    for tables in pieces():
+        if (title := tables["job"]["title"]) in FLOOR:
+            jobs[re.split(r"\W", title.lower())[0]] = f"/jobs/{take_in(store, tables).id}"
+    out = io.BytesIO()
+    Image.effect_noise((1600, 1200), 60).convert("RGB").save(out, "JPEG", quality=95)
+    for job, about in (("tea", "A1"), ("skillet", "the lid")):
+        add_photo(store, out.getvalue(), jobs[job].rsplit("/", 1)[1], about=about)
+    with served(create(store, patience=None)) as address:
+        yield Floor(address, jobs, store)
+    store.close()
+
+
+@pytest.fixture
+def phone(browser, floor):
+    """A page of that shop on a phone: touch, twice the pixels."""
+    context = browser.new_context(**TOUCHED, base_url=floor.address)
+    found = context.new_page()
+    troubles = []
+    found.on("console", lambda said: troubles.append(said.text) if said.type == "error" else None)
+    found.on("pageerror", lambda said: troubles.append(str(said)))
+    yield found
+    context.close()
+    assert [line for line in troubles if "status of 4" not in line] == []
+
+
+@pytest.fixture(scope="session")
+def play():
+    with sync_playwright() as found:
         yield found
-        found.close()
+
+
+@pytest.fixture(scope="session")
+def program():
+    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    assert found, "The browser is missing. Install it with: sudo apt-get install chromium"
+    return found
+
+
+@pytest.fixture(scope="session")
+def browser(play, program):
+    found = play.chromium.launch(executable_path=program, args=FLAGS)
+    yield found
+    found.close()
 
 
 @pytest.fixture

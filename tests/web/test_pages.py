@@ -4,8 +4,10 @@ import html
 import io
 import json
 import re
+from pathlib import Path
 
 import pytest
+from fastapi.testclient import TestClient
 from made_pages import LEAD, NEW, PAN, at, laid, seen, send
 from made_photo import shot
 from pypdf import PdfReader
@@ -14,6 +16,8 @@ import proofpatch as pp
 from proofpatch.cli import main
 from proofpatch.shop.job import job_from
 from proofpatch.shop.people import item_of, notes_of
+from proofpatch.shop.settings import settings_of
+from proofpatch.web import app as pages
 
 
 def test_an_empty_shop_says_what_to_do(client):
@@ -330,3 +334,30 @@ def test_a_described_piece_is_stopped_by_its_survey(client, store):
               "date": "2025-03-11"}  # fmt: skip
     send(client, store, job, "settle", **record)
     assert "Lay out the next strip" in seen(client.get(f"{job}/patches"))
+
+
+def test_each_device_may_have_its_own_units(client, store):
+    with TestClient(client.app, base_url="http://127.0.0.1", follow_redirects=False) as other:
+        for wanted, shown in (("us", "mil apart"), ("leagues", "mm apart"), ("us", "mil apart"), ("", "mm apart")):
+            assert other.post("/shop/here", data={"units": wanted}).status_code == 303
+            assert shown in seen(other.get("/bench"))
+            assert "mm apart" in seen(client.get("/bench"))
+            assert ('value="us" selected' in other.get("/shop").text) == (wanted == "us")
+    assert settings_of(store)[0].units == "metric"
+
+
+def test_no_two_scripts_of_one_page_share_a_name():
+    # Scripts of a page share one scope: a second const of a name stops its script, a second function replaces one.
+    folder = Path(pages.__file__).parent
+    named = re.compile(r"^(?:const|let|var|class|(?:async )?function)\s+(\[[^\]]*\]|\{[^}]*\}|\w+)", re.M)
+    scripts = re.compile(r'<script src="/static/([\w.]+)"')
+    everywhere = scripts.findall((folder / "templates" / "page.html").read_text(encoding="utf-8"))
+    assert everywhere
+    for template in (folder / "templates").glob("*.html"):
+        found = [*everywhere, *scripts.findall(template.read_text(encoding="utf-8"))]
+        names = [
+            name for script in dict.fromkeys(found)
+            for group in named.findall((folder / "static" / script).read_text(encoding="utf-8"))
+            for name in re.findall(r"\w+", group)
+        ]  # fmt: skip
+        assert [name for name in set(names) if names.count(name) > 1] == [], template.name

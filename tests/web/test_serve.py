@@ -56,6 +56,37 @@ def test_a_taken_port_and_a_folder_that_is_none_get_a_sentence(tmp_path, capsys)
     assert (done.value.code, "--folder" in capsys.readouterr().err) == (2, True)
 
 
+def test_it_opens_to_the_network_only_with_a_passphrase(tmp_path, capsys, monkeypatch):
+    folder = str(tmp_path / "shop")
+    with pytest.raises(SystemExit) as done:
+        main(["serve", "--folder", folder, "--port", str(free()), "--network"])
+    said = capsys.readouterr().err
+    assert (done.value.code, "no passphrase yet" in said, "proofpatch passphrase" in said) == (2, True, True)
+    for typed, code in (("short", 2), ("seven grey herons over the kiln", 0)):
+        monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+        monkeypatch.setattr("click.prompt", lambda *_, typed=typed, **__: typed)
+        with pytest.raises(SystemExit) as done:
+            main(["passphrase", "--folder", folder])
+        assert done.value.code == code
+    port = free()
+    program = Path(sys.executable).with_name("proofpatch")
+    words = [program, "serve", "--folder", folder, "--port", str(port), "--network"]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server:
+        said = server.stdout.readline() + server.stdout.readline()
+        assert f"A code for them: http://127.0.0.1:{port}/shop/devices" in said
+        for host, expected in (("127.0.0.1", b"No job yet"), ("127.0.0.2", b"not signed in")):
+            for _ in range(200):
+                try:
+                    page = urllib.request.urlopen(f"http://{host}:{port}/", timeout=10)
+                    break
+                except OSError:
+                    time.sleep(0.05)
+            with page:
+                assert expected in page.read()
+        server.send_signal(signal.SIGINT)
+        assert server.wait(60) is not None
+
+
 def test_it_closes_when_nobody_looks_any_more(tmp_path):
     program = Path(sys.executable).with_name("proofpatch")
     words = [program, "serve", "--folder", tmp_path / "shop", "--port", str(free()), "--until-idle", "2 s"]

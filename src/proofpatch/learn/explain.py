@@ -15,6 +15,7 @@ from proofpatch.learn.belief import Belief
 from proofpatch.learn.forecast import FASTEST_HAND, Window, fits, forecast
 from proofpatch.learn.limits import Limits
 from proofpatch.physics.setting import Setting
+from proofpatch.units import chance, percent
 
 STEP = 1.25  # of a knob: what a hand or a panel can tell apart (common practice, no source)
 # Words of a step, and which knobs it turns by how much.
@@ -92,18 +93,18 @@ def _told(words: str, window: Window, i: int) -> Alternative:
     if abs(time - 1) < SAME_TIME:
         pace = "the same time"
     else:
-        pace = f"{abs(time - 1):.0%} {'more' if time > 1 else 'less'} time"
+        pace = f"{percent(abs(time - 1))} {'more' if time > 1 else 'less'} time"
     holds = bool(window.admissible[i])
     verdict = "inside the limits too" if holds else "outside the limits"
     because = (
-        f"{words[:1].upper()}{words[1:]}: {pace}, clean {p_clean:.1%} instead of {window.p_clean[0]:.1%}, "
-        f"harm {p_harm:.2%} instead of {window.p_harm[0]:.2%}; {verdict}."
+        f"{words[:1].upper()}{words[1:]}: {pace}, clean {chance(p_clean)} instead of {chance(window.p_clean[0])}, "
+        f"harm {chance(p_harm)} instead of {chance(window.p_harm[0])}; {verdict}."
     )
     return Alternative(words, window.settings[i], p_clean, p_harm, rate, holds, because)
 
 
-def what_binds(belief: Belief, limits: Limits, setting: Setting) -> str:
-    """One sentence: what keeps this setting from being faster.
+def what_binds(belief: Belief, limits: Limits, setting: Setting, shown: bool = False) -> str:
+    """One sentence: what keeps this setting from being faster. shown: a patch at it was graded clean and harmless.
 
     A quarter faster is tried. Where it leaves coating, it is looked whether more light would do (threshold and dose
     bind, and the laser if it has no more) or only more overlap; where it harms, the clock is named.
@@ -120,20 +121,21 @@ def what_binds(belief: Belief, limits: Limits, setting: Setting) -> str:
     step, p_clean, p_harm = steps[i], float(window.p_clean[i]), float(window.p_harm[i])
     how = "A hand a quarter faster" if step.passes == setting.passes else "One pass less"
     if p_clean >= limits.p_clean and p_harm <= limits.p_harm:
-        return f"{how} would hold the limits too (clean {p_clean:.1%}, harm {p_harm:.2%}); this one is proven."
+        reason = "this one is proven" if shown else "the search had not come to it"
+        return f"{how} would hold the limits too (clean {chance(p_clean)}, harm {chance(p_harm)}); {reason}."
     if p_clean >= limits.p_clean:
-        return f"{how} would harm by the {window.governs(i)} with chance {p_harm:.2%}."
-    lost = f"{how} would be clean with chance {p_clean:.1%} only"
+        return f"{how} would harm by the {window.governs(i)} with a chance of {chance(p_harm)}."
+    lost = f"{how} would be clean with a chance of {chance(p_clean)} only"
     more = step.with_(average_power=step.average_power * STEP)
     if not fits(belief, more):
         return f"{lost}, and the laser has no more power at this rate and width (the laser binds)."
     asked = forecast(belief, limits, [more])
     if asked.p_clean[0] >= limits.p_clean:
         return (
-            f"{lost}; a quarter more power would mend that (clean {asked.p_clean[0]:.1%}) at harm "
-            f"{asked.p_harm[0]:.2%} by the {asked.governs(0)}."
+            f"{lost}; a quarter more power would mend that (clean {chance(asked.p_clean[0])}), harm "
+            f"{chance(asked.p_harm[0])} by the {asked.governs(0)}."
         )
     return (
-        f"{lost}, and a quarter more power makes that {asked.p_clean[0]:.1%}: places between the pulses bind, not the "
-        "dose."
+        f"{lost}, and a quarter more power makes that {chance(asked.p_clean[0])}: places between the pulses bind, not "
+        "the dose."
     )

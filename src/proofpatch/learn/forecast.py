@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -22,6 +22,8 @@ from proofpatch.physics.elementwise import normal_cdf
 from proofpatch.physics.outcome import CLOCKS
 from proofpatch.physics.rows import GRADER
 from proofpatch.physics.setting import Setting
+from proofpatch.units import chance as said
+from proofpatch.units import percent
 
 Floats = NDArray[np.float64]
 WORTH_IT, DECLINE = 0.8, 0.2
@@ -39,6 +41,8 @@ def envelope(laser: Laser) -> tuple[Setting, ...]:
     widths = [width for width, _ in laser.energy_limits]
     speeds = np.geomspace(SLOWEST_HAND, FASTEST_HAND, SPEEDS)
     seen: dict[tuple[float, ...], Setting] = {}
+    patterns = laser.handpiece.patterns
+    pattern = "line" if "line" in patterns else patterns[0]
     for width in widths:
         corner = laser.max_power / laser.max_energy(width)
         low = max(laser.min_rate, 0.3 * corner)
@@ -58,6 +62,7 @@ def envelope(laser: Laser) -> tuple[Setting, ...]:
                             laser.handpiece.sweep_speed_default,
                             float(speed),
                             passes,
+                            pattern,
                         )
     return tuple(seen.values())
 
@@ -177,15 +182,26 @@ def forecast(
     for setting in chosen:
         if not isinstance(setting, Setting):
             raise InputError("settings", "An entry of the settings is not a Setting.", "Build it with Setting(...).")
-    few = thinned(belief, draws or (FORECAST_DRAWS if settings is None else belief.draws))
-    rows = setting_rows_cached(belief.laser) if settings is None else setting_rows(chosen, belief.laser)
-    noise = assumption("setting_noise").value
-    hand = hand_row(belief.hand)
+    if settings is None and draws is None:
+        # Patches, recipe and stopping all look at the whole window: it is worked out once, and no limit is in it.
+        held = vars(belief).get("whole") or _asked(belief, chosen, setting_rows_cached(belief.laser), FORECAST_DRAWS)
+        vars(belief)["whole"] = held
+        return replace(held, limits=limits or Limits())
+    found = _asked(belief, chosen, setting_rows(chosen, belief.laser), draws or belief.draws)
+    return replace(found, limits=limits or Limits())
+
+
+def _asked(belief: Belief, settings: tuple[Setting, ...], rows: Floats, draws: int) -> Window:
+    """The window of these settings and their rows, under the ordinary limits."""
+    few = thinned(belief, draws)
+    hand, noise = hand_row(belief.hand), assumption("setting_noise").value
     p_clean, p_harm, light, clocks, suits = window(few.layer, few.substrate, few.weight, rows, hand, noise)
-    rates = np.array([area_rate(s) for s in chosen])
+    rates = np.array([area_rate(s) for s in settings])
+    for array in (p_clean, p_harm, light, clocks, rates):
+        array.setflags(write=False)
     return Window(
-        settings=chosen, p_clean=p_clean, p_harm=p_harm, area_rate=rates, light=light,
-        clocks=clocks, chance=float(few.weight @ suits), limits=limits or Limits(), belief=belief,
+        settings=settings, p_clean=p_clean, p_harm=p_harm, area_rate=rates, light=light,
+        clocks=clocks, chance=float(few.weight @ suits), limits=Limits(), belief=belief,
     )  # fmt: skip
 
 
@@ -242,24 +258,24 @@ def reason(window: Window) -> str:
         if patches
         else f"physics and data ({recalled} of {len(belief.data)} values from memory), no patch yet"
     )
-    light = f"The coating takes {middle:.0%} of the light ({low:.0%} to {high:.0%})"
+    light = f"The coating takes {percent(middle)} of the light ({percent(low)} to {percent(high)})"
     setting = window.settings[best]
     clean, harm = window.p_clean[best], window.p_harm[best]
     safe = window.p_harm <= window.limits.p_harm_patch
     cleaning = float(np.max(np.where(safe, window.p_clean, 0.0))) if safe.any() else 0.0
     if window.answer == "worth it":
         verdict = (
-            f"and at {setting.pulse_energy * 1e3:.3g} mJ a pulse it comes off clean with chance {clean:.0%}, "
-            f"harm {harm:.0%}"
+            f"and at {setting.pulse_energy * 1e3:.3g} mJ a pulse it comes off clean with a chance of "
+            f"{said(clean)}, harm {said(harm)}"
         )
     elif float(np.max(window.p_clean)) < DECLINE + 0.1:
         verdict = (
-            f"and no setting of this laser is likely to take it off (best chance of clean {np.max(window.p_clean):.0%})"
+            f"and no setting of this laser is likely to take it off (best chance of clean {said(window.p_clean.max())})"
         )
     else:
         verdict = (
             f"and settings that clean come close to harm by the {window.governs(best)} "
-            f"(best chance of clean at a harm of at most {window.limits.p_harm_patch:.0%}: {cleaning:.0%})"
+            f"(best chance of clean at a harm of at most {percent(window.limits.p_harm_patch)}: {said(cleaning)})"
         )
-    thinkable = f"In {window.chance:.0%} of what is thinkable here some setting works"
+    thinkable = f"In {said(window.chance)} of what is thinkable here some setting works"
     return f"{light}, {verdict}. {thinkable}. This rests on {rests}."

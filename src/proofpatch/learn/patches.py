@@ -25,6 +25,7 @@ from proofpatch.physics.beam import peak_fluence
 from proofpatch.physics.elementwise import normal_cdf
 from proofpatch.physics.rows import GRADER, PASSES, POWER, RATE, SPOT, SWEEP, TRAVEL
 from proofpatch.physics.setting import Setting
+from proofpatch.units import chance
 
 Floats = NDArray[np.float64]
 PATCH_DRAWS = 256
@@ -40,6 +41,7 @@ KNOB_STEPS = (
     ("repetition_rate", 1.35, PANEL_SECONDS, "repetition rate stepped down at the panel"),
 )
 CONFIRMS = " It is the recipe as it stands: this patch confirms it, or a surprise reopens the question."
+GIVEN = " if the gentler steps did none"
 PLACEMENT_SECONDS = 60.0  # masking and laying one strip (memory, unverified)
 WAYS_UP = 3  # hardest harmless settings from which a further step is always thought of
 TOPS = 16  # hardest steps tried for a strip
@@ -127,7 +129,11 @@ class _Prospects:
 
 def _hardness(belief: Belief, settings: Sequence[Setting]) -> Floats:
     """(settings, 3): peak fluence [J/m²], dose of one pass and of all passes [J/m²]."""
-    rows = setting_rows(settings, belief.laser)
+    return _hardness_of(belief, setting_rows(settings, belief.laser))
+
+
+def _hardness_of(belief: Belief, rows: Floats) -> Floats:
+    """The same of setting rows."""
     fluence = peak_fluence(rows[:, POWER] / rows[:, RATE], rows[:, SPOT], belief.laser.top_hat_share)
     dose = rows[:, POWER] / (rows[:, SWEEP] * rows[:, TRAVEL])
     return np.stack([fluence, dose, dose * rows[:, PASSES]], axis=1)
@@ -280,7 +286,9 @@ def next_patch(
         return confirming
     lean = wide.p_harm <= max(2.0 * limits.p_harm_patch, 0.2)
     near = wide.p_clean * (1.0 - wide.p_harm) * np.sqrt(wide.area_rate / wide.area_rate.max())
-    pool = np.flatnonzero(lean & _allowed(belief, _hardness(belief, wide.settings), laid, reach=count))
+    pool = np.flatnonzero(
+        lean & _allowed(belief, _hardness_of(belief, setting_rows_cached(belief.laser)), laid, reach=count)
+    )
     pool = pool[np.argsort(-near[pool] - 1e-3 * (1.0 - wide.p_harm[pool]))][:CANDIDATES]
     beyond = _steps_on(belief, laid)
     if beyond:
@@ -343,7 +351,7 @@ def _best_strip(
             patches = [
                 _patch(
                     step, float(p_clean[j]), float(harm), gain,
-                    CONFIRMS if through == step else f" Step {i + 1} of {len(index)}, {words}.",
+                    CONFIRMS if through == step else f" Step {i + 1} of {len(index)}, {words}.", GIVEN if i else "",
                 )
                 for i, (step, j, harm) in enumerate(zip(steps, index, p_harm, strict=False))
             ]  # fmt: skip
@@ -372,17 +380,21 @@ def _place(steps: Sequence[Setting], step: Setting) -> int:
     return list(steps).index(step)
 
 
-def _patch(setting: Setting, p_clean: float, p_harm: float, gain: float, words: str) -> Patch:
+def _patch(setting: Setting, p_clean: float, p_harm: float, gain: float, words: str, given: str = "") -> Patch:
     if p_clean > 0.5:
-        hope = f"likely to clean ({p_clean:.0%})"
+        hope = f"likely to clean ({chance(p_clean)})"
     elif p_clean > 0.1:
-        hope = f"may clean ({p_clean:.0%})"
+        hope = f"may clean ({chance(p_clean)})"
     else:
-        hope = f"unlikely to clean ({p_clean:.0%}), but shows how the coating begins to answer"
-    telling = "Most telling of those that risk little" if gain >= TELLING else "Teaches little, as anything safe here"
+        hope = f"unlikely to clean ({chance(p_clean)}), but shows how the coating begins to answer"
+    telling = (
+        "Most telling of those that risk little"
+        if gain >= TELLING
+        else "Teaches little, as anything here that risks little"
+    )
     return Patch(
         setting,
         p_clean,
         p_harm,
-        f"{telling}: {hope}, harm {p_harm:.1%}.{words}",
+        f"{telling}: {hope}, harm {chance(p_harm)}{given}.{words}",
     )

@@ -16,6 +16,7 @@ from proofpatch.learn.forecast import DECLINE, FORECAST_DRAWS, Window, fits, for
 from proofpatch.learn.limits import Limits
 from proofpatch.learn.surprise import surprises
 from proofpatch.physics.setting import BOUNDS, Setting
+from proofpatch.units import chance, percent
 
 Floats = NDArray[np.float64]
 ROUNDS = 3
@@ -150,7 +151,8 @@ def recipe_in(wide: Window, with_margins: bool = True) -> Recipe:
     patches = len(belief.evidence)
     because = (
         f"{'Fastest proven' if confirmed else 'Fastest'} setting with a chance of clean of at least "
-        f"{limits.p_clean:.0%} and of harm of at most {limits.p_harm:.1%}: {p_clean:.1%} and {p_harm:.2%}, "
+        f"{percent(limits.p_clean)} and of harm of at most {percent(limits.p_harm)}: {chance(p_clean)} and "
+        f"{chance(p_harm)}, "
         f"from {patches} graded patch{'es' if patches != 1 else ''}. Harm would first come from the {governs}"
         + ("." if confirmed else "; lay a confirmation patch at this very setting before the piece.")
     )
@@ -159,7 +161,7 @@ def recipe_in(wide: Window, with_margins: bool = True) -> Recipe:
         because += f" {odd[0].because}"
     found = margins(belief, limits, setting) if with_margins else {}
     others = alternatives(belief, limits, setting) if with_margins else ()
-    binds = what_binds(belief, limits, setting) if with_margins else ""
+    binds = what_binds(belief, limits, setting, confirmed) if with_margins else ""
     return Recipe(setting, because, p_clean, p_harm, rate, found, gentler, governs, confirmed, binds, others)
 
 
@@ -186,17 +188,19 @@ def _none(belief: Belief, limits: Limits, wide: Window, near: Window) -> Recipe:
     best = int(np.argmax(_slack(near)))
     governs = near.governs(best)
     if not cleaning.any():
-        why = f"no setting reaches a chance of clean of {limits.p_clean:.0%}: the best is {p_clean.max():.0%}"
+        why = f"no setting reaches a chance of clean of {percent(limits.p_clean)}: the best is {chance(p_clean.max())}"
     elif not harmless.any():
-        why = f"no setting keeps harm to {limits.p_harm:.1%}: the least is {p_harm.min():.1%}, by the {governs}"
+        why = (
+            f"no setting keeps harm to {percent(limits.p_harm)}: the least is {chance(p_harm.min())}, by the {governs}"
+        )
     else:
         why = (
-            f"settings with harm of at most {limits.p_harm:.1%} reach a chance of clean of "
-            f"{p_clean[harmless].max():.0%} only, "
-            f"and those that reach {limits.p_clean:.0%} harm with chance {p_harm[cleaning].min():.1%} by the {governs}"
+            f"settings with harm of at most {percent(limits.p_harm)} reach a chance of clean of "
+            f"{chance(p_clean[harmless].max())} only, and those that reach {percent(limits.p_clean)} harm with a "
+            f"chance of {chance(p_harm[cleaning].min())} by the {governs}"
         )
     if wide.chance <= DECLINE:
-        more = f"the chance that any setting works is {wide.chance:.0%}: stop here, another method is advised"
+        more = f"the chance that any setting works is {chance(wide.chance)}: stop here, another method is advised"
     elif len(belief.evidence) < 12:
         more = "more patches narrow this down"
     else:

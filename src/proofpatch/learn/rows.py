@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,10 +22,16 @@ WORST_PATCH = 2.0  # a patch is small: its worst place is about two spreads out;
 PATCH_HAND = 0.5  # a timed stroke varies about half as much as a day's work; from memory, unverified
 
 
+@lru_cache(maxsize=1024)
+def _edge(width: float, diameter: float, pattern: str) -> float:
+    """`edge_dose_factor`; most settings share one sweep."""
+    return float(edge_dose_factor(width, diameter, pattern))
+
+
 def setting_row(setting: Setting, laser: Laser) -> list[float]:
     """One row of physics.outcome.SETTING: the power that arrives, and the Rayleigh range πw²/(M²λ) of this spot."""
     diameter = min(2 * setting.spot_radius, setting.sweep_width)
-    edge = float(edge_dose_factor(setting.sweep_width, diameter, setting.pattern))
+    edge = _edge(setting.sweep_width, diameter, setting.pattern)
     middle = middle_dose_factor(setting.pattern)
     rayleigh = math.pi * setting.spot_radius**2 / (laser.m2 * laser.wavelength)
     return [

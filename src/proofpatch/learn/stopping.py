@@ -30,6 +30,7 @@ from proofpatch.learn.recipe import recipe_in
 from proofpatch.learn.rows import hand_row, setting_rows
 from proofpatch.physics.elementwise import normal_cdf
 from proofpatch.physics.setting import Setting, finite_number
+from proofpatch.units import chance as said
 
 Floats = NDArray[np.float64]
 DRAWS, OUTCOMES, SETTINGS = 512, 96, 240
@@ -115,8 +116,9 @@ def another_strip(
     if now.setting is None:
         pays = wide.chance > DECLINE and (chance >= LEAST_CHANCE or len(belief.evidence) < FEW)
         because = (
-            f"There is no recipe yet. Some setting works with a chance of {wide.chance:.0%}; one more strip of about "
-            f"{spent / 60:.0f} min finds it with {chance:.0%}" + ("." if pays else ": stop testing.")
+            f"There is no recipe yet. Some setting works with a chance of {said(wide.chance)}; one more strip of about "
+            f"{spent / 60:.0f} min leads to a recipe with a chance of {said(chance)}"
+            + ("." if pays else ": stop testing.")
         )
         return Worth(pays, 0.0, spent, chance, because, strip, limits.p_harm_patch)
     found = rates > 0

@@ -20,6 +20,7 @@ from proofpatch.learn.belief import Belief, expect_belief
 from proofpatch.learn.evidence import Graded
 from proofpatch.learn.kernels import patch_logs
 from proofpatch.learn.update import patch_arguments
+from proofpatch.units import chance as said
 
 SURPRISE = 0.05  # a grade the other patches gave less chance than this is named; common practice, no source
 
@@ -64,7 +65,7 @@ def _named(graded: Graded, chance: float, patches: int) -> Surprise:
     words = (
         f"The patch at {s.average_power:.3g} W, {s.repetition_rate / 1e3:.3g} kHz, {s.travel_speed * 1e3:.3g} mm/s, "
         f"{s.passes} pass{'es' if s.passes > 1 else ''} was graded {graded.residue}, harm {graded.harm}; {others} "
-        f"gave that a chance of {chance:.1%}. Look at it again, or lay it again: wiped, in focus, window clean, same "
+        f"gave that a chance of {said(chance)}. Look at it again, or lay it again: wiped, in focus, window clean, same "
         "coating?"
     )
     return Surprise(graded, chance, words)

@@ -117,11 +117,11 @@ def checked(equation: F, **rules: tuple[Callable[[Any], Any], str]) -> F:
     Raises:
         InputError: an argument is not a finite number or breaks its rule; `field` is its name.
     """
-    names = inspect.signature(equation).parameters
+    signature = inspect.signature(equation)
 
     @functools.wraps(equation)
     def public(*args: Any, **kwargs: Any) -> Any:
-        bound = inspect.signature(equation).bind(*args, **kwargs)
+        bound = signature.bind(*args, **kwargs)
         bound.apply_defaults()
         for name, value in bound.arguments.items():
             try:
@@ -136,6 +136,6 @@ def checked(equation: F, **rules: tuple[Callable[[Any], Any], str]) -> F:
         found = equation(**arrays)
         return found[()] if isinstance(found, np.ndarray) and found.ndim == 0 else found
 
-    if unknown := set(rules) - set(names):
+    if unknown := set(rules) - set(signature.parameters):
         raise TypeError(f"rules for arguments that do not exist: {unknown}")
     return public  # type: ignore[return-value]

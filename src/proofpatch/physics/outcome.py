@@ -210,6 +210,41 @@ def _grain(sub: Any, hand: Any) -> Any:
 
 
 @elementwise
+def _by_hand(seconds: Any, depth: Any, diffusivity: Any) -> Any:
+    """−d ln(rise of the band)/d ln(hand's speed), any shape.
+
+        1 − ½ x/(1 + x),   x = √(D t)/d                                                (1)
+
+    The flux of the band does not hang on the speed, the time t under it does: ½ where heat runs on far beyond the
+    depth d that takes the light, 1 where it stays. Of x² erfcx(x)/(2x/√π − 1 + erfcx(x)) within 0.03; derived here.
+    """
+    reach = np.sqrt(diffusivity * seconds)
+    return 1.0 - 0.5 * reach / (depth + reach)
+
+
+@elementwise
+def _hotter(one: Any, one_light: Any, other: Any, other_light: Any, dark: Any) -> Any:
+    """(heat, its part by light) of the one that is hotter on a dark grain, any shape; light there is 1 + dark times."""
+    wins = one + one_light * dark >= other + other_light * dark
+    return choose(wins, one, other), choose(wins, one_light, other_light)
+
+
+@elementwise
+def _worst(hand_share: Any, light_share: Any, dark: Any, scatter: Any, hand: Any) -> Any:
+    """ln of how much hotter the worst place is than the middle one, any shape.
+
+        q √(h² + g² + v),   q g = ln(1 + s (e^(q σ) − 1))                              (1)
+
+    A slow hand warms what the band brings (h = σ_hand × its share in the peak), a dark grain what the substrate takes
+    as light (share s of the peak; dark = e^(q σ) − 1): heat that comes through a film is the same on light and dark
+    grain. v is the variance of pulses that fall apart.
+    """
+    slow = hand[at.SPEED_SPREAD] * hand_share
+    grain = np.log1p(light_share * dark) / hand[at.QUANTILE]
+    return hand[at.QUANTILE] * np.sqrt(slow * slow + grain * grain + scatter)
+
+
+@elementwise
 def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, target: int) -> Any:
     """Outcome of one setting on one surface.
 
@@ -321,35 +356,40 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     thick, stays = sub[at.SOLID_THICKNESS], np.maximum(1.0 - 1.0 / np.maximum(needed, 1.0), 0.0)
     by_film = _film_rise(beam.seconds, early_time, film, film_k, film_heat, optical, stays, thick, k, rho_c)
     by_light = _share_beside_film(beam.seconds, early_time, film * stays, film_k, film_heat, per_skin, k, rho_c)
-    first = lit * by_light * early * trapped + flux * kept * by_film * early_film
+    first_light = lit * by_light * early * trapped
+    first = first_light + flux * kept * by_film * early_film
     stays = np.maximum(1.0 - n / np.maximum(needed, n), 0.0)
     by_film = _film_rise(beam.seconds, early_time, film, film_k, film_heat, optical, stays, thick, k, rho_c)
     by_light = _share_beside_film(beam.seconds, early_time, film * stays, film_k, film_heat, per_skin, k, rho_c)
-    last = lit * by_light * late * trapped + flux * kept * by_film * late_film
+    last_light = lit * by_light * late * trapped
+    last = last_light + flux * kept * by_film * late_film
     hot = setting[at.EDGE] * heat  # where the sweep turns slowly pulses lie closer; each is what it is
-    strip = hot * np.maximum(np.maximum(first, last), lit * bare)
-    absorbed = np.maximum(
-        sub[at.ABSORPTANCE] * early * trapped + kept * early_film,
-        sub[at.ABSORPTANCE] * late * trapped + kept * late_film,
-    )
-    absorbed = beam.dose * heat * np.maximum(absorbed, sub[at.ABSORPTANCE] * bare)
+    # Whichever is hottest on a dark grain; `shone` is the part of it the substrate took as light.
+    dark = np.exp(hand[at.QUANTILE] * _grain(sub, hand)) - 1.0
+    band, shone = _hotter(first, first_light, last, last_light, dark)
+    band, shone = _hotter(band, shone, lit * bare, lit * bare, dark)
+    band, shone = hot * band, hot * shone
+    early_light, late_light = sub[at.ABSORPTANCE] * early * trapped, sub[at.ABSORPTANCE] * late * trapped
+    early_all, late_all = early_light + kept * early_film, late_light + kept * late_film
+    absorbed, by_bulk = _hotter(early_all, early_light, late_all, late_light, dark)
+    absorbed, by_bulk = _hotter(absorbed, by_bulk, sub[at.ABSORPTANCE] * bare, sub[at.ABSORPTANCE] * bare, dark)
+    by_bulk = by_bulk / np.maximum(absorbed, 1e-9)
+    absorbed = beam.dose * heat * absorbed
     bulk = n * absorbed / (rho_c * sub[at.SOLID_THICKNESS])
     # Passes follow each other without cooling: the part is already warm when the last band comes.
-    strip = strip + bulk * (n - 1.0) / n
+    warm_part = bulk * (n - 1.0) / n
+    strip = band + warm_part
     # On top of the band: what the last crossing and its last pulse add at the hottest place.
     crossing, pulse = crossing * reaching * hot, pulse * reaching * heat
     top = np.maximum((highest - lit) * reaching * hot - (setting[at.EDGE] - 1.0) * pulse, pulse)
 
-    # Worst 0.1 % of the area: slow hand and dark grain for heat, grain for flash; flash needs light on the substrate.
-    grain = _grain(sub, hand)
+    # Worst 0.1 % of the area: slow hand and dark grain, each as far as the heat is theirs.
     ln_a, activation, limit = sub[at.LN_FREQUENCY], sub[at.ACTIVATION], sub[at.LIMIT]
-    uneven = (
-        hand[at.SPEED_SPREAD] ** 2 + grain * grain + beam.scatter * lit * lit / np.maximum(highest * highest, 1e-12)
-    )
-    worst = hand[at.QUANTILE] * np.sqrt(uneven)
+    scatter = beam.scatter * lit * lit / np.maximum(highest * highest, 1e-12)
     covered = np.maximum(1.0 - (1.0 - np.minimum(left, 1.0)) / BARE_SHARE, 0.0)
     shield = covered * np.minimum(-np.log(np.maximum(into * np.exp(-thin), 1e-5)), SHIELD)
-    flash = np.log(sub[at.FLASH_FACTOR]) - hand[at.QUANTILE] * grain + shield
+    # A measured limit is the first mark on the material as it is, its darkest grain included.
+    flash = np.log(sub[at.FLASH_FACTOR]) - choose(sub[at.FLASH_LIMIT] > 0.0, 0.0, np.log1p(dark)) + shield
     before = strip + choose(activation > 0.0, 0.0, np.maximum(top - pulse, 0.0))
     flash = flash + _flash_margin(
         beam.peak, before, setting[at.WIDTH], sub[at.ABSORPTANCE], k, rho_c,
@@ -360,9 +400,15 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     burst = beam.crossing_seconds
     lasting = _flux_rise(burst + LASTING, skin, diffusivity, rho_c) - _flux_rise(LASTING, skin, diffusivity, rho_c)
     lasting = choose(sub[at.MELT] < NEVER_MELTS, 0.0, crossing * lasting / _flux_rise(burst, skin, diffusivity, rho_c))
-    banded = _strip_margin(strip, top, crossing, lasting, n, skin_seconds, ln_a, activation, limit) - worst
-    through = _bulk_margin(bulk, ln_a, activation, limit) - worst
-    glued = _glue_margin(absorbed * setting[at.EDGE], bulk, rho_c, sub[at.GLUE_DEPTH], sub[at.GLUE]) - worst
+    above = choose(activation > 0.0, top, lasting)
+    peak = np.maximum(strip + above, 1e-9)
+    slow = (band * _by_hand(beam.seconds, skin, diffusivity) + warm_part / np.sqrt(n)) / peak
+    shine = (shone + above + warm_part * by_bulk) / peak
+    banded = _strip_margin(strip, top, crossing, lasting, n, skin_seconds, ln_a, activation, limit)
+    banded = banded - _worst(slow, shine, dark, scatter, hand)
+    through = _bulk_margin(bulk, ln_a, activation, limit) - _worst(1.0 / np.sqrt(n), by_bulk, dark, 0.0, hand)
+    glued = _glue_margin(absorbed * setting[at.EDGE], bulk, rho_c, sub[at.GLUE_DEPTH], sub[at.GLUE])
+    glued = glued - _worst(1.0, by_bulk, dark, scatter, hand)
     margin, clock = flash, 0.0 * flash
     clock = choose(banded < margin, 1.0, clock)
     margin = np.minimum(margin, banded)
@@ -371,7 +417,8 @@ def surface_outcome(layer: Any, sub: Any, setting: Any, beam: Any, hand: Any, ta
     clock = choose(glued < margin, 3.0, clock)
     margin = np.minimum(margin, glued)
     if hand[at.STOP] > 0.0:
-        still = _stopped(sub, setting, hand[at.STOP], strip, taken * kept, skin, film) - worst
+        still = _stopped(sub, setting, hand[at.STOP], strip, taken * kept, skin, film)
+        still = still - _worst(1.0, 1.0, dark, scatter, hand)
         clock = choose(still < margin, 4.0, clock)
         margin = np.minimum(margin, still)
     # What the forms above get wrong drifts with the knobs: a straight line in each, drawn with the surface.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -79,8 +80,11 @@ def jobs_of(store: Store, words: str) -> list[str]:
     return [one.job for one in store.all("item", words=words) if one.job] if words.split() else []
 
 
-def add_note(store: Store, job: str, said: str, by: str = "") -> Entry:
+def add_note(store: Store, job: str, said: str, by: str = "", written: str = "") -> Entry:
     """A note on a job, on disk.
+
+    Args:
+        written: when, as a log has it, where that was before it came here.
 
     Raises:
         InputError: it says nothing, or too much.
@@ -89,7 +93,12 @@ def add_note(store: Store, job: str, said: str, by: str = "") -> Entry:
         raise InputError("note", "The note is empty.", "Write a line.")
     if len(said) > LONGEST_NOTE:
         raise InputError("note", f"The note is longer than {LONGEST_NOTE} characters.", "Write two.")
-    return store.add("note", {"text": said}, job, said[:80], by)
+    return store.add("note", {"text": said} | ({"written": written} if written else {}), job, said[:80], by)
+
+
+def written_at(note: Entry) -> datetime.datetime:
+    """When a note was written, here or on a phone that was away."""
+    return datetime.datetime.fromisoformat(note.data["written"]) if note.data.get("written") else note.created
 
 
 def notes_of(store: Store, job: str) -> Sequence[Entry]:

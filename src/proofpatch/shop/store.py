@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import threading
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -22,7 +23,7 @@ from alembic.util.exc import CommandError
 from sqlalchemy.orm import Session
 
 from proofpatch.errors import InputError
-from proofpatch.shop.tables import KINDS, Change, Thing
+from proofpatch.shop.tables import KINDS, Change, Once, Thing
 
 FILE = "shop.sqlite3"
 PHOTOS = "photos"
@@ -70,11 +71,16 @@ class Overtaken(Exception):
         self.now, self.aside = now, aside
 
 
+class Repeated(Exception):
+    """What was sent was sent before and stands already; nothing was changed."""
+
+
 class Store:
     """One shop's things. Open it with `Store.open`; it may be used from several threads and processes."""
 
     def __init__(self, engine: sa.Engine, folder: Path) -> None:
         self.engine, self.folder = engine, folder
+        self._joint = threading.local()
 
     @classmethod
     def open(cls, folder: str | Path, address: str | None = None) -> Store:
@@ -127,12 +133,47 @@ class Store:
         Raises:
             InputError: the database cannot be read or written.
         """
+        joint: Session | None = getattr(self._joint, "session", None)
+        if joint is not None:
+            yield joint
+            return
         engine = self.engine.execution_options(reads=reads)
         try:
             with Session(engine, expire_on_commit=False) as session, session.begin():
                 yield session
         except sa.exc.DatabaseError as trouble:
             raise _unwritten(trouble) from None
+
+    @contextmanager
+    def together(self, sent: str = "") -> Iterator[None]:
+        """All that is written inside is on disk at its end, or none of it; other threads are not part of it.
+
+        Args:
+            sent: id of what a phone sent; it stands beside what it changed, in the same transaction.
+
+        Raises:
+            Repeated: it was sent before.
+            Overtaken: raised inside; what is kept aside stays, and the same id may come again.
+        """
+        late = None
+        with self.session() as session:
+            mark = _marked(session, sent) if sent else None
+            self._joint.session = session
+            try:
+                yield
+            except Overtaken as overtaken:
+                late = overtaken
+                if mark is not None:
+                    session.delete(mark)
+            finally:
+                self._joint.session = None
+        if late is not None:
+            raise late
+
+    def stands(self, sent: str) -> bool:
+        """Whether what a phone sent under this id was made."""
+        with self.session(reads=True) as session:
+            return session.get(Once, sent) is not None
 
     def add(self, kind: str, data: Mapping[str, Any], job: str | None = None, title: str = "", by: str = "") -> Entry:
         """A new thing, on disk.
@@ -310,6 +351,19 @@ def _unwritten(trouble: Exception) -> InputError:
         f"The shop's database cannot be used: {said}.",
         "Check the disk and its free space; what was saved stays.",
     )
+
+
+def _marked(session: Session, sent: str) -> Once:
+    """The id of what a phone sent, written down; a second writer waits for the first and then finds it."""
+    if session.get(Once, sent) is not None:
+        raise Repeated
+    mark = Once(id=sent, at=_now())
+    session.add(mark)
+    try:
+        session.flush()
+    except sa.exc.IntegrityError:
+        raise Repeated from None
+    return mark
 
 
 def _step(session: Session, thing: Thing, what: str, by: str) -> None:

@@ -69,3 +69,37 @@ class Picture(Base):
     height: Mapped[int] = mapped_column(Integer)
     thumbnail: Mapped[bytes | None] = mapped_column(LargeBinary)
     added: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
+
+
+class Device(Base):
+    """A phone or tablet that may open the shop. digest: of its token, which only the device itself has."""
+
+    __tablename__ = "device"
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True)
+    digest: Mapped[str] = mapped_column(String(64), unique=True, index=True)
+    name: Mapped[str] = mapped_column(String(80))
+    address: Mapped[str] = mapped_column(String(64))  # from where it signed in
+    created: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
+    seen: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
+    ended: Mapped[datetime.datetime | None] = mapped_column(DateTime(timezone=True))
+    why: Mapped[str] = mapped_column(String(80), default="")  # it ended
+
+
+class Secret(Base):
+    """What must not be read back: the passphrase as argon2 leaves it."""
+
+    __tablename__ = "secret"
+
+    name: Mapped[str] = mapped_column(String(16), primary_key=True)
+    value: Mapped[str] = mapped_column(Text)
+    changed: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
+
+
+class Once(Base):
+    """What a phone kept and sent: its id stands here once the change it asked for is made, so that it is made once."""
+
+    __tablename__ = "once"
+
+    id: Mapped[str] = mapped_column(String(36), primary_key=True)
+    at: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))

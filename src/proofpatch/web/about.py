@@ -10,10 +10,11 @@ from fastapi.responses import RedirectResponse
 from proofpatch.errors import InputError
 from proofpatch.shop.changes import past
 from proofpatch.shop.job import DEFAULT_LASER
-from proofpatch.shop.people import add_note, customers, item_of, keep_item, notes_of
+from proofpatch.shop.people import add_note, customers, item_of, keep_item, notes_of, written_at
 from proofpatch.shop.store import Store, of_job
 from proofpatch.web.desk import Desk
 from proofpatch.web.jobs import job_choices
+from proofpatch.web.once import Later, in_one
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 from proofpatch.web.survey import change
 
@@ -33,7 +34,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return page(
             "about.html", 422 if error else 200, entry=entry, item=item, form=told, error=error,
             version=item.entry.version if item.entry else 0, customers=customers(store), notes=notes_of(store, key),
-            gone=store.all("note", key, deleted=True, most=50), past=past(store, entry),
+            gone=store.all("note", key, deleted=True, most=50), past=past(store, entry), written_at=written_at,
             **job_choices(store, told["laser"]), limits=LIMITS,
         )  # fmt: skip
 
@@ -73,9 +74,11 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return change(desk, key, form, "piece", make, lambda error: about_page(key, error))
 
     @router.post("/jobs/{key}/notes")
-    def note(key: str, form: Sent) -> Response:
+    def note(key: str, form: Sent, sending: Later) -> Response:
         try:
-            add_note(store, store.get("job", key).id, text(form, "note"), text(form, "by"))
+            with in_one(store, sending):
+                written = sending.when if sending.id else ""
+                add_note(store, store.get("job", key).id, text(form, "note"), text(form, "by"), written)
         except InputError as error:
             return about_page(key, error, form)
         return RedirectResponse(f"/jobs/{key}/piece", 303)

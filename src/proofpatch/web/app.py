@@ -9,7 +9,6 @@ from urllib.parse import quote
 
 from fastapi import FastAPI, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
-from fastapi.staticfiles import StaticFiles
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
@@ -18,28 +17,43 @@ from proofpatch.shop.lasers import KIND
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Overtaken, Store
 from proofpatch.units import shown_in
-from proofpatch.web import about, bench, jobs, lasers, materials, shop, steps
+from proofpatch.web import about, bench, devices, jobs, lasers, materials, offline, shop, steps, trust
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.api import create_api
 from proofpatch.web.api.trouble import of_http
+from proofpatch.web.appearance import wear
 from proofpatch.web.desk import PATIENCE, Desk, Working
+from proofpatch.web.door import Door
 from proofpatch.web.guard import API, Next, guard
+from proofpatch.web.marks import marked
+from proofpatch.web.once import once
+from proofpatch.web.sent import Files, smaller
 from proofpatch.web.shell import Pages
 
 HERE = Path(__file__).parent
 
 
-def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
-    """The pages over a store; patience: s a page waits before it says it is at work, None as long as it takes."""
+def create(store: Store, patience: float | None = PATIENCE, door: Door | None = None) -> FastAPI:
+    """The pages over a store.
+
+    Args:
+        patience: s a page waits before it says it is at work, None as long as it takes.
+        door: to the shop's network; None: this machine only.
+    """
     app = FastAPI(title="proofpatch", docs_url=None, redoc_url=None, openapi_url=None)
-    app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
-    guard(app)
+    app.mount("/static", Files(directory=HERE / "static"), name="static")
+    once(app, store)
+    offline.keeps(app)
+    guard(app, door)
+    smaller(app)
     page, desk = Pages(), Desk(store, patience)
+    wear(app, page)
     # An application of its own: what goes wrong there is said as JSON.
     app.mount("/api", create_api(store, desk))
 
     app.state.asked = time.monotonic()
+    app.state.certificate, app.state.port = None, 0  # plain http; whoever serves TLS names its own
 
     @app.middleware("http")
     async def in_their_units(request: Request, answer: Next) -> Response:
@@ -49,7 +63,8 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
         units = "metric"
         with contextlib.suppress(InputError):  # a store that cannot be read is told by the page itself
             units = (await run_in_threadpool(settings_of, store))[0].units
-        with shown_in(units):
+        units = shop.units_here(request) or units
+        with shown_in(units), marked(shop.mark_here(request)):
             return await answer(request)
 
     @app.exception_handler(HTTPException)
@@ -90,8 +105,11 @@ def create(store: Store, patience: float | None = PATIENCE) -> FastAPI:
         about.routes(page, store, desk),
         bench.routes(page, store, desk),
         shop.routes(page, store),
+        devices.routes(page, store, door),
         lasers.routes(page, store),
         materials.routes(page, store),
+        offline.routes(page),
+        trust.routes(page),
     ):
         app.include_router(router)
     return app

@@ -18,12 +18,13 @@ from proofpatch.pictures.field import named as names_of
 from proofpatch.pictures.look import NARROW
 from proofpatch.pictures.narrowing import how_to_read, narrowing_svg, row_of
 from proofpatch.shop.job import Job
-from proofpatch.shop.log import checked_graded, graded_from, setting_from, setting_to, stamp
+from proofpatch.shop.log import checked_graded, graded_from, setting_from, setting_to
 from proofpatch.shop.store import Store, of_job
 from proofpatch.shop.strips import NAMED, Step, Strip, lay_out, strips_of
 from proofpatch.units import parse
 from proofpatch.web.desk import Desk
 from proofpatch.web.jobs import with_photo
+from proofpatch.web.once import Later, in_one
 from proofpatch.web.road import Road, beliefs
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
@@ -81,9 +82,9 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     @router.post("/jobs/{key}/strips/{strip}/end")
-    def end(key: str, strip: str, form: Sent) -> Response:
+    def end(key: str, strip: str, form: Sent, sending: Later) -> Response:
         entry = of_job(store, "strip", strip, key)
-        with desk.turn:
+        with desk.turn, in_one(store, sending):
             begun = any(one.patch for one in _strip(store, key, strip).steps)
             if begun:
                 store.change("strip", strip, version(form), {**entry.data, "ended": True})
@@ -93,7 +94,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     @router.post("/jobs/{key}/patches")
-    def grade(key: str, form: Sent) -> Response:
+    def grade(key: str, form: Sent, sending: Later) -> Response:
         found = desk.wait(key, "strip")
         if found.work is None or found.closed:
             said = f"{text(form, 'step')}: {text(form, 'residue')}, {text(form, 'harm')}, was not kept. {found.closed}"
@@ -101,21 +102,23 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         with desk.turn:
             strips = strips_of(store, key, store.in_order("patch", key))
             laid = next((one for strip in strips for one in strip.steps if one.name == text(form, "step")), None)
-            if laid and laid.patch and all(laid.patch.data[name] == text(form, name) for name in ("residue", "harm")):
+            same = laid and laid.patch and all(laid.patch.data[n] == text(form, n) for n in ("residue", "harm"))
+            if same and not sending.id:
                 return RedirectResponse(f"/jobs/{key}/patches", 303)  # pressed twice
             try:
                 step = _step(strips, text(form, "step"))
             except InputError as error:
                 return patches_page(found, "", error)
             try:
-                data = _graded(form, step, found.work)
+                data = _graded(form, step, found.work, sending.when)
             except InputError as error:
                 return patches_page(found, text(form, "step"), error, form)
             title = f"{step.name}: {data['residue']}, {data['harm']}"
-            # On disk first: nothing below may cost the grade.
-            store.add("patch", data, key, title, by=text(form, "grader"))
+            with in_one(store, sending):
+                # On disk first: nothing below may cost the grade.
+                store.add("patch", data, key, title, by=text(form, "grader"))
+                refused = with_photo(page, store, form, key, step.name, "grade", "patches")
         desk.begin(store.get("job", key))
-        refused = with_photo(page, store, form, key, step.name, "grade", "patches")
         return refused or RedirectResponse(f"/jobs/{key}/patches", 303)
 
     @router.post("/jobs/{key}/patches/{patch}/delete")
@@ -185,7 +188,7 @@ def _step(strips: list[Strip], name: str) -> Step:
     return found
 
 
-def _graded(form: Form, step: Step, work: Job) -> dict[str, Any]:
+def _graded(form: Form, step: Step, work: Job, when: str) -> dict[str, Any]:
     """A line of the patch log from a form: what was dialled, the speed that was moved, what came of it.
 
     Raises:
@@ -215,6 +218,6 @@ def _graded(form: Form, step: Step, work: Job) -> dict[str, Any]:
         values["layer"] = int(layer)
     values["wiped"] = text(form, "unwiped") == ""
     graded = checked_graded(setting, values, len(work.surface.coats))
-    data = {"setting": setting_to(graded.setting), **values, "when": stamp()}
+    data = {"setting": setting_to(graded.setting), **values, "when": when}
     graded_from(data, len(work.surface.coats))  # what is kept can be read again
     return data

@@ -15,12 +15,15 @@ from proofpatch.cli_hazards import concentration_words
 from proofpatch.cli_show import light_words
 from proofpatch.hazards import CAUTIONS
 from proofpatch.records_hazards import metres, times_over
+from proofpatch.shop.photos import THUMBNAIL
 from proofpatch.survey.identify import chance_words, in_100
 from proofpatch.units import show
+from proofpatch.web.marks import mark, with_mark
 from proofpatch.web.road import ANSWERS
 
 Form = Mapping[str, Any]
 MOST_FIELDS = 3000
+A_YEAR = 365 * 24 * 3600  # s, for which a device keeps how it shows the pages
 WORDS = re.compile(r">[^<]+<")
 UNIT = (
     r"(?:/c?m|1/K|"
@@ -58,6 +61,12 @@ def version(form: Form) -> int:
     return int(said) if said.isascii() and said.isdigit() and len(said) < 10 else 0
 
 
+def inside(after: str) -> str:
+    """The address to go on to: a page of this shop, whatever was asked for."""
+    plain = after if after.isprintable() and after.startswith("/") and "\\" not in after else "/"
+    return "/" if plain.startswith("//") else plain
+
+
 def unbroken(page: str) -> str:
     """The page with no line end between a figure and its unit, nor within "72 in 100"; attributes stay as they are."""
     return WORDS.sub(lambda found: TOGETHER.sub("\u00a0", found[0]), page)
@@ -67,6 +76,12 @@ def plainly(error: object) -> str:
     """An error's sentence without the keys of a job file: "room.length" is the room length, "people[0]" people 1."""
     said = re.sub(r"\[(\d)\]\.?", lambda found: f" {int(found[1]) + 1} ", str(error))
     return re.sub(r"\b([a-z]+)\.([a-z][a-z_]+)\b", r"\1 \2", said)
+
+
+def thumb_size(width: int, height: int) -> tuple[int, int]:
+    """Width and height of the smaller picture of a photo [px]."""
+    share = min(1.0, THUMBNAIL / max(width, height))
+    return max(1, round(width * share)), max(1, round(height * share))
 
 
 class Pages:
@@ -79,10 +94,10 @@ class Pages:
         )  # fmt: skip
         self.templates.globals |= {
             "show": show, "in_100": in_100, "metres": metres, "times_over": times_over, "ANSWERS": ANSWERS,
-            "CAUTIONS": CAUTIONS, "plainly": plainly,
+            "CAUTIONS": CAUTIONS, "plainly": plainly, "mark": mark, "thumb_size": thumb_size,
             "concentration": concentration_words, "chance_words": chance_words, "light_words": light_words,
         }  # fmt: skip
 
     def __call__(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
         """A page of a template."""
-        return HTMLResponse(unbroken(self.templates.get_template(name).render(values)), status)
+        return HTMLResponse(with_mark(unbroken(self.templates.get_template(name).render(values))), status)

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 
 from proofpatch.errors import InputError
 from proofpatch.shop.settings import CURRENCIES, PAPERS, keep_settings, settings_of
 from proofpatch.shop.store import Store
-from proofpatch.units import show
+from proofpatch.units import SYSTEMS, show
 from proofpatch.web.jobs import presets
-from proofpatch.web.shell import Form, Pages, Sent, text, version
+from proofpatch.web.marks import MARKS
+from proofpatch.web.shell import A_YEAR, Form, Pages, Sent, text, version
 
 UNITS = {"metric": "Metric units", "us": "Feet and inches"}
 PAPER_WORDS = {"a4": "A4, 210 by 297 mm", "us-letter": "US letter, 8½ by 11 in"}
@@ -20,32 +21,62 @@ SHOWN_IN = ((0.55, "area"), (0.02, "speed"), (1e-3, "area rate"))  # what a syst
 FIELDS = ("name", "units", "currency", "paper", "preset")
 
 
+UNITS_COOKIE, MARK_COOKIE = "proofpatch-units", "proofpatch-mark"
+MARK_WORDS = {"point": "a point: 1.5", "comma": "a comma: 1,5"}
+
+
+def units_here(request: Request) -> str | None:
+    """The units this device wants for itself; None: those of the shop."""
+    wanted = request.cookies.get(UNITS_COOKIE)
+    return wanted if wanted in SYSTEMS else None
+
+
+def mark_here(request: Request) -> str:
+    """What this device wants before the decimals."""
+    wanted = request.cookies.get(MARK_COOKIE, "")
+    return wanted if wanted in MARKS else "point"
+
+
 def routes(page: Pages, store: Store) -> APIRouter:
     """The page of the shop."""
     router = APIRouter()
 
-    def shop_page(error: InputError | None = None, form: Form | None = None) -> Response:
+    def shop_page(request: Request, error: InputError | None = None, form: Form | None = None) -> Response:
         now, entry = settings_of(store)
         examples = {key: ", ".join(show(value, kind, key) for value, kind in SHOWN_IN) for key in UNITS}
         counts = {kind: store.count(kind) for kind in ("job", "patch", "photo")}
         return page(
             "shop.html", 422 if error else 200, now=now, form=form or asdict(now), error=error,
             version=entry.version if entry else 0,
-            units=UNITS, examples=examples, papers={key: PAPER_WORDS[key] for key in PAPERS}, currencies=CURRENCIES,
+            units=UNITS, examples=examples, units_here=units_here(request),
+            mark_here=mark_here(request), marks=MARK_WORDS,
+            papers={key: PAPER_WORDS[key] for key in PAPERS}, currencies=CURRENCIES,
             presets=presets(), counts=counts, folder=str(store.folder.resolve()),
-            saved=entry.changed if entry else None,
+            saved=entry.changed if entry else None, secure=request.url.scheme == "https",
         )  # fmt: skip
 
     @router.get("/shop")
-    def shop() -> Response:
-        return shop_page()
+    def shop(request: Request) -> Response:
+        return shop_page(request)
 
     @router.post("/shop")
-    def keep(form: Sent) -> Response:
+    def keep(request: Request, form: Sent) -> Response:
         try:
             keep_settings(store, {name: text(form, name) for name in FIELDS}, version(form))
         except InputError as error:
-            return shop_page(error, form)
+            return shop_page(request, error, form)
         return RedirectResponse("/shop", 303)
+
+    @router.post("/shop/here")
+    def on_this_device(form: Sent) -> Response:
+        answer = RedirectResponse("/shop#here", 303)
+        for cookie, wanted, known in (
+            (UNITS_COOKIE, text(form, "units"), SYSTEMS), (MARK_COOKIE, text(form, "mark"), MARKS),
+        ):  # fmt: skip
+            if wanted in known:
+                answer.set_cookie(cookie, wanted, max_age=A_YEAR, httponly=True, samesite="lax")
+            else:
+                answer.delete_cookie(cookie)
+        return answer
 
     return router

@@ -19,6 +19,7 @@ from proofpatch.survey.clear import hazards
 from proofpatch.survey.evidence import TESTS
 from proofpatch.web.desk import Desk
 from proofpatch.web.jobs import check, with_photo
+from proofpatch.web.once import Later, in_one
 from proofpatch.web.road import choices
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
@@ -102,11 +103,12 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return change_survey(key, form, "none", lambda data: data.setdefault("evidence", {}).update(aired="yes"))
 
     @router.post("/jobs/{key}/photo")
-    def photo(key: str, form: Sent) -> Response:
+    def photo(key: str, form: Sent, sending: Later) -> Response:
         try:
             sent = form.get("photo")
             content = sent if isinstance(sent, bytes) else b""
-            add_photo(store, content, store.get("job", key).id, about=text(form, "about")[:80])
+            with in_one(store, sending):
+                add_photo(store, content, store.get("job", key).id, about=text(form, "about")[:80])
         except InputError as error:
             return survey_page(key, None, error, form)
         return RedirectResponse(f"/jobs/{key}/survey", 303)

@@ -67,7 +67,8 @@ function said(slider) {
   value = unit ? Number(value.toPrecision(3)) : Math.round(value);
   if (share === 0) value = low;
   if (share === 1) value = high;
-  return unit ? `${value} ${unit}` : String(value);
+  const written = String(value).replace(".", document.documentElement.dataset.mark);
+  return unit ? `${written} ${unit}` : written;
 }
 
 for (const slider of form.querySelectorAll("input[type=range]")) {

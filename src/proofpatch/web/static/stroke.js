@@ -1,12 +1,15 @@
-/* Times a stroke by two taps and ticks at the pace of the hand. Without it the seconds are typed. */
+/* Times a stroke by two taps and beats at the pace of the hand, by sound and by light. Without it the seconds are typed. */
 "use strict";
 const stroke = document.querySelector(".stroke");
 const speed = Number(stroke.dataset.speed); // m/s
 const EVERY = 0.02; // m of hand travel between two ticks
+const FASTEST = 2.8; // flashes a second; WCAG 2.2, 2.3.1 draws the line at 3, and a timer may come early
 const [tap, beat, moved] = ["tap", "beat", "moved"].map((id) => document.getElementById(id));
 const [seconds, length] = ["seconds", "length"].map((id) => document.getElementById(id));
 const METRES = { mm: 1e-3, cm: 1e-2, m: 1, in: 0.0254 };
 let began = null;
+/* With the device's own mark before the decimals. */
+const said = (number) => number.replace(".", document.documentElement.dataset.mark);
 
 function metres() {
   const found = /^([0-9.,]+)\s*(mm|cm|m|in)$/.exec(length.value.trim());
@@ -17,7 +20,7 @@ function tell() {
   const timed = /^([0-9.,]+)\s*s$/.exec(seconds.value.trim());
   const time = timed ? Number(timed[1].replace(",", ".")) : 0;
   const way = metres();
-  moved.textContent = time > 0 && way ? `That is ${(way / time * 1000).toPrecision(3)} mm/s; asked were ${stroke.dataset.asked}.` : "";
+  moved.textContent = time > 0 && way ? `That is ${said((way / time * 1000).toPrecision(3))} mm/s; asked were ${stroke.dataset.asked}.` : "";
 }
 
 tap.addEventListener("click", () => {
@@ -26,7 +29,7 @@ tap.addEventListener("click", () => {
     tap.textContent = "End of the stroke";
     return;
   }
-  seconds.value = `${((performance.now() - began) / 1000).toFixed(2)} s`;
+  seconds.value = `${said(((performance.now() - began) / 1000).toFixed(2))} s`;
   if (!length.value) length.value = "100 mm";
   began = null;
   tap.textContent = "Start of the stroke";
@@ -34,20 +37,51 @@ tap.addEventListener("click", () => {
 });
 for (const field of [seconds, length]) field.addEventListener("input", tell);
 
+const light = document.getElementById("light");
+const marks = [...light.children];
+const still = matchMedia("(prefers-reduced-motion: reduce)");
+const pause = EVERY / speed; // s
+const nth = Math.ceil(1 / pause / FASTEST); // the light takes every nth tick
 let sound = null;
-let next = 0;
+let next = 0; // s, on the clock of the page
+let count = 0;
 let timer = null;
-/* Ticks are laid a little ahead on the clock of the sound, so that a slow page does not shift them. */
+const now = () => performance.now() / 1000;
+
+function tick(at) {
+  // A phone that gives no sound beats by light alone.
+  if (sound?.state !== "running") return;
+  const when = Math.max(sound.currentTime, sound.currentTime + at - now());
+  const [tone, loud] = [sound.createOscillator(), sound.createGain()];
+  tone.frequency.value = 1000;
+  loud.gain.setValueAtTime(0.4, when);
+  loud.gain.exponentialRampToValueAtTime(0.001, when + 0.05);
+  tone.connect(loud).connect(sound.destination);
+  tone.start(when);
+  tone.stop(when + 0.06);
+}
+
+/* A block that lights up; where motion is not wanted, a mark that steps along and nothing flashes. */
+function show(step) {
+  if (timer === null) return;
+  if (still.matches) marks.forEach((one, place) => one.classList.toggle("on", place === step % marks.length));
+  else {
+    light.classList.add("lit");
+    setTimeout(() => light.classList.remove("lit"), 1000 * Math.min(0.15, (pause * nth) / 2));
+  }
+}
+
+/* Beats are laid a little ahead, so that a slow page does not shift the sound; late ones are left out. */
 function ahead() {
-  while (next < sound.currentTime + 0.3) {
-    const [tone, loud] = [sound.createOscillator(), sound.createGain()];
-    tone.frequency.value = 1000;
-    loud.gain.setValueAtTime(0.4, next);
-    loud.gain.exponentialRampToValueAtTime(0.001, next + 0.05);
-    tone.connect(loud).connect(sound.destination);
-    tone.start(next);
-    tone.stop(next + 0.06);
-    next += EVERY / speed;
+  const from = now();
+  if (next < from) {
+    const missed = Math.ceil((from - next) / pause);
+    next += missed * pause;
+    count += missed;
+  }
+  for (; next < from + 0.3; next += pause, count += 1) {
+    tick(next);
+    if (count % nth === 0) setTimeout(show, 1000 * (next - from), count / nth);
   }
 }
 beat.addEventListener("click", () => {
@@ -55,11 +89,17 @@ beat.addEventListener("click", () => {
   beat.setAttribute("aria-pressed", String(on));
   beat.textContent = on ? "Stop ticking" : "Tick every 20 mm";
   clearInterval(timer);
+  timer = null;
+  light.hidden = !on;
+  document.getElementById("rate").hidden = !on;
+  light.classList.remove("lit");
+  for (const one of marks) one.classList.remove("on");
   if (!on) return;
-  sound ??= new AudioContext();
-  sound.resume();
-  next = sound.currentTime + 0.1;
+  try { sound ??= new AudioContext(); sound.resume(); } catch { /* no sound; the light beats all the same */ }
+  [next, count] = [now() + 0.1, 0];
   timer = setInterval(ahead, 100);
   ahead();
 });
+document.getElementById("rate").textContent = `Sound and light beat together, ${(1 / pause).toFixed(1)} times a second`
+  + (nth > 1 ? `; the light shows every ${nth === 2 ? "2nd" : nth === 3 ? "3rd" : `${nth}th`} tick only, as faster flashes can harm.` : ".");
 stroke.querySelector(".taps").hidden = false;

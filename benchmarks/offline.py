@@ -1,0 +1,224 @@
+"""A phone's network drops at random while it sends what it kept: python benchmarks/offline.py --write
+
+Each run writes a few entries on a phone (notes, photos, grades with and without photo) and sends them through a network
+that, by a seeded generator, lets a request through, cuts the connection before the shop has it, cuts it before the
+answer, or does that and has the page loaded anew. Then the network is whole and all is sent. Asked of every run:
+nothing lost, nothing twice, and everything in the order it was written.
+
+The browser keeps and sends with the shop's own script; the server is the shop itself over https.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import base64
+import collections
+import io
+import shutil
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from PIL import Image
+from stamp import DOCS, stamp
+
+from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.strips import lay_out
+
+SEED, RUNS = 20260, 200
+FATES = ("through", "request lost", "answer lost", "answer lost and page loaded anew")
+CHANCES = (0.4, 0.2, 0.3, 0.1)
+MOST = 5  # entries of a run
+GRADED = 0.1  # of the runs hold a grade, which the laptop takes seconds to work out
+STEP = {
+    "setting": {"average_power_W": 150.0, "repetition_rate_Hz": 3e4, "pulse_width_s": 2e-7, "spot_radius_m": 4.5e-4,
+                "sweep_width_m": 0.05, "sweep_speed_m_s": 8.0, "travel_speed_m_s": 0.05, "passes": 1,
+                "pattern": "line"},
+    "p_clean": 0.5, "p_harm": 0.01, "because": "It is a step.",
+}  # fmt: skip
+DIALLED = {"power": "150 W", "rate": "30 kHz", "width": "200 ns", "spot_diameter": "0.9 mm", "sweep_width": "50 mm",
+           "sweep_speed": "8 m/s", "travel_speed": "50 mm/s", "passes": "1"}  # fmt: skip
+KEEP = """async (entries) => {
+  for (const { action, what, fields } of entries) {
+    const read = fields.map(([name, value]) => [name, value.bytes ? { ...value,
+      bytes: Uint8Array.from(atob(value.bytes), (one) => one.charCodeAt(0)).buffer } : value]);
+    await Queue.put(Queue.entryOf(action, what, read, what));
+  }
+}"""
+
+
+class Network:
+    """Stands before the shop and decides the fate of each request that changes something; whole: all go through."""
+
+    def __init__(self, rng: np.random.Generator) -> None:
+        self.rng, self.whole, self.anew = rng, True, False
+        self.fates: collections.Counter[str] = collections.Counter()
+        self.app: Any = None
+
+    def over(self, app: Any) -> Network:
+        """The network over an application."""
+        self.app = app
+        return self
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        """One request."""
+        if self.whole or scope["type"] != "http" or scope["method"] != "POST":
+            await self.app(scope, receive, send)
+            return
+        fate = str(self.rng.choice(FATES, p=CHANCES))
+        self.fates[fate] += 1
+        if fate == "through":
+            await self.app(scope, receive, send)
+            return
+        if fate != "request lost":
+            await self.app(scope, receive, _unheard)  # the shop has it, the phone never hears of it
+            self.anew = self.anew or fate == FATES[3]
+        # The connection itself is cut, as the server holds it; the pause lets the server notice.
+        send.__self__.transport.abort()
+        await asyncio.sleep(0.02)
+
+
+async def _unheard(message: Any) -> None:
+    return None
+
+
+def photo(rng: np.random.Generator) -> str:
+    """A small picture like no other, as text."""
+    out = io.BytesIO()
+    Image.fromarray(rng.integers(0, 255, (24, 32, 3), dtype=np.uint8)).save(out, "PNG")
+    return base64.b64encode(out.getvalue()).decode()
+
+
+def written(rng: np.random.Generator, job: str, run: int, steps: list[str]) -> list[dict[str, Any]]:
+    """What is written in a run: notes and photos, at times a grade with its photo."""
+    entries = []
+    for number in range(int(rng.integers(2, MOST + 1))):
+        name = f"run {run}, entry {number}"
+        shot = {"bytes": photo(rng), "name": "a.png", "type": "image/png"}
+        if steps and number == 0 and rng.random() < GRADED:
+            step = steps.pop(0)
+            fields = [["step", step], ["residue", "partial"], ["harm", "none"]]
+            fields += [["photo", shot]] if rng.random() < 0.5 else []
+            entries.append({"action": f"{job}/patches", "what": step, "fields": fields})
+        elif rng.random() < 0.4:
+            entries.append({"action": f"{job}/photo", "what": name, "fields": [["photo", shot], ["about", name]]})
+        else:
+            entries.append({"action": f"{job}/notes", "what": name, "fields": [["note", name]]})
+    return entries
+
+
+def found(store: Store, job: str) -> list[str]:
+    """What stands in the shop, the first first: of a note its words, of a photo what it shows, of a grade its step."""
+    key = job.rsplit("/", 1)[1]
+    said: list[Entry] = [one for kind in ("note", "photo", "patch") for one in store.all(kind, key)]
+    names = {"note": lambda one: one.data["text"], "photo": lambda one: f"photo {one.data['about']}",
+             "patch": lambda one: f"grade {one.title.partition(':')[0]}"}  # fmt: skip
+    return [names[one.kind](one) for one in sorted(said, key=lambda one: one.created)]
+
+
+def wanted(entries: list[dict[str, Any]]) -> list[str]:
+    """What has to stand there for these entries."""
+    said = []
+    for one in entries:
+        kind = one["action"].rsplit("/", 1)[1]
+        said.append({"notes": "", "photo": "photo ", "patches": "grade "}[kind] + one["what"])
+        if kind == "patches" and any(name == "photo" for name, _ in one["fields"]):
+            said.append(f"photo {one['what']}")
+    return said
+
+
+def drops(page: Any, network: Network, store: Store, job: str, runs: int, steps: list[str]) -> tuple[list[str], int]:
+    """(what went wrong, entries written) of so many runs. page: of a phone; network: the shop is served over it."""
+    troubles, count = [], 0
+    page.goto(f"{job}/piece")
+    page.evaluate("() => Queue.flush(true)")
+    before = len(found(store, job))
+    for run in range(runs):
+        entries = written(network.rng, job, run, steps)
+        count += len(entries)
+        network.whole = True
+        page.evaluate(KEEP, entries)
+        network.whole = False
+        for _ in range(int(network.rng.integers(1, 5))):
+            page.evaluate("() => Queue.flush(true)")
+            if network.anew:
+                network.anew, network.whole = False, True
+                page.reload()
+                network.whole = False
+        network.whole = True
+        page.evaluate("() => Queue.flush(true)")
+        left = page.evaluate("() => Queue.all().then((all) => all.map((one) => [one.what, one.problem]))")
+        now = found(store, job)
+        if left or now[before:] != wanted(entries):
+            troubles.append(f"run {run}: wanted {wanted(entries)}, found {now[before:]}, left {left}")
+        before = len(now)
+    return troubles, count
+
+
+def strip_of(store: Store, job: str, steps: int) -> list[str]:
+    """A strip of so many equal steps; their names."""
+    lay_out(store, job.rsplit("/", 1)[1], [STEP] * steps, [DIALLED] * steps)
+    return [f"A{number}" for number in range(1, steps + 1)]
+
+
+def main() -> None:
+    """Runs and says; --write keeps it in docs/offline.md."""
+    reader = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    reader.add_argument("--runs", type=int, default=RUNS)
+    reader.add_argument("--seed", type=int, default=SEED)
+    reader.add_argument("--write", action="store_true")
+    given = reader.parse_args()
+    sys.path.append(str(DOCS.parent / "tests" / "made"))
+    from made_laptop import Laptop, trusting_home
+    from made_pages import LEAD, PAN
+    from playwright.sync_api import sync_playwright
+
+    from proofpatch.web.jobs import _new_job
+
+    with tempfile.TemporaryDirectory() as place, sync_playwright() as play:
+        store = Store.open(Path(place) / "shop")
+        data = _new_job(PAN) | {"lead": {name: LEAD[name] for name in ("status", "method", "date")}}
+        job = f"/jobs/{store.add('job', data, title='Skillet').id}"
+        steps = strip_of(store, job, given.runs)
+        laptop, network = Laptop(store), Network(np.random.default_rng(given.seed))
+        laptop.open(network.over)
+        home = trusting_home(Path(place) / "home", laptop.certificate)
+        program = shutil.which("chromium") or shutil.which("chromium-browser")
+        browser = play.chromium.launch(executable_path=program, args=["--no-sandbox", "--disable-gpu"], env=home)
+        page = browser.new_context(base_url=laptop.address).new_page()
+        troubles, count = drops(page, network, store, job, given.runs, steps)
+        lines = said(given.runs, count, store, network, troubles)
+        print("\n".join([*lines, *troubles]))
+        browser.close()
+        laptop.shut()
+        store.close()
+    if given.write and not troubles:
+        keep(lines, stamp(f"seed {given.seed}").partition("; engine")[0] + ".")
+
+
+def said(runs: int, count: int, store: Store, network: Network, troubles: list[str]) -> list[str]:
+    """What the runs came to."""
+    kinds = {kind: store.count(kind) for kind in ("note", "photo", "patch")}
+    fates = ", ".join(f"{number} {fate}" for fate, number in sorted(network.fates.items()))
+    return [
+        f"{runs} runs, {count} entries: {kinds['note']} notes, {kinds['patch']} grades, {kinds['photo']} photos stand "
+        "in the shop.",
+        f"Requests that met the network: {fates}.",
+        f"Runs with something lost, made twice or out of order: {len(troubles)}.",
+    ]
+
+
+def keep(lines: list[str], origin: str) -> None:
+    """The figures into the document, between its marks."""
+    path = DOCS / "offline.md"
+    before, _, rest = path.read_text(encoding="utf-8").partition("<!-- runs -->\n")
+    _, _, after = rest.partition("<!-- end of runs -->")
+    body = "\n".join(f"- {line}" for line in lines)
+    path.write_text(f"{before}<!-- runs -->\n{body}\n\n{origin}\n<!-- end of runs -->{after}", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,270 @@
+"""A phone that trusts the shop: opens without the laptop in reach, keeps what is written, sends it once when back.
+
+The browser trusts the shop's authority through its own store of authorities, as a phone does; nothing is overruled.
+"""
+
+import re
+import ssl
+import time
+
+import httpx2
+import numpy as np
+import pytest
+from made_browser import LAPTOP, PHONE, accessible
+from made_laptop import Laptop, silent, trusting_home
+from made_photo import shot
+from offline import Network, drops, strip_of
+from playwright.sync_api import Error, expect
+
+from proofpatch.shop.certificate import AUTHORITY
+from proofpatch.web.offline import worker_text
+
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+         "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage"]  # fmt: skip
+
+
+@pytest.fixture
+def laptop(store):
+    found = Laptop(store)
+    found.open()
+    yield found
+    found.shut()
+
+
+@pytest.fixture
+def client(laptop):
+    """Another device, which checks the shop's certificate; one server, as the kernels have one worker at a time."""
+    trusts = ssl.create_default_context(cafile=laptop.certificate.folder / AUTHORITY)
+    with httpx2.Client(base_url=laptop.address, verify=trusts, timeout=120) as found:
+        yield found
+
+
+@pytest.fixture
+def phone(play, program, laptop, tmp_path):
+    """A page of a phone that trusts the shop, its service worker at work."""
+    home = trusting_home(tmp_path / "home", laptop.certificate)
+    browser = play.chromium.launch(executable_path=program, args=FLAGS, env=home)
+    context = browser.new_context(viewport=PHONE, base_url=laptop.address, has_touch=True)
+    page = context.new_page()
+    page.goto("/waiting")
+    page.evaluate("() => navigator.serviceWorker.ready")
+    yield page
+    browser.close()
+
+
+@pytest.fixture
+def strip(client, store, pan):
+    """The address of a job with a strip that waits for its grades."""
+    client.get(f"{pan}/patches")
+    assert client.post(f"{pan}/strips").status_code == 303
+    return pan
+
+
+def waits(page, many):
+    entries = "1 entry waits" if many == 1 else f"{many} entries wait"
+    expect(page.locator("#queue")).to_contain_text(f"{entries} on this phone")
+
+
+def all_sent(page):
+    """A grade is worked out before it is answered; a busy machine takes its time."""
+    expect(page.get_by_role("heading", level=1)).to_have_text("Nothing waits on this phone.", timeout=180_000)
+
+
+def grade(page, step, residue, harm="none", photo=None):
+    page.locator(f".grades label:has(input[name=residue][value={residue}])").click()
+    page.locator(f".grades label:has(input[name=harm][value={harm}])").click()
+    if photo:
+        page.get_by_text("Photo, waiting, who judged").click()
+        page.get_by_label(f"Photo of {step}").set_input_files(
+            {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo}
+        )
+    page.get_by_role("button", name=f"Keep the grade of {step}").click()
+
+
+def until(done):
+    """Waits for something that the browser does behind the page."""
+    end = time.monotonic() + 30
+    while not done():
+        assert time.monotonic() < end
+        time.sleep(0.05)
+
+
+def on_phone(page, path):
+    asked = "(path) => caches.open('pages').then((cache) => cache.match(path)).then(Boolean)"
+    until(lambda: page.evaluate(asked, path))
+
+
+def kept(page, path):
+    """Looks at a page until it is worked out and on the phone."""
+    page.goto(path)
+    expect(page.locator("#main, .folder").first).to_be_visible()
+    on_phone(page, path)
+
+
+def test_a_strip_is_graded_without_the_laptop_and_sent_once_in_order(phone, laptop, store, strip):
+    kept(phone, f"{strip}/patches")
+    on_phone(phone, f"{strip}/patches?step=A2")
+    laptop.shut()
+    phone.goto(f"{strip}/patches")
+    expect(phone.locator("#reach")).to_contain_text(re.compile(r"From \d\d:\d\d: the laptop is not in reach"))
+    expect(phone.locator("#reach")).to_contain_text("Chances and belief are of that time")
+    grade(phone, "A1", "partial", photo=shot())
+    expect(phone.get_by_role("heading", level=1)).to_contain_text("Lay A2")
+    waits(phone, 1)
+    expect(phone.locator(".strip")).to_contain_text("partial, none: waits on this phone")
+    grade(phone, "A2", "clean")
+    waits(phone, 2)
+    # A phone that was switched off in between still has them.
+    phone.goto("/waiting")
+    expect(phone.locator("#entries li")).to_have_count(2)
+    expect(phone.locator("#entries li").first).to_contain_text("Grade of A1")
+    expect(phone.locator("#entries li").first).to_contain_text("with a photo")
+    laptop.open()
+    phone.get_by_role("button", name="Send them now").click()
+    all_sent(phone)
+    first, second = store.in_order("patch")
+    assert (first.title, second.title) == ("A1: partial, none", "A2: clean, none")
+    assert first.data["when"] <= second.data["when"] <= first.created.isoformat()
+    assert [one.data["about"] for one in store.all("photo")] == ["A1"]
+
+
+def test_the_page_opens_without_the_laptop_or_says_that_it_was_never_here(phone, laptop, store, job):
+    kept(phone, f"{job}/piece")
+    phone.goto("/trust")
+    laptop.shut()
+    phone.goto(f"{job}/piece")
+    expect(phone.locator("#reach")).to_contain_text("the laptop is not in reach")
+    accessible(phone, "kept page", PHONE["width"])
+    phone.goto("/trust")  # not a page that is kept
+    expect(phone.locator("#reach")).to_contain_text("was not opened on this phone before")
+    expect(phone.get_by_role("link", name=re.compile("Side table: customer and notes"))).to_be_visible()
+    accessible(phone, "waiting", PHONE["width"])
+    # A laptop that takes the call and never answers does not hold the phone either.
+    with silent(laptop.port):
+        phone.goto(f"{job}/piece")
+        expect(phone.locator("#reach")).to_contain_text("the laptop is not in reach")
+    laptop.open()
+    phone.goto(f"{job}/piece")
+    expect(phone.locator("#reach")).to_be_hidden()
+
+
+def test_a_conflict_shows_both_sides_and_holds_up_its_own_job_only(phone, laptop, client, store, strip):
+    other = client.post("/new", data={"title": "Door", "kind": "grease", "substrate": "cast-iron", "year": "2020"})
+    other = other.headers["location"].removesuffix("/survey")
+    kept(phone, f"{strip}/patches")
+    kept(phone, f"{strip}/piece")
+    kept(phone, f"{other}/piece")
+    phone.context.set_offline(True)
+    phone.goto(f"{strip}/patches")
+    grade(phone, "A1", "partial", photo=shot())
+    expect(phone.locator(".strip")).to_contain_text("waits on this phone")
+    for job, words in ((strip, "after the grade"), (other, "of the door")):
+        phone.goto(f"{job}/piece")
+        phone.get_by_label("A note").fill(words)
+        phone.get_by_role("button", name="Add the note").click()
+        phone.wait_for_load_state()
+    waits(phone, 3)
+    # Meanwhile at the laptop: the same step, judged otherwise.
+    form = {"step": "A1", "residue": "clean", "harm": "none"}
+    assert client.post(f"{strip}/patches", data=form).status_code == 303
+    phone.goto("/waiting")
+    phone.context.set_offline(False)
+    phone.get_by_role("button", name="Send them now").click()
+    expect(phone.locator("#entries .wrong")).to_contain_text("The laptop says: A1 does not wait for a grade")
+    expect(phone.locator("#entries li").first).to_contain_text("partial, none")
+    assert [one.data["text"] for one in store.all("note")] == ["of the door"]
+    accessible(phone, "conflict", PHONE["width"])
+    phone.get_by_role("link", name="Mend it").click()
+    expect(phone.locator("#entries .said")).to_contain_text("does not ask for this any more")
+    phone.get_by_role("button", name="Send it as a note").click()
+    all_sent(phone)
+    first, second = sorted(one.data["text"] for one in store.all("note", strip.rsplit("/", 1)[1]))
+    assert first.startswith("Not kept as it was meant. Grade of A1")
+    assert second == "after the grade"
+    assert (len(store.all("patch")), [one.data["about"] for one in store.all("photo")]) == (1, ["Grade of A1"])
+
+
+def test_dropping_asks_once_and_harm_ends_the_strip_on_the_phone_too(phone, laptop, client, store, strip):
+    kept(phone, f"{strip}/patches")
+    laptop.shut()
+    phone.goto(f"{strip}/patches")
+    grade(phone, "A1", "clean", "marked")
+    expect(phone.locator("p.stop", has_text="A1 shows marked: the strip ends here")).to_be_visible()
+    expect(phone.locator("dl.dial")).to_have_count(0)  # nothing more is laid
+    expect(phone.get_by_role("link", name="Go on to")).to_have_count(0)
+    expect(phone.get_by_role("button", name="Keep the grade")).to_have_count(0)
+    (entry,) = store.all("strip")
+    store.change("strip", entry.id, entry.version, {**entry.data, "ended": True})
+    laptop.open()
+    phone.goto("/waiting")
+    drop = phone.get_by_role("button", name="Drop it")
+    drop.click()
+    expect(phone.locator("#entries li")).to_have_count(1)
+    phone.get_by_role("button", name="Really drop it").click()
+    all_sent(phone)
+    assert store.all("patch") == []
+
+
+def test_a_refusal_while_the_laptop_is_there_comes_at_its_field(phone, store, strip):
+    phone.goto(f"{strip}/patches")
+    phone.get_by_label("Seconds of the stroke").fill("soon")
+    grade(phone, "A1", "clean")
+    expect(phone.locator("p.wrong")).to_contain_text("seconds")
+    expect(phone.locator("#queue")).to_be_hidden()
+
+
+def test_who_does_not_trust_the_shop_does_not_get_in(browser, laptop):
+    page = browser.new_page()
+    with pytest.raises(Error, match="ERR_CERT_AUTHORITY_INVALID"):
+        page.goto(laptop.address)
+    page.close()
+
+
+def test_signing_out_wipes_the_pages_and_a_new_version_replaces_the_files(phone, client, laptop, job, monkeypatch):
+    client.get(f"{job}/survey")  # worked out
+    kept(phone, f"{job}/piece")
+    names = "() => caches.keys().then((all) => all.sort().join())"
+    before = phone.evaluate(names)
+    given = worker_text()
+    version = re.search(r'"version": "(\w+)"', given)[1]
+    monkeypatch.setattr("proofpatch.web.offline.worker_text", lambda: given.replace(version, "anew"))
+    assert before == f"files {version},pages"
+    laptop.shut()
+    laptop.renew()
+    laptop.open()
+    phone.goto(f"{job}/piece")
+    until(lambda: phone.evaluate(names) == "files anew,pages")
+    phone.evaluate("() => new Promise((done) => { const line = new MessageChannel(); line.port1.onmessage = done; "
+                   "navigator.serviceWorker.controller.postMessage({ wipe: true }, [line.port2]); })")  # fmt: skip
+    assert phone.evaluate(names) == "files anew"
+
+
+def test_the_shop_can_be_put_on_the_home_screen(phone):
+    phone.goto("/")
+    told = phone.context.new_cdp_session(phone).send("Page.getAppManifest")
+    assert (told["errors"], '"display": "standalone"' in told["data"]) == ([], True)
+    assert phone.context.new_cdp_session(phone).send("Page.getInstallabilityErrors")["installabilityErrors"] in (
+        [], [{"errorId": "in-incognito", "errorArguments": []}],
+    )  # fmt: skip
+
+
+# Random drops of the network; benchmarks/offline.py runs ten times as many.
+def test_nothing_is_lost_and_nothing_made_twice(phone, laptop, store, pan):
+    steps, network = strip_of(store, pan, 4), Network(np.random.default_rng(7))
+    laptop.shut()
+    laptop.open(network.over)
+    troubles, count = drops(phone, network, store, pan, 20, steps)
+    assert troubles == []
+    assert count >= 40
+    assert min(network.fates[fate] for fate in ("request lost", "answer lost")) > 5
+
+
+@pytest.mark.parametrize("size", [PHONE, LAPTOP], ids=["phone", "laptop"])
+def test_the_page_of_trust_walks_through_it(phone, client, laptop, size):
+    phone.set_viewport_size(size)
+    phone.goto("/trust")
+    for line in re.findall(r".{1,23}(?::|$)", laptop.certificate.fingerprint):
+        expect(phone.locator(".prints")).to_contain_text(line.strip(":").replace(":", " "))
+    answer = client.get("/trust/proofpatch-shop.crt")
+    assert (answer.headers["content-type"], answer.content) == ("application/x-x509-ca-cert", laptop.certificate.der)
+    accessible(phone, "trust", size["width"])

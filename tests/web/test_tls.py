@@ -1,0 +1,86 @@
+"""The command that opens the shop over https, and what a browser may keep of it; without a browser."""
+
+import re
+import signal
+import socket
+import ssl
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import pytest
+from made_laptop import free_port
+from made_pages import seen
+
+from proofpatch.cli import main
+from proofpatch.web.offline import KEEP, worker_text
+
+
+def test_it_opens_over_https_and_shows_beside_it_how_to_trust_it(tmp_path):
+    program, port = Path(sys.executable).with_name("proofpatch"), free_port()
+    words = [program, "serve", "--folder", tmp_path / "shop", "--port", str(port), "--tls"]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server:
+        said = ""  # a machine with an address that is not private says so first
+        while line := server.stdout.readline():
+            said += line
+            if "The shop is open at" in line:
+                break
+        assert f"The shop is open at https://localhost:{port}/" in said
+        trust = re.search(r"http://127\.0\.0\.1:\d+/trust", said)[0]
+        shown = re.search(r"SHA-256: ([0-9A-F:]{95})", said)[1]
+        trusts = ssl.create_default_context(cafile=tmp_path / "shop" / "tls" / "authority.pem")
+        for _ in range(400):
+            try:
+                page = urllib.request.urlopen(f"https://localhost:{port}/", timeout=30, context=trusts)
+                break
+            except OSError:
+                time.sleep(0.1)
+        with page:
+            assert b"No job yet" in page.read()
+        with pytest.raises(urllib.error.URLError, match="CERTIFICATE_VERIFY_FAILED"):
+            urllib.request.urlopen(f"https://localhost:{port}/", timeout=30)
+        with urllib.request.urlopen(trust, timeout=30) as page:
+            assert shown.replace(":", " ")[:23] in page.read().decode()
+        # Over plain http nothing but that page: all else is led to https.
+        with pytest.raises(urllib.error.URLError, match="CERTIFICATE_VERIFY_FAILED"):
+            urllib.request.urlopen(trust.replace("/trust", "/shop"), timeout=30)
+        server.send_signal(signal.SIGINT)
+        assert server.wait(30) is not None
+
+
+def test_the_port_beside_it_has_to_be_free_too(tmp_path, capsys):
+    with socket.socket() as held:
+        held.bind(("127.0.0.1", 0))
+        held.listen()
+        with pytest.raises(SystemExit) as done:
+            main(["serve", "--folder", str(tmp_path), "--port", str(held.getsockname()[1] - 1), "--tls"])
+    assert (done.value.code, "is taken on this machine" in capsys.readouterr().err) == (2, True)
+
+
+def test_only_whole_pages_of_jobs_may_be_kept(client, store, job):
+    store.get("job", job.rsplit("/", 1)[1])
+    assert [path for path in ("/", "/waiting", f"{job}/piece", f"{job}/piece?x=1", "/shop", "/new", "/trust",
+                              "/static/style.css", f"{job}/nothing", f"/jobs/{'0' * 32}/piece", f"{job}/survey.pdf")
+            if KEEP in client.get(path).headers] == ["/", "/waiting", f"{job}/piece", f"{job}/piece?x=1"]  # fmt: skip
+    assert KEEP not in client.post(f"{job}/notes", data={"note": " "}).headers
+
+
+def test_the_worker_carries_its_files_and_a_version_of_their_content(client):
+    answer = client.get("/sw.js")
+    assert (answer.headers["cache-control"], answer.text) == ("no-cache", worker_text())
+    files = re.findall(r'"(/static/[^"]+)"', answer.text)
+    assert {"/static/style.css", "/static/queue.js", "/static/proofpatch.webmanifest"} <= set(files)
+    for path in files:
+        assert client.get(path).status_code == 200, path
+    assert re.search(r'"version": "[0-9a-f]{16}"', answer.text)
+
+
+def test_plain_http_says_what_does_not_work(client):
+    assert "What a phone cannot do over plain http" in seen(client.get("/shop"))
+    page = seen(client.get("/trust"))
+    assert "This shop is open on plain http" in page
+    assert "photos by form work" in page
+    assert client.get("/trust/proofpatch-shop.crt").status_code == 404
