@@ -12,7 +12,6 @@ from playwright.sync_api import expect
 import proofpatch
 from proofpatch.web.appearance import APPEARANCES, COOKIE
 
-
 CSS = (Path(proofpatch.__file__).parent / "web" / "static" / "style.css").read_text(encoding="utf-8")
 TOKENS = r"--([\w-]+): light-dark\(#([0-9A-F]{6}), #([0-9A-F]{6})\);"
 # What words are set in, and on what; behind a tint marks stand on washes too.

@@ -11,7 +11,6 @@ from playwright.sync_api import expect
 
 import proofpatch
 
-
 WEB = Path(proofpatch.__file__).parent / "web"
 STEPS = ("survey", "forecast", "patches", "recipe", "hazards", "piece")
 ROOMS = ("/", "/?q=brick", "/?q=zzz", "/new", "/shop", "/bench", "/bench?coating=oil-varnish&substrate=oak",
