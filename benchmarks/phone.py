@@ -26,13 +26,13 @@ from collections.abc import Iterator
 from typing import Any
 
 import uvicorn
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, sync_playwright
 
 from proofpatch.demo_shop import pieces, take_in
 from proofpatch.shop.store import Store
 from proofpatch.web.app import create
 
-PHONE = {"viewport": {"width": 360, "height": 740}, "is_mobile": True, "has_touch": True, "device_scale_factor": 2}
+SIZE: ViewportSize = {"width": 360, "height": 740}
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-dev-shm-usage"]
 PIECES = ("Side table, mahogany", "Tea kitchen wall, fired brick")  # stopped by lead; with a strip laid
 STEPS = ("survey", "forecast", "patches", "recipe", "hazards", "piece")
@@ -69,9 +69,14 @@ def served(store: Store) -> Iterator[str]:
     server.should_exit = True
 
 
+def phone(browser: Browser) -> BrowserContext:
+    """Touch, and twice the pixels."""
+    return browser.new_context(viewport=SIZE, is_mobile=True, has_touch=True, device_scale_factor=2)
+
+
 def weight(browser: Browser, address: str) -> tuple[int, int]:
     """(bytes, of them the page itself) of a first look."""
-    context = browser.new_context(**PHONE)  # type: ignore[arg-type]
+    context = phone(browser)
     page, asked = context.new_page(), []
 
     def keep(one: Any) -> None:
@@ -98,7 +103,7 @@ def looks(page: Page, address: str, what: str) -> list[float]:
 
 def work(browser: Browser, address: str, what: str) -> list[float]:
     """Processor time of the main thread from a page's address to its chart, as if it were slowed [ms]."""
-    page = browser.new_context(**PHONE).new_page()  # type: ignore[arg-type]
+    page = phone(browser).new_page()
     page.add_init_script(f"({SHOWN})({what!r})")
     tools = page.context.new_cdp_session(page)
     tools.send("Performance.enable", {"timeDomain": "threadTicks"})
@@ -117,7 +122,7 @@ def work(browser: Browser, address: str, what: str) -> list[float]:
 
 def slowed(browser: Browser) -> Page:
     """A page of a phone whose processor is a quarter as fast as this one's."""
-    page = browser.new_context(**PHONE).new_page()  # type: ignore[arg-type]
+    page = phone(browser).new_page()
     page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": SLOWED})
     return page
 

@@ -1,4 +1,4 @@
-"""The shop's laptop over https, which can be shut and opened again; and a browser's home that trusts it."""
+"""The shop served on a port of its own; over https, shut and opened again; a browser's home that trusts it."""
 
 import contextlib
 import os
@@ -18,6 +18,22 @@ def free_port():
     with contextlib.closing(socket.socket()) as one:
         one.bind(("127.0.0.1", 0))
         return one.getsockname()[1]
+
+
+@contextlib.contextmanager
+def served(app, host="127.0.0.1", port=None):
+    """The address under which an application answers on this machine."""
+    port = port or free_port()
+    server = uvicorn.Server(uvicorn.Config(app, host=host, port=port, log_level="error", proxy_headers=False))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    until = time.monotonic() + 20
+    while not server.started:
+        assert time.monotonic() < until, "the pages did not start"
+        time.sleep(0.02)
+    yield f"http://127.0.0.1:{port}"
+    server.should_exit = True
+    thread.join(10)
 
 
 class Laptop:

@@ -1,42 +1,15 @@
-from dataclasses import dataclass
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from made_solids import ALUMINIUM, MILD_STEEL, PAINT, PULSE, STAINLESS, UM, WOOD
 from scipy import integrate, special
 
 from proofpatch.errors import InputError
 from proofpatch.physics import heat
 
-UM = 1e-6
 J_CM2 = 1e4
 PER_CM = 100.0
-PULSE = 100e-9
-
-
-@dataclass(frozen=True)
-class Solid:
-    """The inputs of thermal-optical.md §4.8."""
-
-    conductivity: float
-    density: float
-    specific_heat: float
-
-    @property
-    def heat_capacity(self):
-        return self.density * self.specific_heat
-
-    @property
-    def conducting(self):
-        return {"conductivity": self.conductivity, "diffusivity": self.conductivity / self.heat_capacity}
-
-
-MILD_STEEL = Solid(60.5, 7854, 434)
-STAINLESS = Solid(14.9, 7900, 477)
-ALUMINIUM = Solid(237, 2702, 903)
-WOOD = Solid(0.1697, 692.7, 1661)
-PAINT = Solid(0.25, 1400, 1400)
 
 
 # Çengel, Heat and Mass Transfer, example 4-7 (read in a public transcription; house-style.md): wood at 20 °C,

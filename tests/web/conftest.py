@@ -1,18 +1,14 @@
 """A shop on a port of its own, and a real browser."""
 
-import contextlib
 import io
 import re
 import shutil
-import socket
-import threading
-import time
 from dataclasses import dataclass
 
 import pytest
-import uvicorn
 from fastapi.testclient import TestClient
 from made_browser import LAPTOP, TOUCHED
+from made_laptop import served
 from made_pages import LEAD, NEW, PAN, send
 from PIL import Image
 from playwright.sync_api import expect, sync_playwright
@@ -29,24 +25,6 @@ FLAGS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
 ]  # fmt: skip
-
-
-@contextlib.contextmanager
-def served(app):
-    """The address under which an application answers."""
-    with contextlib.closing(socket.socket()) as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error"))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    until = time.monotonic() + 20
-    while not server.started:
-        assert time.monotonic() < until, "the pages did not start"
-        time.sleep(0.02)
-    yield f"http://127.0.0.1:{port}"
-    server.should_exit = True
-    thread.join(10)
 
 
 @pytest.fixture

@@ -1,14 +1,10 @@
 """A phone signs in in a real browser; 127.0.0.2 stands for an address in the network."""
 
-import contextlib
 import re
-import socket
-import threading
-import time
 
 import pytest
-import uvicorn
 from made_browser import LAPTOP, PHONE, accessible
+from made_laptop import free_port, served
 from made_pages import NEW, laid
 from playwright.sync_api import expect
 
@@ -24,20 +20,9 @@ THEMES = ("light", "dark")
 def opened(store):
     """(address on this machine, address in the network) of a shop opened to it."""
     kept.set_passphrase(store, GOOD)
-    with contextlib.closing(socket.socket()) as free:
-        free.bind(("0.0.0.0", 0))
-        port = free.getsockname()[1]
-    app = create(store, door=Door(store, port))
-    server = uvicorn.Server(uvicorn.Config(app, host="0.0.0.0", port=port, log_level="error", proxy_headers=False))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    until = time.monotonic() + 20
-    while not server.started:
-        assert time.monotonic() < until, "the pages did not start"
-        time.sleep(0.02)
-    yield f"http://127.0.0.1:{port}", f"http://127.0.0.2:{port}"
-    server.should_exit = True
-    thread.join(10)
+    port = free_port()
+    with served(create(store, door=Door(store, port)), "0.0.0.0", port) as address:
+        yield address, address.replace("127.0.0.1", "127.0.0.2")
 
 
 @pytest.fixture

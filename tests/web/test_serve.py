@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
+from made_laptop import free_port
 
 from proofpatch.cli import main
 from proofpatch.demo_shop import fill
@@ -19,15 +20,9 @@ from proofpatch.web.app import create
 from proofpatch.web.road import road
 
 
-def free():
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return one.getsockname()[1]
-
-
 def test_it_opens_on_this_machine_only_and_keeps_what_was_there(tmp_path):
     program = Path(sys.executable).with_name("proofpatch")
-    words = [program, "serve", "--folder", tmp_path / "shop", "--port", str(free())]
+    words = [program, "serve", "--folder", tmp_path / "shop", "--port", str(free_port())]
     with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server:
         address = re.search(r"http://127\.0\.0\.1:\d+/", server.stdout.readline())[0]
         for _ in range(200):
@@ -52,14 +47,14 @@ def test_a_taken_port_and_a_folder_that_is_none_get_a_sentence(tmp_path, capsys)
     assert (done.value.code, "is taken on this machine" in capsys.readouterr().err) == (2, True)
     (tmp_path / "file").write_text("", encoding="utf-8")
     with pytest.raises(SystemExit) as done:
-        main(["serve", "--folder", str(tmp_path / "file"), "--port", str(free())])
+        main(["serve", "--folder", str(tmp_path / "file"), "--port", str(free_port())])
     assert (done.value.code, "--folder" in capsys.readouterr().err) == (2, True)
 
 
 def test_it_opens_to_the_network_only_with_a_passphrase(tmp_path, capsys, monkeypatch):
     folder = str(tmp_path / "shop")
     with pytest.raises(SystemExit) as done:
-        main(["serve", "--folder", folder, "--port", str(free()), "--network"])
+        main(["serve", "--folder", folder, "--port", str(free_port()), "--network"])
     said = capsys.readouterr().err
     assert (done.value.code, "no passphrase yet" in said, "proofpatch passphrase" in said) == (2, True, True)
     for typed, code in (("short", 2), ("seven grey herons over the kiln", 0)):
@@ -68,7 +63,7 @@ def test_it_opens_to_the_network_only_with_a_passphrase(tmp_path, capsys, monkey
         with pytest.raises(SystemExit) as done:
             main(["passphrase", "--folder", folder])
         assert done.value.code == code
-    port = free()
+    port = free_port()
     program = Path(sys.executable).with_name("proofpatch")
     words = [program, "serve", "--folder", folder, "--port", str(port), "--network"]
     with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server:
@@ -89,7 +84,7 @@ def test_it_opens_to_the_network_only_with_a_passphrase(tmp_path, capsys, monkey
 
 def test_it_closes_when_nobody_looks_any_more(tmp_path):
     program = Path(sys.executable).with_name("proofpatch")
-    words = [program, "serve", "--folder", tmp_path / "shop", "--port", str(free()), "--until-idle", "2 s"]
+    words = [program, "serve", "--folder", tmp_path / "shop", "--port", str(free_port()), "--until-idle", "2 s"]
     done = subprocess.run(words, stdout=subprocess.PIPE, text=True, timeout=60, check=True)
     assert "until nobody has looked for 2 s" in done.stdout
 
