@@ -141,6 +141,14 @@ def test_many_addresses_together_are_slowed_down_too():
     assert tries.wait("10.0.0.200", now=SPAN + 1.0) == 0.0
 
 
+def test_right_ones_are_not_counted_however_many_sign_in():
+    tries = Tries()
+    for number in range(2 * MOST_TRIES):
+        assert tries.wait(f"10.0.0.{number}", now=1.0) == 0.0
+        tries.wrong(f"10.0.0.{number}", now=1.0)
+        tries.right(f"10.0.0.{number}")
+
+
 def test_a_stolen_cookie_is_worth_nothing_elsewhere_and_ends_the_stay(network, phone, laptop):
     thief = network("192.168.7.66")
     thief.cookies.set(COOKIE, phone.cookies[COOKIE])

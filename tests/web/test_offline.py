@@ -268,3 +268,11 @@ def test_the_page_of_trust_walks_through_it(phone, client, laptop, size):
     answer = client.get("/trust/proofpatch-shop.crt")
     assert (answer.headers["content-type"], answer.content) == ("application/x-x509-ca-cert", laptop.certificate.der)
     accessible(phone, "trust", size["width"])
+
+
+def test_a_phone_that_is_led_to_the_door_keeps_no_page(phone, laptop, strip):
+    kept(phone, f"{strip}/patches")
+    names = "async () => (await (await caches.open('pages')).keys()).map((one) => new URL(one.url).pathname)"
+    assert f"{strip}/patches" in phone.evaluate(names)
+    phone.goto("/door")  # as one that was signed out on the laptop
+    assert [name for name in phone.evaluate(names) if name.startswith("/jobs/")] == []

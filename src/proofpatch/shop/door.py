@@ -25,7 +25,7 @@ SHORTEST, LONGEST = 12, 200  # characters (our choice; common practice, no sourc
 LONGEST_NAME = 80
 UNSEEN = datetime.timedelta(days=30)  # after which a device has to sign in again; ours
 SEEN_EVERY = datetime.timedelta(minutes=1)  # a look is written down no more often
-MOST_DEVICES = 50
+MOST_DEVICES = 50  # ours
 TOKEN_BYTES = 32
 NAMELESS = "a device without a name"
 HASHER = argon2.PasswordHasher()

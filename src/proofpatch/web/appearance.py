@@ -15,7 +15,7 @@ from fastapi.responses import RedirectResponse
 from proofpatch.web.guard import Next
 from proofpatch.web.shell import A_YEAR, Pages, Sent, inside, text
 
-COOKIE = "appearance"
+COOKIE = "proofpatch-appearance"
 DEVICE = "device"
 APPEARANCES = {DEVICE: "As this device", "light": "Light", "dark": "Dark", "eyewear": "Through eyewear"}
 

@@ -23,6 +23,7 @@ COOKIE = "proofpatch-device"
 HERE = ("127.0.0.1", "localhost")
 # What a device that has not signed in may ask for: the door itself and what the page is drawn with.
 OPEN, OPEN_BELOW = ("/door", "/appearance", "/trust", "/sw.js"), ("/static/", "/join/", "/trust/")
+# How tries are slowed down and how long a code is good: ours (common practice, no source).
 FREE_TRIES, LONGEST_WAIT = 3, 900.0  # then 1, 2, 4 ... s
 MOST_TRIES, SPAN = 30, 900.0  # wrong ones of all addresses together within so many s
 MOST_ADDRESSES = 1000
@@ -57,9 +58,11 @@ class Tries:
             self._all.append(now)
 
     def right(self, address: str) -> None:
-        """That address begins anew."""
+        """That address begins anew; its last try, counted before it was looked at, was not wrong."""
         with self._lock:
             self._by.pop(address, None)
+            if self._all:
+                self._all.pop()
 
 
 class Codes:

@@ -115,7 +115,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
                 return patches_page(found, text(form, "step"), error, form)
             title = f"{step.name}: {data['residue']}, {data['harm']}"
             with in_one(store, sending):
-                # On disk first: nothing below may cost the grade.
+                # The grade first: a photo that cannot be read does not cost it.
                 store.add("patch", data, key, title, by=text(form, "grader"))
                 refused = with_photo(page, store, form, key, step.name, "grade", "patches")
         desk.begin(store.get("job", key))

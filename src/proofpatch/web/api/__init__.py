@@ -1,4 +1,4 @@
-"""The shop over HTTP: the same records as the pages and the command line, as JSON, on this machine only."""
+"""The shop over HTTP: the records of pages and command line as JSON, for this machine and signed-in devices."""
 
 from __future__ import annotations
 

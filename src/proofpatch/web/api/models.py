@@ -213,6 +213,7 @@ class Conflict(Trouble):
 Answers = dict[int | str, dict[str, Any]]
 # What any address may answer besides; one that changes something; one of a thing; one that changes a thing.
 ANY: Answers = {
+    401: {"model": Trouble, "description": "Asked from the network by a device that has not signed in"},
     421: {"model": Trouble, "description": "Asked for under another name than this machine's"},
     422: {"model": Trouble, "description": "Something sent cannot be used"},
     503: {"model": Trouble, "description": "The shop's database cannot be used"},

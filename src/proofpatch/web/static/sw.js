@@ -7,6 +7,7 @@ const PAGES = "pages";
 const PATIENCE = 4000; // ms a page is waited for before the kept one is shown
 const MOST = 300; // pages and small photos that are kept
 const WAITING = "/waiting";
+const DOOR = "/door"; // where a phone is led that is not signed in
 const OLD = "Chances and belief are of that time. What you write waits on this phone.";
 const UNKNOWN = "The laptop is not in reach, and this page was not opened on this phone before.";
 const SILENT = '<p id="reach" class="reach" role="status" hidden></p>';
@@ -77,7 +78,7 @@ async function fresh(url) {
 
 /* What the shop marks is kept; a phone that was signed out keeps nothing. */
 async function remember(url, answer) {
-  if (answer.status === 401) await caches.delete(PAGES);
+  if (answer.status === 401 || new URL(url).pathname === DOOR) await caches.delete(PAGES);
   const whole = answer.status === 200 && answer.type === "basic" && !answer.redirected;
   if (whole && answer.headers.get("Proofpatch-Keep") === "yes") await keep(url, answer.clone());
 }
