@@ -45,9 +45,17 @@ def accessible(page, where, width, **rules):
         rules: of axe, by name with dashes as underscores, switched on beside its usual ones.
     """
     unfold(page)
-    page.evaluate(AXE.read_text(encoding="utf-8"))
+    if not page.evaluate("() => 'axe' in window"):
+        page.evaluate(AXE.read_text(encoding="utf-8"))
     asked = {"rules": {name.replace("_", "-"): {"enabled": on} for name, on in rules.items()}}
     found = page.evaluate("(asked) => axe.run(asked)", asked)["violations"]
     assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in found] == [], where
     assert page.evaluate("() => document.documentElement.scrollWidth") <= width, where
     assert page.evaluate(SMALL, LEAST_TARGET) == [], where
+
+
+def accessible_in_both(page, where, width):
+    """The same in the light and in the dark, without asking for the page again: a theme is style alone."""
+    for theme in ("light", "dark"):
+        page.emulate_media(color_scheme=theme)
+        accessible(page, f"{where} {theme}", width)

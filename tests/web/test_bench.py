@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from made_browser import LAPTOP, PHONE, accessible
+from made_browser import LAPTOP, PHONE, accessible_in_both
 from playwright.sync_api import expect
 
 from proofpatch.bench import FIGURES, shown
@@ -196,14 +196,12 @@ def test_a_slip_of_the_pen_is_said_at_the_field_and_taken_back(page):
     expect(page.locator("#drawn-a h2")).to_contain_text("300 W")
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("size", [PHONE, LAPTOP], ids=["phone", "laptop"])
-def test_nothing_is_found_against_access(page, theme, size):
-    page.emulate_media(color_scheme=theme)
+def test_nothing_is_found_against_access(page, size):
     page.set_viewport_size(size)
     for path in ("/bench", "/bench?coating=oil-varnish&substrate=oak&a-pattern=sine", "/bench?a-power=3"):
         page.goto(path)
-        accessible(page, path, size["width"])
+        accessible_in_both(page, path, size["width"])
         low = page.evaluate(
             "() => [...document.querySelectorAll('main input, main select, main summary')]"
             ".filter((one) => one.getBoundingClientRect().height < 44).map((one) => one.outerHTML)"
