@@ -28,6 +28,7 @@ from proofpatch.web.door import Door, own_addresses, own_names
 from proofpatch.web.trust import OnlyTrust
 
 HERE, EVERYWHERE = "127.0.0.1", "0.0.0.0"
+LONGEST_GOODBYE = 5  # s; a phone that fell asleep with its connection open holds up the end no longer
 
 
 def open_shop(
@@ -62,7 +63,10 @@ def open_shop(
     app = create(store, door=Door(store, port, own_names()) if network else None)
     address = f"https://localhost:{port}/" if tls else f"http://{HERE}:{port}/"
     # Nobody stands between: where a request says it comes from is not believed.
-    settings: dict[str, Any] = {"host": host, "log_level": "warning", "proxy_headers": False, "server_header": False}
+    settings: dict[str, Any] = {
+        "host": host, "log_level": "warning", "proxy_headers": False, "server_header": False,
+        "timeout_graceful_shutdown": LONGEST_GOODBYE,
+    }  # fmt: skip
     if network:
         kind = "https" if tls else "http"
         found = " or ".join(f"{kind}://{one}:{port}/" for one in own_addresses()) or "no address: it is in no network"

@@ -1,5 +1,8 @@
 """The command that opens the shop over https, and what a browser may keep of it; without a browser."""
 
+import contextlib
+import http.client
+import http.cookiejar
 import re
 import signal
 import socket
@@ -8,6 +11,7 @@ import subprocess
 import sys
 import time
 import urllib.error
+import urllib.parse
 import urllib.request
 from pathlib import Path
 
@@ -16,13 +20,26 @@ from made_laptop import free_port
 from made_pages import seen
 
 from proofpatch.cli import main
+from proofpatch.shop.door import set_passphrase
+from proofpatch.shop.store import Store
+from proofpatch.web.door import COOKIE
 from proofpatch.web.offline import KEEP, worker_text
+
+
+@contextlib.contextmanager
+def ended(server):
+    """A shop that is told to end, whatever the test found."""
+    try:
+        yield
+    finally:
+        server.send_signal(signal.SIGINT)
+        server.wait(15)  # a connection left open holds it up for no longer than 5 s
 
 
 def test_it_opens_over_https_and_shows_beside_it_how_to_trust_it(tmp_path):
     program, port = Path(sys.executable).with_name("proofpatch"), free_port()
     words = [program, "serve", "--folder", tmp_path / "shop", "--port", str(port), "--tls"]
-    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server:
+    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server, ended(server):
         said = ""  # a machine with an address that is not private says so first
         while line := server.stdout.readline():
             said += line
@@ -47,8 +64,52 @@ def test_it_opens_over_https_and_shows_beside_it_how_to_trust_it(tmp_path):
         # Over plain http nothing but that page: all else is led to https.
         with pytest.raises(urllib.error.URLError, match="CERTIFICATE_VERIFY_FAILED"):
             urllib.request.urlopen(trust.replace("/trust", "/shop"), timeout=30)
-        server.send_signal(signal.SIGINT)
-        assert server.wait(30) is not None
+
+
+def test_a_phone_of_the_network_signs_in_over_https_and_its_key_goes_nowhere_else(tmp_path):
+    program, port = Path(sys.executable).with_name("proofpatch"), free_port()
+    store = Store.open(tmp_path / "shop")
+    set_passphrase(store, "three wet brushes dry")
+    store.close()
+    words = [program, "serve", "--folder", tmp_path / "shop", "--port", str(port), "--tls", "--network"]
+    sleeping = contextlib.ExitStack()  # what the phone still holds open when the shop ends
+    with sleeping, subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server, ended(server):
+        while line := server.stdout.readline():
+            if "The shop is open at" in line:
+                break
+        trusts = ssl.create_default_context(cafile=tmp_path / "shop" / "tls" / "authority.pem")
+        # A second loopback address: whoever asks there is a stranger, and no certificate names it.
+        host, trusts.check_hostname = "127.0.0.2", False
+        jar = http.cookiejar.CookieJar()
+        phone = urllib.request.build_opener(
+            urllib.request.HTTPSHandler(context=trusts), urllib.request.HTTPCookieProcessor(jar)
+        )
+        site = f"https://{host}:{port}"
+        for _ in range(400):
+            try:
+                page = phone.open(f"{site}/", timeout=30)
+                break
+            except OSError:
+                time.sleep(0.1)
+        with page:
+            assert page.url.startswith(f"{site}/door")
+        form = urllib.parse.urlencode({"passphrase": "three wet brushes dry", "name": "Phone"}).encode()
+        with phone.open(urllib.request.Request(f"{site}/door", form, {"Origin": site}), timeout=30) as page:
+            assert b"No job yet" in page.read()
+        (key,) = [one for one in jar if one.name == COOKIE]
+        assert (key.secure, key.has_nonstandard_attr("HttpOnly")) == (True, True)
+        elsewhere = urllib.request.Request(f"{site}/shop", b"name=x", {"Origin": f"https://evil.example:{port}"})
+        with pytest.raises(urllib.error.HTTPError) as refused:
+            phone.open(elsewhere, timeout=30)
+        assert sleeping.enter_context(refused.value).code == 403
+        # The plain port beside it shows how to trust, and gives a stranger of the network nothing else.
+        with urllib.request.urlopen(f"http://{host}:{port + 1}/trust", timeout=30) as page:
+            assert b"SHA-256" in page.read()
+        plain = http.client.HTTPConnection(host, port + 1, timeout=30)
+        plain.request("GET", "/shop")
+        led = plain.getresponse()
+        assert (led.status, led.getheader("location", "").startswith(site)) == (307, True)
+        plain.close()
 
 
 def test_the_port_beside_it_has_to_be_free_too(tmp_path, capsys):
