@@ -139,7 +139,11 @@ def test_nothing_is_printed_outside_what_the_laser_can_do(held):
 def test_no_dot_where_harm_is_unlikely(belief, held):
     plot = Plot(held, 48, 34, WIDE - 56, 384)
     group = re.search(r'stroke-linecap="round">(.*?)</g>', window_svg(held))[1]
-    dots = np.array([(float(x), float(y)) for x, y in re.findall(r"M(\d+) (\d+)h0", group)])
+    # Each is counted from the one before.
+    dots = np.concatenate([
+        np.cumsum([(float(x), float(y)) for x, y in re.findall(r"m(-?\d+) (-?\d+)h0", d)], axis=0)
+        for d in re.findall(r' d="([^"]*)"', group)
+    ])  # fmt: skip
     assert len(dots) > 200
     _, p_harm, printed = plot.here(dots[:, 0], dots[:, 1])
     assert printed.all()

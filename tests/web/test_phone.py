@@ -309,3 +309,31 @@ def test_what_lasts_is_not_sent_twice_and_photos_come_small(phone, floor):
     assert photo.evaluate("(one) => [one.naturalWidth, one.naturalHeight]") == [480, 360]
     assert (photo.get_attribute("width"), photo.get_attribute("height")) == ("480", "360")
     assert photo.bounding_box()["width"] == pytest.approx(160, abs=1)
+
+
+# What keeps a chart quick on a slow phone (benchmarks/phone.py times it; a count does not depend on the machine): few
+# elements to style and lay out, and of the three widths of a picture only one that is laid out at all.
+MOST_ELEMENTS, MOST_CHART = 90, 25_000  # of a drawing; bytes of a page with all its widths, packed (our choice)
+
+
+def test_a_chart_is_few_elements_and_one_width_of_it_is_laid_out(phone, floor):
+    for job in (floor.jobs["tea"], floor.jobs["skillet"]):
+        for step in ("forecast", "recipe", "patches"):
+            packed = next(one for url, one in sent(phone, f"{job}/{step}")[1] if url.endswith(step))
+            assert packed["responseBodySize"] < MOST_CHART, (job, step)
+            found = phone.evaluate(
+                "() => [...document.querySelectorAll('.plot svg, .wide svg, .narrow svg')]"
+                ".map((one) => [one.querySelectorAll('*').length, one.getClientRects().length])"
+            )
+            assert all(count < MOST_ELEMENTS for count, _ in found), (job, step, found)
+            assert sum(drawn for _, drawn in found) == (len(found) > 0), (job, step, found)
+            assert found or step != "forecast"
+
+
+def test_type_is_asked_for_with_the_page_and_the_mark_is_part_of_it(phone, floor):
+    phone.goto(f"{floor.jobs['tea']}/forecast", wait_until="networkidle")
+    asked = dict(phone.evaluate("() => performance.getEntriesByType('resource').map((one) =>"
+                                " [one.name.replace(/.*[/]/, ''), one.initiatorType])"))  # fmt: skip
+    assert (asked["atkinson.woff2"], asked["literata.woff2"]) == ("link", "link")
+    assert phone.evaluate("() => [...document.fonts].filter((one) => one.status === 'loaded').length") == 2
+    assert phone.locator(".brand svg").bounding_box()["width"] == 20
