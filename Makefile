@@ -3,6 +3,8 @@ PYTHON ?= python3
 BIN := .venv/bin
 # Python keeps what it compiled, wherever it was told not to: without that every start compiles all libraries anew.
 export PYTHONDONTWRITEBYTECODE :=
+# A kernel's thread that waits sleeps: spinning it takes the core from the browser, or from the tests' other worker.
+export OMP_WAIT_POLICY ?= passive
 
 .PHONY: install demo test lint long clean
 
@@ -35,9 +37,8 @@ demo: install
 	  else echo "The tests need more. Install it with: sudo apt-get install $$wanted"; exit 1; fi; fi
 	@touch .venv/system
 
-# Kernels compile once, before the workers start; a thread of theirs that waits leaves its core to the other worker.
+# Kernels compile once, before the workers start.
 # The many small shops stand in memory where there is room: on a disk each write to one is waited for.
-test: export OMP_WAIT_POLICY := passive
 test: install .venv/system
 	$(BIN)/python -m proofpatch.learn.compiled
 	@free=$$(df -Pk /dev/shm 2>/dev/null | awk 'END { print int($$4) }'); \
