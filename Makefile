@@ -1,6 +1,10 @@
 # `make demo` and `make test` set everything up themselves; see README.md.
 PYTHON ?= python3
 BIN := .venv/bin
+# Python keeps what it compiled, wherever it was told not to: without that every start compiles all libraries anew.
+export PYTHONDONTWRITEBYTECODE :=
+# A kernel's thread that waits sleeps: spinning it takes the core from the browser, or from the tests' other worker.
+export OMP_WAIT_POLICY ?= passive
 
 .PHONY: install demo test lint long clean
 
@@ -34,9 +38,12 @@ demo: install
 	@touch .venv/system
 
 # Kernels compile once, before the workers start.
+# The many small shops stand in memory where there is room: on a disk each write to one is waited for.
 test: install .venv/system
 	$(BIN)/python -m proofpatch.learn.compiled
-	$(BIN)/python -m pytest -n 2 -q
+	@free=$$(df -Pk /dev/shm 2>/dev/null | awk 'END { print int($$4) }'); \
+	if [ "$${free:-0}" -gt 2000000 ]; then place=$$(mktemp -d /dev/shm/proofpatch.XXXXXX) && trap 'rm -rf "$$place"' EXIT; fi; \
+	PYTEST_DEBUG_TEMPROOT="$${place:-}" $(BIN)/python -m pytest -n 2 --dist worksteal -q
 
 lint: install
 	$(BIN)/ruff format --check .

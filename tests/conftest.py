@@ -1,11 +1,14 @@
-"""Kernels compile once, before anything is timed or compared."""
+"""What all tests share; a kernel's thread that waits sleeps, for its core is another worker's too."""
 
 import functools
+import os
 
 import pytest
 
 import proofpatch as pp
 from proofpatch.shop.store import Store
+
+os.environ.setdefault("OMP_WAIT_POLICY", "passive")  # read when the first kernel runs
 
 
 @pytest.fixture(scope="session")

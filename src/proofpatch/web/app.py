@@ -20,7 +20,7 @@ from proofpatch.units import shown_in
 from proofpatch.web import about, bench, devices, jobs, lasers, materials, offline, shop, steps, trust
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
-from proofpatch.web.api import create_api
+from proofpatch.web.api import Interface
 from proofpatch.web.api.trouble import of_http
 from proofpatch.web.appearance import wear
 from proofpatch.web.desk import PATIENCE, Desk, Working
@@ -50,7 +50,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
     page, desk = Pages(), Desk(store, patience)
     wear(app, page)
     # An application of its own: what goes wrong there is said as JSON.
-    app.mount("/api", create_api(store, desk))
+    app.mount("/api", Interface(store, desk))
 
     app.state.asked = time.monotonic()
     app.state.certificate, app.state.port = None, 0  # plain http; whoever serves TLS names its own

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+
 from fastapi import FastAPI
+from starlette.types import Receive, Scope, Send
 
 from proofpatch.shop.store import Store
 from proofpatch.web.api import answers, graded, jobs, photos, things, tools
@@ -10,7 +13,7 @@ from proofpatch.web.api.models import ANY
 from proofpatch.web.api.trouble import handlers
 from proofpatch.web.desk import Desk
 
-__all__ = ["create_api"]
+__all__ = ["Interface", "create_api"]
 
 ABOUT = (
     "The jobs of the shop and what is known of them, and the bench and the hazards of a beam without a job. Quantities "
@@ -31,3 +34,18 @@ def create_api(store: Store, desk: Desk) -> FastAPI:
     app.include_router(photos.routes(store))
     app.include_router(tools.routes(store))
     return app
+
+
+class Interface:
+    """The same, made when it is first asked: it takes four times as long as all the pages, which open without it."""
+
+    def __init__(self, store: Store, desk: Desk) -> None:
+        self._over = store, desk
+
+    @cached_property
+    def app(self) -> FastAPI:
+        """The application itself."""
+        return create_api(*self._over)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        await self.app(scope, receive, send)
