@@ -43,7 +43,7 @@ def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str
             continue
         was, now = dict(old or {}), dict(new or {})
         found += [
-            f"{table} {key}: {_short(now[key])}" if key in now else f"{table} {key} taken out"
+            f"{table} {key}: {shortened(now[key])}" if key in now else f"{table} {key} taken out"
             for key in sorted({*was, *now})
             if was.get(key) != now.get(key)
         ]
@@ -56,6 +56,7 @@ def last_change(store: Store, entry: Entry) -> str:
     return ", ".join(rows[0]["said"][:2]) if rows else ""
 
 
-def _short(value: Any) -> str:
+def shortened(value: Any) -> str:
+    """A value as a change names it, cut where it is long."""
     words = str(value)
     return words if len(words) <= LONGEST else f"{words[: LONGEST - 1]}…"

@@ -30,6 +30,7 @@ from proofpatch.web.marks import marked
 from proofpatch.web.once import once
 from proofpatch.web.sent import Files, smaller
 from proofpatch.web.shell import Pages
+from proofpatch.web.words import spoken
 
 HERE = Path(__file__).parent
 
@@ -64,7 +65,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         with contextlib.suppress(InputError):  # a store that cannot be read is told by the page itself
             units = (await run_in_threadpool(settings_of, store))[0].units
         units = shop.units_here(request) or units
-        with shown_in(units), marked(shop.mark_here(request)):
+        with shown_in(units), marked(shop.mark_here(request)), spoken(shop.language_here(request)):
             return await answer(request)
 
     @app.exception_handler(HTTPException)

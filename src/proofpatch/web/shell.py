@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
@@ -15,11 +15,14 @@ from proofpatch.cli_hazards import concentration_words
 from proofpatch.cli_show import light_words
 from proofpatch.hazards import CAUTIONS
 from proofpatch.records_hazards import metres, times_over
+from proofpatch.shop.changes import shortened
 from proofpatch.shop.photos import THUMBNAIL
 from proofpatch.survey.identify import chance_words, in_100
 from proofpatch.units import show
 from proofpatch.web.marks import mark, with_mark
 from proofpatch.web.road import ANSWERS
+from proofpatch.web.words import OWN, language, of_scripts, one_page
+from proofpatch.web.words.runs import Translated
 
 Form = Mapping[str, Any]
 MOST_FIELDS = 3000
@@ -31,7 +34,9 @@ UNIT = (
     r"(?:/(?:s|min|h|kg|mol|K|c?m[²³]?|\((?:m|kg|mol) K\)))?)"
 )
 WITHIN = r"(?<=\(m) (?=K\))|(?<=\(kg) (?=K\))|(?<=\(mol) (?=K\))"  # W/(m K)
-TOGETHER = re.compile(rf"(?<=[0-9]) (?=in 10+\b)|(?<=[0-9] in) (?=10+\b)|(?<=[0-9]) (?={UNIT}(?:[ ,.;:)<]|$))|{WITHIN}")
+TOGETHER = re.compile(
+    rf"(?<=[0-9]) (?=(?:in|de) 10+\b)|(?<=[0-9] (?:in|de)) (?=10+\b)|(?<=[0-9]) (?={UNIT}(?:[ ,.;:)<]|$))|{WITHIN}"
+)
 
 
 async def _form(request: Request) -> dict[str, Any]:
@@ -84,6 +89,33 @@ def thumb_size(width: int, height: int) -> tuple[int, int]:
     return max(1, round(width * share)), max(1, round(height * share))
 
 
+OWN_WORDS = ("title", "name", "method", "controls", "reason", "grader")  # of a job: what somebody typed
+
+
+def _typed_in(values: Mapping[str, Any]) -> list[str]:
+    """What somebody typed and the sentences of a page hold: the piece, names in its room, what is on record."""
+    stand = values.get("stand")
+    entry = values.get("entry") or getattr(values.get("road"), "entry", None) or getattr(stand, "job", None)
+    found = [str(title) for key, title in values.get("jobs", ()) if key] if stand is not None else []
+    return found if entry is None else [*found, entry.title, *_own_words(entry.data)]
+
+
+def _own_words(data: Any) -> Iterator[str]:
+    if isinstance(data, Mapping):
+        for name, value in data.items():
+            if isinstance(value, str) and name in OWN_WORDS:
+                yield from (value, shortened(value))
+            else:
+                yield from _own_words(value)
+    elif isinstance(data, (list, tuple)):
+        for value in data:
+            yield from _own_words(value)
+
+
+def _as_it_is(value: Any) -> Any:
+    return value
+
+
 class Pages:
     """The templates with what they may call."""
 
@@ -96,8 +128,14 @@ class Pages:
             "show": show, "in_100": in_100, "metres": metres, "times_over": times_over, "ANSWERS": ANSWERS,
             "CAUTIONS": CAUTIONS, "plainly": plainly, "mark": mark, "thumb_size": thumb_size,
             "concentration": concentration_words, "chance_words": chance_words, "light_words": light_words,
+            "language": language, "script_words": of_scripts,
         }  # fmt: skip
+        self.templates.filters |= {"typed": _as_it_is, "cited": _as_it_is}
+        self.other = self.templates.overlay(extensions=[Translated])  # English pages are made of the plain templates
 
     def __call__(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
         """A page of a template."""
-        return HTMLResponse(with_mark(unbroken(self.templates.get_template(name).render(values))), status)
+        templates = self.templates if language() == OWN else self.other
+        with one_page(_typed_in(values)):
+            made = templates.get_template(name).render(values)
+        return HTMLResponse(with_mark(unbroken(made)), status)

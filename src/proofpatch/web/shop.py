@@ -14,6 +14,7 @@ from proofpatch.units import SYSTEMS, show
 from proofpatch.web.jobs import presets
 from proofpatch.web.marks import MARKS
 from proofpatch.web.shell import A_YEAR, Form, Pages, Sent, text, version
+from proofpatch.web.words import LANGUAGES, wanted
 
 UNITS = {"metric": "Metric units", "us": "Feet and inches"}
 PAPER_WORDS = {"a4": "A4, 210 by 297 mm", "us-letter": "US letter, 8½ by 11 in"}
@@ -21,7 +22,7 @@ SHOWN_IN = ((0.55, "area"), (0.02, "speed"), (1e-3, "area rate"))  # what a syst
 FIELDS = ("name", "units", "currency", "paper", "preset")
 
 
-UNITS_COOKIE, MARK_COOKIE = "proofpatch-units", "proofpatch-mark"
+UNITS_COOKIE, MARK_COOKIE, LANGUAGE_COOKIE = "proofpatch-units", "proofpatch-mark", "proofpatch-language"
 MARK_WORDS = {"point": "a point: 1.5", "comma": "a comma: 1,5"}
 
 
@@ -37,6 +38,12 @@ def mark_here(request: Request) -> str:
     return wanted if wanted in MARKS else "point"
 
 
+def language_here(request: Request) -> str:
+    """The language this device chose, or else the one its browser asks for."""
+    chosen = request.cookies.get(LANGUAGE_COOKIE, "")
+    return chosen if chosen in LANGUAGES else wanted(request.headers.get("accept-language", ""))
+
+
 def routes(page: Pages, store: Store) -> APIRouter:
     """The page of the shop."""
     router = APIRouter()
@@ -50,6 +57,7 @@ def routes(page: Pages, store: Store) -> APIRouter:
             version=entry.version if entry else 0,
             units=UNITS, examples=examples, units_here=units_here(request),
             mark_here=mark_here(request), marks=MARK_WORDS,
+            language_here=request.cookies.get(LANGUAGE_COOKIE), languages=LANGUAGES,
             papers={key: PAPER_WORDS[key] for key in PAPERS}, currencies=CURRENCIES,
             presets=presets(), counts=counts, folder=str(store.folder.resolve()),
             saved=entry.changed if entry else None, secure=request.url.scheme == "https",
@@ -70,11 +78,12 @@ def routes(page: Pages, store: Store) -> APIRouter:
     @router.post("/shop/here")
     def on_this_device(form: Sent) -> Response:
         answer = RedirectResponse("/shop#here", 303)
-        for cookie, wanted, known in (
+        for cookie, said, known in (
             (UNITS_COOKIE, text(form, "units"), SYSTEMS), (MARK_COOKIE, text(form, "mark"), MARKS),
+            (LANGUAGE_COOKIE, text(form, "language"), LANGUAGES),
         ):  # fmt: skip
-            if wanted in known:
-                answer.set_cookie(cookie, wanted, max_age=A_YEAR, httponly=True, samesite="lax")
+            if said in known:
+                answer.set_cookie(cookie, said, max_age=A_YEAR, httponly=True, samesite="lax")
             else:
                 answer.delete_cookie(cookie)
         return answer

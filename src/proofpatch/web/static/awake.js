@@ -1,7 +1,7 @@
 /* Keeps the screen awake while settings are read with both hands full, and says whether it does. A line marked
    data-when="large" holds it only while the large figures are open. Without this the line says what to do. */
 "use strict";
-const LONGER = "Set the phone's screen time-out longer.";
+const LONGER = worded("Set the phone's screen time-out longer.");
 const lines = [...document.querySelectorAll(".awake")];
 let wanted = lines.some((line) => line.dataset.when === "page");
 let held = null;
@@ -13,8 +13,8 @@ function say(words) {
 async function hold() {
   if (!wanted || held || document.visibilityState !== "visible") return;
   if (!("wakeLock" in navigator)) {
-    say(isSecureContext ? `This browser cannot keep the screen awake. ${LONGER}`
-      : `Over this connection the screen cannot be kept awake: it is not encrypted. ${LONGER}`);
+    say(isSecureContext ? `${worded("This browser cannot keep the screen awake.")} ${LONGER}`
+      : `${worded("Over this connection the screen cannot be kept awake: it is not encrypted.")} ${LONGER}`);
     return;
   }
   try {
@@ -25,11 +25,11 @@ async function hold() {
     // The phone lets go by itself: hidden, or to save its battery.
     lock.addEventListener("release", () => {
       if (held === lock) held = null;
-      if (wanted) say(`The screen is no longer kept awake. ${LONGER}`);
+      if (wanted) say(`${worded("The screen is no longer kept awake.")} ${LONGER}`);
     });
-    say("The screen stays awake while this is open.");
+    say(worded("The screen stays awake while this is open."));
   } catch {
-    say(`The phone would not keep its screen awake, perhaps to save its battery. ${LONGER}`);
+    say(`${worded("The phone would not keep its screen awake, perhaps to save its battery.")} ${LONGER}`);
   }
 }
 

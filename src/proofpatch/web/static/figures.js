@@ -5,7 +5,7 @@ const dial = document.querySelector(".dial, .dials dl");
 if (dial) {
   const make = (name, words = "", kind = "") => Object.assign(document.createElement(name), { textContent: words, className: kind });
   const sheet = make("dialog", "", "sheet");
-  sheet.setAttribute("aria-label", "Large figures");
+  sheet.setAttribute("aria-label", worded("Large figures"));
   const rows = make("dl");
   for (const row of dial.children) {
     const one = make("div"), name = row.querySelector("dt"), value = row.querySelector("dd");
@@ -18,7 +18,7 @@ if (dial) {
   const stops = [...document.querySelectorAll("main p.stop")].map((one) => make("p", one.firstChild.textContent, "stop"));
   const awake = make("p", "", "awake hint");
   awake.dataset.when = "large";
-  const back = make("button", "Back to the page");
+  const back = make("button", worded("Back to the page"));
   back.type = "button";
   sheet.append(rows, ...stops, awake, back);
   document.body.append(sheet);

@@ -4,19 +4,25 @@
 const RETRY = 15000; // ms between two tries
 const PATIENCE = 6000; // ms a form waits for the laptop before the page goes on
 const named = (entry, name) => entry.fields.find(([one]) => one === name)?.[1];
+/* What a form sends, as it is shown. */
+const SHOWN = {
+  "no effect": worded("no effect"), trace: worded("trace"), partial: worded("partial"), nearly: worded("nearly"),
+  clean: worded("clean"), none: worded("none"), tint: worded("tint"), marked: worded("marked"), burnt: worded("burnt"),
+};
+const shown = (entry, name) => SHOWN[named(entry, name)] ?? named(entry, name);
 
 /* What was said in a form, in words: choices first, then each field with its label. */
 function inWords(form) {
   const [chosen, other] = [[], []];
   for (const one of form.elements) {
     if (!one.name || !one.value || one.type === "hidden") continue;
-    if (one.type === "radio") { if (one.checked) chosen.push(one.value); continue; }
+    if (one.type === "radio") { if (one.checked) chosen.push(SHOWN[one.value] ?? one.value); continue; }
     if (one.type === "checkbox" && !one.checked) continue;
     if (one.name.startsWith("knob-") && one.value === one.defaultValue) continue;
     if (one.tagName === "SELECT" && one.options.length === 1) continue;
     const label = one.labels[0]?.textContent.trim() ?? one.name;
     const value = one.tagName === "SELECT" ? one.selectedOptions[0].textContent : one.value;
-    other.push(one.type === "file" ? "with a photo" : one.type === "checkbox" ? label : `${label}: ${value}`);
+    other.push(one.type === "file" ? worded("with a photo") : one.type === "checkbox" ? label : `${label}: ${value}`);
   }
   return [chosen.join(", "), ...other].filter(Boolean).join("; ");
 }
@@ -64,9 +70,9 @@ const graded = (entries) => entries.filter((one) => one.action.endsWith("/patche
 
 /* Why nothing more of the strip is laid, as far as this phone knows. */
 function ends(entries) {
-  if (entries.some((one) => one.action.endsWith("/end"))) return "You lay no more of this strip.";
+  if (entries.some((one) => one.action.endsWith("/end"))) return worded("You lay no more of this strip.");
   const harmed = graded(entries).find((one) => named(one, "harm") !== "none");
-  return harmed && `${named(harmed, "step")} shows ${named(harmed, "harm")}: the strip ends here. Lay no more of it.`;
+  return harmed && worded("{0} shows {1}: the strip ends here. Lay no more of it.", named(harmed, "step"), shown(harmed, "harm"));
 }
 
 async function nextStep() {
@@ -83,7 +89,7 @@ async function showStrip() {
   const entries = await waits();
   for (const one of graded(entries)) {
     const place = document.querySelector(`.strip [data-name="${CSS.escape(named(one, "step"))}"] small`);
-    if (place) place.textContent = `${named(one, "residue")}, ${named(one, "harm")}: waits on this phone`;
+    if (place) place.textContent = worded("{0}, {1}: waits on this phone", shown(one, "residue"), shown(one, "harm"));
   }
   const step = form.elements.step.value;
   const mine = graded(entries).find((one) => named(one, "step") === step);
@@ -92,18 +98,18 @@ async function showStrip() {
   const next = await nextStep();
   const said = document.createElement("p");
   said.className = end ? "stop" : "lead";
-  said.textContent = end ?? `${step} is kept on this phone: ${mine.said}.`;
+  said.textContent = end ?? worded("{0} is kept on this phone: {1}.", step, mine.said);
   if (next) {
     const link = document.createElement("a");
     link.href = next;
     link.className = "next";
-    link.textContent = `Go on to ${new URL(next).searchParams.get("step")}`;
+    link.textContent = worded("Go on to {0}", new URL(next).searchParams.get("step"));
     said.append(" ", link);
   }
-  document.querySelector("h1").textContent = end ? "The strip ends here." : `${step} waits to be sent.`;
+  document.querySelector("h1").textContent = end ? worded("The strip ends here.") : worded("{0} waits to be sent.", step);
   form.replaceWith(said);
   if (!end) return;
-  for (const one of document.querySelectorAll("form[data-queue^='End of'], dl.dial, #enlarge")) one.remove();
+  for (const one of document.querySelectorAll("form[action*='/strips/'][action$='/end'], dl.dial, #enlarge")) one.remove();
 }
 
 async function tellWaiting() {
@@ -111,8 +117,8 @@ async function tellWaiting() {
   const entries = await Queue.all();
   const stuck = entries.filter((one) => one.problem).length;
   place.hidden = entries.length === 0;
-  const many = `${entries.length} ${entries.length === 1 ? "entry waits" : "entries wait"} on this phone`;
-  place.firstElementChild.textContent = stuck ? `${many}, ${stuck} to settle` : many;
+  const many = entries.length === 1 ? worded("1 entry waits on this phone") : worded("{0} entries wait on this phone", entries.length);
+  place.firstElementChild.textContent = stuck ? worded("{0}, {1} to settle", many, stuck) : many;
   // What the line above says already is not said twice.
   place.lastElementChild.textContent = document.getElementById("reach").hidden ? ` ${Queue.why()}` : "";
 }

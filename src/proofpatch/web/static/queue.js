@@ -71,7 +71,7 @@ const Queue = (() => {
       answer = await fetch(entry.action, { method: "POST", body, headers, redirect: "manual", signal });
       text = await answer.text();
     } catch {
-      why = "The laptop is not in reach.";
+      why = worded("The laptop is not in reach.");
       return "away";
     }
     const ours = answer.headers.get("Proofpatch-Sent") === entry.id;
@@ -81,7 +81,7 @@ const Queue = (() => {
     if (ours && status < 500) return { status, said: words(text), made };
     if (status === 413 || status === 422) return { status, said: text.slice(0, 300), made: false };
     const closed = status === 401 || status === 403 || type === "opaqueredirect";
-    why = closed ? "Sign in on this phone; then they are sent." : "The laptop could not keep it just now.";
+    why = closed ? worded("Sign in on this phone; then they are sent.") : worded("The laptop could not keep it just now.");
     return "away";
   }
 
@@ -90,7 +90,7 @@ const Queue = (() => {
     const said = [...page.querySelectorAll("h1, [role=alert], .lead, .stop")].map((one) => one.textContent.trim());
     const alert = page.querySelector("[role=alert]")?.textContent.trim();
     const whole = said.slice(0, 2).map((one) => (/[.:!?]$/.test(one) ? one : `${one}.`));
-    return alert || whole.join(" ") || "It was refused.";
+    return alert || whole.join(" ") || worded("It was refused.");
   }
 
   /* Sends what waits, the oldest first; what is refused holds up the later entries of its job, and only those. */

@@ -20,19 +20,19 @@ function tell() {
   const timed = /^([0-9.,]+)\s*s$/.exec(seconds.value.trim());
   const time = timed ? Number(timed[1].replace(",", ".")) : 0;
   const way = metres();
-  moved.textContent = time > 0 && way ? `That is ${said((way / time * 1000).toPrecision(3))} mm/s; asked were ${stroke.dataset.asked}.` : "";
+  moved.textContent = time > 0 && way ? worded("That is {0} mm/s; asked were {1}.", said((way / time * 1000).toPrecision(3)), stroke.dataset.asked) : "";
 }
 
 tap.addEventListener("click", () => {
   if (began === null) {
     began = performance.now();
-    tap.textContent = "End of the stroke";
+    tap.textContent = worded("End of the stroke");
     return;
   }
   seconds.value = `${said(((performance.now() - began) / 1000).toFixed(2))} s`;
   if (!length.value) length.value = "100 mm";
   began = null;
-  tap.textContent = "Start of the stroke";
+  tap.textContent = worded("Start of the stroke");
   tell();
 });
 for (const field of [seconds, length]) field.addEventListener("input", tell);
@@ -87,7 +87,7 @@ function ahead() {
 beat.addEventListener("click", () => {
   const on = beat.getAttribute("aria-pressed") !== "true";
   beat.setAttribute("aria-pressed", String(on));
-  beat.textContent = on ? "Stop ticking" : "Tick every 20 mm";
+  beat.textContent = on ? worded("Stop ticking") : worded("Tick every 20 mm");
   clearInterval(timer);
   timer = null;
   light.hidden = !on;
@@ -100,6 +100,9 @@ beat.addEventListener("click", () => {
   timer = setInterval(ahead, 100);
   ahead();
 });
-document.getElementById("rate").textContent = `Sound and light beat together, ${(1 / pause).toFixed(1)} times a second`
-  + (nth > 1 ? `; the light shows every ${nth === 2 ? "2nd" : nth === 3 ? "3rd" : `${nth}th`} tick only, as faster flashes can harm.` : ".");
+const often = said((1 / pause).toFixed(1));
+const turn = nth === 2 ? worded("2nd") : nth === 3 ? worded("3rd") : worded("{0}th", nth);
+document.getElementById("rate").textContent = nth > 1
+  ? worded("Sound and light beat together, {0} times a second; the light shows every {1} tick only, as faster flashes can harm.", often, turn)
+  : worded("Sound and light beat together, {0} times a second.", often);
 stroke.querySelector(".taps").hidden = false;

@@ -8,8 +8,6 @@ const PATIENCE = 4000; // ms a page is waited for before the kept one is shown
 const MOST = 300; // pages and small photos that are kept
 const WAITING = "/waiting";
 const DOOR = "/door"; // where a phone is led that is not signed in
-const OLD = "Chances and belief are of that time. What you write waits on this phone.";
-const UNKNOWN = "The laptop is not in reach, and this page was not opened on this phone before.";
 const SILENT = '<p id="reach" class="reach" role="status" hidden></p>';
 
 self.addEventListener("install", (event) => event.waitUntil((async () => {
@@ -65,10 +63,10 @@ async function page(event, request) {
   if (answer) return answer;
   const cache = await caches.open(PAGES);
   const copy = await cache.match(request.url, { ignoreVary: true });
-  if (copy) return shown(copy, `From ${time(copy)}: the laptop is not in reach. ${OLD}`);
+  if (copy) return shown(copy, (worded) => worded("From {0}: the laptop is not in reach. Chances and belief are of that time. What you write waits on this phone.", time(copy)));
   try { return await asked; } catch { /* nothing is known of this page */ }
   const away = await cache.match(WAITING, { ignoreVary: true });
-  return away ? shown(away, UNKNOWN) : Response.error();
+  return away ? shown(away, (worded) => worded("The laptop is not in reach, and this page was not opened on this phone before.")) : Response.error();
 }
 
 async function fresh(url) {
@@ -100,7 +98,12 @@ function time(copy) {
   return then.toDateString() === now.toDateString() ? clock : `${then.toISOString().slice(0, 10)}, ${clock}`;
 }
 
-async function shown(copy, said) {
-  const text = (await copy.text()).replace(SILENT, SILENT.replace(" hidden", "").replace("></p>", `>${said}</p>`));
+/* A kept page with a line at its head, in the language the page was kept in. */
+async function shown(copy, saying) {
+  const page = await copy.text();
+  const found = /<script type="application\/json" id="words">(.*?)<\/script>/s.exec(page);
+  const words = JSON.parse(found?.[1] ?? "{}");
+  const said = saying((text, ...values) => (words[text] ?? text).replace(/\{(\d)\}/g, (_, number) => values[number]));
+  const text = page.replace(SILENT, SILENT.replace(" hidden", "").replace("></p>", `>${said}</p>`));
   return new Response(text, { status: 200, headers: copy.headers });
 }

@@ -8,21 +8,21 @@ function element(name, text, more = {}) {
   return Object.assign(one, more);
 }
 
-const when = (entry) => new Date(entry.at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+const when = (entry) => new Date(entry.at).toLocaleString(document.documentElement.lang === "en" ? [] : document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
 
 /* The same words as a note of the job, the photo beside it; nothing of it is taken as a grade. */
 async function asNote(entry) {
   const clock = when(entry);
-  const written = `Not kept as it was meant. ${entry.what}, ${clock}: ${entry.said}.`;
-  const words = `${written} The laptop said: ${entry.problem.said}`;
+  const written = worded("Not kept as it was meant. {0}, {1}: {2}.", entry.what, clock, entry.said);
+  const words = `${written} ${worded("The laptop said: {0}", entry.problem.said)}`;
   const job = `/jobs/${entry.job}`;
   const other = { page: `${job}/piece`, piece: entry.piece, at: entry.at };
-  const note = Queue.entryOf(`${job}/notes`, "A note", [["note", words.slice(0, 2000)]], words);
+  const note = Queue.entryOf(`${job}/notes`, worded("A note"), [["note", words.slice(0, 2000)]], words);
   const kept = [{ ...note, ...other, number: entry.number }];
   const photo = entry.fields.find(([, value]) => value.bytes);
   if (photo) {
     const fields = [["photo", photo[1]], ["about", entry.what.slice(0, 80)]];
-    kept.unshift({ ...Queue.entryOf(`${job}/photo`, `Photo: ${entry.what}`, fields, "with a photo"), ...other });
+    kept.unshift({ ...Queue.entryOf(`${job}/photo`, worded("Photo: {0}", entry.what), fields, worded("with a photo")), ...other });
   }
   await Queue.put(...kept);
   await Queue.flush(true);
@@ -37,44 +37,43 @@ function button(text, act) {
 function drop(entry, one) {
   if (one.dataset.asked) return Queue.drop(entry.number).then(() => Queue.flush(true));
   one.dataset.asked = "yes";
-  one.textContent = "Really drop it: it is nowhere else";
+  one.textContent = worded("Really drop it: it is nowhere else");
   return null;
 }
 
-const GONE = "The laptop does not ask for this any more: send it as a note, or take back there what stands in its " +
-  "way and mend it then.";
-const HALF = "Only its photo is missing there; take another one, or drop this one.";
+const GONE = worded("The laptop does not ask for this any more: send it as a note, or take back there what stands in its way and mend it then.");
+const HALF = worded("Only its photo is missing there; take another one, or drop this one.");
 
 function shownEntry(entry) {
   const [row, body] = [element("li"), element("div")];
   row.append(body);
   body.append(element("b", [entry.what, entry.piece].filter(Boolean).join(", ")));
-  body.append(element("small", `written ${when(entry)}`));
-  body.append(element("p", entry.said || "nothing more was said"));
+  body.append(element("small", worded("written {0}", when(entry))));
+  body.append(element("p", entry.said || worded("nothing more was said")));
   if (entry.problem) body.append(...refused(entry));
   return row;
 }
 
 /* What the laptop says against it, and what can be done. */
 function refused(entry) {
-  const said = [element("p", `The laptop says: ${entry.problem.said}`, { className: "wrong" })];
+  const said = [element("p", worded("The laptop says: {0}", entry.problem.said), { className: "wrong" })];
   if (location.hash === `#asks-no-more-${entry.number}`) said.push(element("p", GONE, { className: "said" }));
   const act = element("p", "", { className: "act" });
   if (entry.problem.made) said.push(element("p", HALF));
   else {
     const step = named(entry, "step") ? `?step=${named(entry, "step")}` : "";
-    act.append(button("Send it as a note", () => asNote(entry)));
-    act.append(element("a", "Mend it", { href: `${entry.page}${step}#mend=${entry.number}` }));
+    act.append(button(worded("Send it as a note"), () => asNote(entry)));
+    act.append(element("a", worded("Mend it"), { href: `${entry.page}${step}#mend=${entry.number}` }));
   }
-  act.append(button("Drop it", (one) => drop(entry, one)));
+  act.append(button(worded("Drop it"), (one) => drop(entry, one)));
   return [...said, act];
 }
 
 async function show() {
   const entries = await Queue.all();
   list.replaceChildren(...entries.map(shownEntry));
-  const many = entries.length === 1 ? "1 entry waits" : `${entries.length} entries wait`;
-  document.querySelector("h1").textContent = entries.length ? `${many} on this phone.` : "Nothing waits on this phone.";
+    document.querySelector("h1").textContent = !entries.length ? worded("Nothing waits on this phone.")
+    : entries.length === 1 ? worded("1 entry waits on this phone.") : worded("{0} entries wait on this phone.", entries.length);
 }
 
 async function showPages() {

@@ -19,10 +19,10 @@ for (const figure of document.querySelectorAll("figure.window")) {
 
   function say(x, y) {
     at = [x, y].map((n, i) => Math.min(Math.max(n, 0), last[i]));
-    const [column, row] = at, where = `${points.up[row]} at ${points.across[column]}`;
+    const [column, row] = at, where = worded("{0} at {1}", points.up[row], points.across[column]);
     const [clean, harm] = [points.clean, points.harm].map((kind) => points.said[kind[row][column]]);
     const hand = points.hand && clean ? `, ${points.said[points.hand[row][column]]}` : "";
-    const said = clean ? `${where}${hand}: clean ${clean}, harm ${harm}.` : `The laser cannot do ${where}.`;
+    const said = clean ? worded("{0}: clean {1}, harm {2}.", where + hand, clean, harm) : worded("The laser cannot do {0}.", where);
     if (reading.textContent !== said) reading.textContent = said;
     for (const { cursor, box: [left, top, width, height] } of drawings) {
       const [cx, cy] = [left + (width * column) / last[0], top + height * (1 - row / last[1])];
@@ -48,7 +48,7 @@ for (const figure of document.querySelectorAll("figure.window")) {
   });
   plot.tabIndex = 0;
   plot.setAttribute("role", "application");
-  plot.setAttribute("aria-label", "The window, point by point: move with the arrow keys");
+  plot.setAttribute("aria-label", worded("The window, point by point: move with the arrow keys"));
   reading.hidden = false;
-  reading.textContent = "Point at the picture, or use the arrow keys on it, to read both chances there.";
+  reading.textContent = worded("Point at the picture, or use the arrow keys on it, to read both chances there.");
 }

@@ -1,0 +1,257 @@
+"""The pages in another language: one catalogue, whole, found again in sentences, and nothing left in English."""
+
+import calendar
+import html
+import json
+import re
+import string
+
+import pytest
+from made_pages import laid, send
+from made_words import fell_through, texts
+
+from proofpatch.web.shop import LANGUAGE_COOKIE
+from proofpatch.web.words import LANGUAGES, OWN, catalogue, matcher, say, spoken, wanted
+from proofpatch.web.words.drawn import drawing
+from proofpatch.web.words.gather import HERE, MORE, PACKAGE, as_file, messages, of_module, of_template, up_to_date
+from proofpatch.web.words.match import FEW, HOLE, Matcher
+from proofpatch.web.words.runs import cut
+
+SPANISH = {"accept-language": "es-MX,es;q=0.9,en;q=0.8"}
+OTHERS = [name for name in LANGUAGES if name != OWN]
+PARTS = re.compile(r"\{\d+\}|</?\w+>")
+ROAD = (
+    "/", "/new", "/bench", "/lasers", "/lasers/new", "/lasers/pulsed-500", "/materials", "/materials/oak",
+    "/materials/oil-varnish", "/shop", "/shop/devices", "/trust", "/waiting", "/nowhere", "/?q=zzz",
+)  # fmt: skip
+STEPS = ("survey", "forecast", "patches", "recipe", "hazards", "piece")
+# Names of lasers, which are also keys that are typed, and what this test itself writes.
+TYPED = ("pulsed-100", "pulsed-300", "pulsed-500", "laboratory test of a chip through all layers",
+         "laboratory test of a chip through all l…", "zzz")  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def gathered():
+    return messages()
+
+
+@pytest.mark.parametrize("name", OTHERS)
+def test_a_catalogue_is_what_the_sources_say_and_whole(name, gathered):
+    known = {str(one.id): str(one.string) for one in catalogue(name) if one.id}
+    assert sorted(set(gathered) - set(known)) == [], "run: python -m proofpatch.web.words.gather"
+    assert sorted(set(known) - set(gathered)) == []
+    assert [words for words, theirs in known.items() if not theirs.strip()] == []
+    assert [one.id for one in catalogue(name) if one.fuzzy] == []
+    # The header names the version of Babel.
+    kept, now = ((HERE / f"{name}.po").read_bytes(), as_file(up_to_date(name, gathered)))
+    assert now.split(b"\n\n", 1)[1] == kept.split(b"\n\n", 1)[1]
+
+
+@pytest.mark.parametrize("name", OTHERS)
+def test_places_and_tags_are_the_same_on_both_sides(name):
+    # Babel's own checkers, and the reader of braces of Python's string module.
+    for one in catalogue(name):
+        if one.id:
+            assert sorted(PARTS.findall(one.id)) == sorted(PARTS.findall(one.string)), one.id
+            assert braces(one.id) == braces(one.string), one.id
+            one.flags.discard("python-format")  # a per cent sign of ours is one
+            assert list(one.check(catalogue(name))) == [], one.id
+
+
+def braces(words):
+    return sorted(name for _, name, _, _ in string.Formatter().parse(words) if name is not None)
+
+
+@pytest.mark.parametrize("name", OTHERS)
+def test_a_filled_sentence_is_found_and_keeps_its_values(name):
+    found = matcher(name)
+    for one in catalogue(name):
+        only_asked = all(path.endswith((".html", ".js")) for path, _ in one.locations)
+        if not one.id or only_asked or not HOLE.search(one.id):
+            continue
+        values = {hole: f"{int(hole) + 2}7" for hole in HOLE.findall(one.id)}
+        filled = HOLE.sub(lambda hole, values=values: values[hole[1]], one.id)
+        theirs = found.say(filled)
+        assert all(theirs.count(value) == filled.count(value) for value in values.values()), (filled, theirs)
+        assert found.left(filled) == 0, (filled, theirs)
+        if len(HOLE.sub("", one.id)) >= 4 * FEW:
+            expected = HOLE.sub(lambda hole, values=values: values[hole[1]], one.string)
+            assert theirs.lower() == expected.lower(), filled
+
+
+def test_a_word_that_stands_alone_is_in_the_sources():
+    said = "\n".join(
+        path.read_text("utf-8").lower()
+        for kind in ("*.py", "*.toml", "*.csv", "*.html")
+        for path in PACKAGE.rglob(kind)
+        if "words" not in path.parts
+    )
+    months = calendar.month_abbr
+    lost = [one for one in MORE if not HOLE.search(one) and " " not in one and one not in [*months]]
+    assert [one for one in lost if one.lower() not in said] == []
+
+
+@pytest.fixture
+def spanish(client):
+    client.headers.update(SPANISH)
+    return client
+
+
+def left_on(client, paths, typed):
+    found = {}
+    for path in paths:
+        page = client.get(path)
+        assert '<html lang="es"' in page.text, path
+        if left := fell_through(page.text, (*TYPED, *typed)):
+            found[path] = left
+    return found
+
+
+def test_nothing_on_the_road_is_left_in_english(spanish, store, pan, job):
+    titles = [one.title for one in store.all("job")]
+    typed = (*titles, "yard", "barn door", str(store.folder.resolve()))
+    assert left_on(spanish, ROAD, typed) == {}
+    assert left_on(spanish, [f"{job}/survey"], typed) == {}
+    place = {"length": "8 m", "width": "5 m", "height": "3 m", "across": "3 m", "up": "2 m", "capture": "90 %",
+             "openings-0-name": "barn door", "openings-0-wall": "south", "openings-0-start": "1 m",
+             "openings-0-end": "2 m", "people-0-name": "yard", "people-0-across": "1.5 m",
+             "people-0-up": "-3 m"}  # fmt: skip
+    assert send(spanish, store, pan, "place", **place).status_code == 303
+    step = laid(spanish, pan)
+    spanish.post(f"{pan}/patches", data={"step": step, "residue": "partial", "harm": "none", "seconds": "1.6 s",
+                                         "length": "100 mm"})  # fmt: skip
+    paths = [f"{pan}/{step}" for step in STEPS]
+    assert left_on(spanish, [*paths, f"/bench?job={pan.rsplit('/', 1)[1]}"], typed) == {}
+
+
+def test_what_is_wrong_is_said_in_the_language_of_the_page(spanish, store, pan):
+    wrong = (
+        spanish.post("/new", data={"title": "", "year": "soon"}),
+        spanish.post("/shop", data={"units": "ells", "version": "0"}),
+        spanish.post("/shop/devices/passphrase", data={"passphrase": "short", "again": "other"}),
+        send(spanish, store, pan, "place", length="8 ounces"),
+        spanish.post("/lasers/new", data={"id": "Our laser!"}),
+        spanish.post(f"{pan}/patches", data={"step": "A9", "residue": "clean", "harm": "none"}),
+        spanish.get("/jobs/none/survey"),
+        spanish.get("/bench?a-power=much"),
+    )
+    typed = (*TYPED, str(store.folder.resolve()), "Skillet", "soon", "ells", "ounces", "much")
+    for answer in wrong:
+        assert answer.status_code in (200, 404, 409, 422)
+        assert fell_through(answer.text, typed) == []
+
+
+def test_the_scan_sees_what_is_left(spanish):
+    page = html.unescape(spanish.get("/new").text)
+    assert fell_through(page, TYPED) == []
+    ours = "whole piece, plain daylight; it stays on this machine"
+    assert fell_through(page.replace(say_in("es", ours), ours), TYPED) == [ours]
+    known = {words: theirs for words, theirs in matcher("es").exact.items() if words != "A pulse of {0} left no mark."}
+    less = Matcher({words: theirs for words, theirs in known.items() if not words.startswith("One more strip is")})
+    sentence = "One more strip is expected to save 5 of 30 min on 1 m² and costs about 9 min: lay it."
+    assert matcher("es").left(sentence) == 0
+    assert less.left(sentence) > 20
+
+
+def say_in(name, words):
+    with spoken(name):
+        return say(words)
+
+
+def test_what_somebody_typed_stays(spanish, store):
+    data = {"title": "Oak", "kind": "clear film", "substrate": "oak", "year": "1905", "laser": "pulsed-300",
+            "preset": "ordinary"}  # fmt: skip
+    at = spanish.post("/new", data=data).headers["location"].removesuffix("/survey")
+    spanish.post(f"{at}/notes", data={"note": "Yes", "by": "Hand"})
+    spanish.post(f"{at}/piece", data={"customer": "Paper", "wanted": "Light", "version": "0"})
+    said = texts(spanish.get(f"{at}/piece").text)
+    assert "Oak es de Paper." in said
+    assert {"Yes", "Light"} <= set(said)
+    assert any(one.endswith(", Hand") for one in said)
+    assert "roble" in texts(spanish.get(f"{at}/patches").text + spanish.get("/materials/oak").text.lower())
+
+
+# RFC 9110, section 12.5.4, has the third; the others are headers of browsers.
+@pytest.mark.parametrize(
+    ("header", "name"),
+    [
+        ("es-MX,es;q=0.9,en;q=0.8", "es"), ("en-US,en;q=0.9,es;q=0.8", "en"), ("da, en-gb;q=0.8, en;q=0.7", "en"),
+        ("fr, es;q=0.5", "es"), ("es;q=0", "en"), ("", "en"), ("*", "en"), ("es;q=x", "en"), ("ES", "es"),
+    ],
+)  # fmt: skip
+def test_a_device_asks_for_its_language(header, name):
+    assert wanted(header) == name
+
+
+def test_a_choice_stays_on_the_device_and_says_so(client):
+    answer = client.post("/shop/here", data={"language": "es"})
+    assert f"{LANGUAGE_COOKIE}=es" in answer.headers["set-cookie"]
+    page = client.get("/shop").text
+    assert '<html lang="es"' in page
+    assert '<option value="es" lang="es" selected>Español</option>' in page
+    # The device may always go back to its own wish, whatever it asks for.
+    assert '<html lang="en"' in client.get("/shop", headers={"cookie": f"{LANGUAGE_COOKIE}=en", **SPANISH}).text
+    assert '<html lang="en"' in client.get("/shop", headers={"cookie": f"{LANGUAGE_COOKIE}=tlh"}).text
+    client.post("/shop/here", data={"language": ""})
+    assert '<html lang="en"' in client.get("/shop").text
+
+
+def test_scripts_are_given_their_words(client):
+    assert 'id="words"' not in client.get("/").text
+    page = client.get("/", headers=SPANISH).text
+    said = json.loads(re.search(r'<script type="application/json" id="words">(.*?)</script>', page)[1])
+    assert said["The strip ends here."] == "La tira termina aquí."
+    assert "Average power" not in said  # of no script
+
+
+def test_sources_stay_in_their_own_language_and_are_marked(spanish):
+    # WCAG 2.2, SC 3.1.2: a passage in another language than the page says which.
+    page = spanish.get("/materials/oak").text
+    assert re.search(r'<span lang="en">[^<]*Wood Handbook', page)
+    assert "Wood Handbook" not in " ".join(texts(page))
+
+
+def test_a_list_is_read_by_its_parts():
+    read = matcher("es").say
+    assert (
+        read("nitrocellulose lacquer (1%) or oil varnish (3%)") == "laca nitrocelulósica (1%) o barniz al aceite (3%)"
+    )
+    assert read("Worth it, over 99 in 100") == "Vale la pena, más de 99 de 100"
+    assert read("26 Nov 2026, 13:04") == "26 nov 2026, 13:04"
+    assert read("Zorgle 5 W") == "Zorgle 5 W"
+
+
+def test_the_text_of_a_template_is_cut_into_messages():
+    source = '<p class="x" title="Own {{ a }}">One <b>two</b> {{ n|f }}.{% if c %} More{% endif %}</p><td>{{ v }}</td>'
+    assert list(of_template(source)) == ["Own {0}", "One <b>two</b> {0}.", "More"]
+    made = cut(source, lambda words, values, inside: f"[{words}|{','.join(values)}]")
+    assert (
+        made
+        == '<p class="x" title="[Own {0}|a]">[One <b>two</b> {0}.|n|f]{% if c %} [More|]{% endif %}</p><td>[{0}|v]</td>'
+    )
+
+
+def test_each_form_of_a_sentence_is_a_message():
+    sentence = """f"{n} graded patch{'es' if n != 1 else ''}, {k:.1f} left. Go on.\""""
+    source = f'def f(n, k):\n    "Not said."\n    return {sentence}'
+    assert list(of_module(source)) == [
+        "{0} graded patches, {1} left.",
+        "Go on.",
+        "{0} graded patch, {1} left.",
+        "Go on.",
+    ]
+
+
+def test_words_of_a_drawing_take_their_paper_along():
+    slip = '<rect x="150" y="0" width="40" height="20" fill="var(--paper)"/><text x="155" y="15">clean</text>'
+    line = '<text x="190" y="40" text-anchor="end">oak</text>'
+    made = f'<svg xmlns="s" width="200" height="50" aria-label="clean">{slip}{line}</svg>'
+    shown = drawing(made, lambda words: {"clean": "completamente limpio", "oak": "roble"}[words])
+    left, wide, start = (
+        float(one) for one in re.search(r'<rect x="(\d+)".*?width="(\d+)".*?<text x="(\d+)"', shown).groups()
+    )
+    assert 'aria-label="completamente limpio"' in shown
+    assert ">roble<" in shown
+    assert wide > 40
+    assert left + wide <= 200
+    assert start == left + 5
