@@ -106,15 +106,20 @@ def _read(key: str, one: Figure, value: Any) -> Any:
             value = [re.split(r"\s+x\s+", part.strip()) for part in value.split("|")]
         if isinstance(value, (list, tuple)):
             return [
-                [_number(key, part, "count" if i == 2 else "length", one.words) for i, part in enumerate(entry)]
+                [read_number(key, part, "count" if i == 2 else "length", one.words) for i, part in enumerate(entry)]
                 if isinstance(entry, (list, tuple)) else entry
                 for entry in value
             ]  # fmt: skip
         return value
-    return value if one.kind == "choice" else _number(key, value, one.kind, one.words)
+    return value if one.kind == "choice" else read_number(key, value, one.kind, one.words)
 
 
-def _number(key: str, value: Any, kind: str, words: str) -> Any:
+def read_number(key: str, value: Any, kind: str, words: str) -> Any:
+    """A text with its unit as SI, or a whole number; what is no text as it is.
+
+    Raises:
+        InputError: the text is none.
+    """
     if not isinstance(value, str):
         return value
     text = value.strip()
