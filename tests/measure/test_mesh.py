@@ -169,8 +169,10 @@ SPARSE = [{"componentType": 5126, "type": "VEC3", "count": 10**9}, *TREE["access
         (written(BOX, "stl")[:-7], "stl", "STL"), (b"\0" * 84, "stl", "no faces"),
         (b"ply\nformat ascii 1.0\n", "ply", "PLY"), (b"ply\nend_header\n", "ply", "PLY"),
         (b"nope", "ply", "PLY"),
-        (b"ply\nformat ascii 1.0\nelement vertex 4000000000\nproperty float x\nend_header\n", "ply", "shorter"),
-        (b"ply\nformat binary_little_endian 1.0\nelement vertex 3\nproperty list int int x\nend_header\n" + b"\x7f" * 99,
+        (b"ply\nformat ascii 1.0\nelement vertex 4000000000\nproperty float x\nend_header\n",
+         "ply", "shorter"),
+        (b"ply\nformat binary_little_endian 1.0\nelement vertex 3\nproperty list int int x\nend_header\n"
+         + b"\x7f" * 99,
          "ply", "PLY"),
         (written(BOX, "ply")[:-5], "ply", "PLY"),
         (b"glTF", "glb", "GLB"), (SOLID[:40], "glb", "GLB"), (SOLID[:-60], "glb", "GLB"), (glb([]), "glb", "GLB"),

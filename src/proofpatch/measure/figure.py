@@ -246,7 +246,7 @@ class Shape(Area):
             if known.kind in ("length", "area"):
                 said.append(f"{label} {show(value, known.kind)}")
             elif known.kind in LISTS:
-                said.append(f"{len(value)} {label}")
+                said.append(f"{label} {len(value)}")
             else:
                 said.append(f"{label} {value}")
         return f"{self.title}: {', '.join(said)}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, TypeAlias
 
@@ -30,8 +30,8 @@ FLATTEST = 1e-12  # area of a face over the square of the mesh's size, below whi
 class Mesh:
     """Corners (n, 3) [m] and faces (m, 3), each of three corners, all with an area, none twice.
 
-    shared: standard deviation of the scale's effect on an area [1]. dropped: faces without area; doubled: faces that
-    lay on another.
+    shared: standard deviation of the scale's effect on an area [1]; by_tape: scaled by a length. dropped: faces without
+    area; doubled: faces that lay on another.
     """
 
     vertices: Floats
@@ -39,7 +39,8 @@ class Mesh:
     shared: float
     dropped: int = 0
     doubled: int = 0
-    name: str = field(default="scan")
+    name: str = "scan"
+    by_tape: bool = False
 
     @cached_property
     def crosses(self) -> Floats:
@@ -209,7 +210,8 @@ class Region(Area):
 
     @property
     def data(self) -> tuple[Datum, ...]:
-        return (instruments()["scan", "roughness"], instruments()["scan", "scale"])
+        scale = instruments()["tape", "reading"] if self.mesh.by_tape else instruments()["scan", "scale"]
+        return (instruments()["scan", "roughness"], scale)
 
 
 def clean_mesh(vertices: ArrayLike, faces: ArrayLike, shared: float = 0.0, name: str = "scan") -> Mesh:

@@ -11,6 +11,7 @@ import re
 import struct
 import warnings
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -87,7 +88,7 @@ def _scaled(
     if not SMALLEST <= side * factor <= LARGEST:
         said = f"In {unit} the mesh would be {side * factor:.3g} m long."
         raise InputError("unit", said, "Check the unit, or give its longest side.")
-    return clean_mesh(vertices * factor, faces, shared)
+    return replace(clean_mesh(vertices * factor, faces, shared), by_tape=longest is not None)
 
 
 def _parsed(data: bytes, kind: str) -> tuple[NDArray[np.float64], NDArray[np.int64]]:

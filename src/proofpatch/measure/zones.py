@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from proofpatch.errors import InputError, expect
 from proofpatch.measure.figure import MOST_PARTS, Area
-from proofpatch.measure.tables import efforts
+from proofpatch.measure.tables import NINE_OF_TEN, efforts
 from proofpatch.physics.setting import finite_number
 from proofpatch.sources import Datum
 
@@ -182,6 +182,12 @@ def draw_areas(zones: Sequence[Zone], rng: np.random.Generator, n: int) -> NDArr
             wide = _log_width(area.own) * rng.standard_normal(n) + _log_width(area.shared) * common[area.instrument]
             drawn[:, column] += zone.count * area.area * np.exp(wide)
     return drawn
+
+
+def likely(area: float, spread: float) -> tuple[float, float]:
+    """(low, high) between which an area of this spread lies nine times in ten [m²]."""
+    wide = math.exp(NINE_OF_TEN / 2 * _log_width(spread))
+    return area / wide, area * wide
 
 
 def _log_width(spread: float) -> float:
