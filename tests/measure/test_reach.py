@@ -125,6 +125,21 @@ def test_a_silhouette_is_drawn_thin():
     assert inner == pytest.approx(math.pi * 0.0625, rel=0.04)
 
 
+# Slivers ask for a coarser view, never for holes in what stands in the way: behind a comb of needles nothing is seen.
+def test_long_slivers_leave_no_holes(monkeypatch):
+    from proofpatch.measure import reach as module
+
+    board = trimesh.creation.box((1, 1, 0.01))
+    needles = [
+        trimesh.creation.box((1.2, 0.004, 0.01)).apply_translation((0, y, 0.3)) for y in np.arange(-0.6, 0.6, 0.004)
+    ]
+    both = whole(joined(board, *needles))
+    monkeypatch.setattr(module, "MOST_SAMPLES", 200_000)
+    below = Region(mesh=both.mesh, picked=(both.mesh.normals[:, 2] > 0.9) & (both.mesh.middles[:, 2] < 0.1))
+    assert below.area == pytest.approx(1.0)
+    assert reach(below, [UP]).reached == 0
+
+
 def test_directions_are_of_length_one():
     assert len(DIRECTIONS) == 26
     assert np.linalg.norm(DIRECTIONS, axis=1) == pytest.approx(1)

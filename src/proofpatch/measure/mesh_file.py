@@ -29,6 +29,8 @@ MOST_BYTES = 60_000_000
 MOST_FACES = 2_000_000
 MOST_VERTICES = 6_000_000
 MOST_NODES = 10_000
+MOST_JSON = 8_000_000  # bytes of a GLB's description
+LONGEST_LINE = 100_000
 SMALLEST, LARGEST = 1e-3, 200.0  # m, longest side of anything measured here
 PACKED = (b"PK\x03\x04", b"PK\x05\x06", b"\x1f\x8b", b"BZh", b"\xfd7zXZ", b"7z\xbc\xaf", b"\x28\xb5\x2f\xfd", b"Rar!")
 AGAIN = "Export it again as a plain triangle mesh."
@@ -127,9 +129,14 @@ def _obj(data: bytes) -> bytes:
     """Corners and faces only: no material library is looked for, no line can name a file."""
     corners: list[bytes] = []
     faces: list[bytes] = []
-    for line in data.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ").splitlines():
+    _bound(0, data.count(b"\n") // 4)  # corners, normals, places of textures, faces
+    # Line by line: a file of empty lines, or of one, must not be taken apart whole.
+    for line in io.BytesIO(data.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")):
+        if len(line) > LONGEST_LINE:
+            raise InputError("mesh", "The OBJ file has a line that is no corner and no face.", AGAIN)
         if line.startswith((b"v ", b"v\t")):
             corners.append(b"v " + b" ".join(line.split()[1:4]))
+            _bound(3 * len(corners), 0)
         elif line.startswith((b"f ", b"f\t")):
             names = [_corner(part, len(corners)) for part in line.split()[1:]]
             # Fans: what a parser does with more than three corners is its own affair.
@@ -172,6 +179,8 @@ def _ply(data: bytes) -> bytes:
         if counts[name] > len(data):
             raise InputError("mesh", "The PLY file is shorter than it says.", "Send it again.")
     _bound(counts.get(b"vertex", 0), counts.get(b"face", 0))
+    if b"ascii" in data[:end]:
+        _bound(0, data.count(b"\n") // 2)
     return data
 
 
@@ -179,7 +188,7 @@ def _glb(data: bytes) -> bytes:
     """The same scene with its corners, faces and places only; nothing it names outside itself is left."""
     try:
         magic, version, _, size, kind = struct.unpack("<4sIIII", data[:20])
-        if (magic, version, kind) != (b"glTF", 2, JSON) or 20 + size > len(data):
+        if (magic, version, kind) != (b"glTF", 2, JSON) or 20 + size > len(data) or size > MOST_JSON:
             raise ValueError
         tree = json.loads(data[20 : 20 + size])
         rest = data[20 + size :]

@@ -117,8 +117,13 @@ def reach(
     ways = _unit(DIRECTIONS if directions is None else directions)
     mesh = region.mesh
     points, face, weight = samples(mesh)
+    first, like = thinned(mesh, points, face)
+    pixel = pixel_of(mesh)
     inside = region.faces[face]
-    seen = [_seen(mesh, points, face, way, limit) & inside for way in ways]
+    seen = [
+        _open(mesh, points[first], face[first], way, pixel)[like] & _steep(mesh, way, limit)[face] & inside
+        for way in ways
+    ]
     left, total = inside.copy(), float(weight[inside].sum())
     found: list[SetUp] = []
     while len(found) < MOST_SETUPS:
@@ -158,14 +163,7 @@ def samples(mesh: Mesh) -> tuple[Floats, NDArray[np.int64], Floats]:
     Each face is cut into n² like triangles; a point is the middle of one.
     """
     a, b, c = (mesh.vertices[mesh.faces[:, i]] for i in range(3))
-    longest = np.sqrt(np.max([np.sum((p - q) ** 2, axis=1) for p, q in ((a, b), (b, c), (c, a))], axis=0))
-    spacing = mesh.size / PIXELS / FINER
-    cuts = np.ceil(longest / spacing)
-    # Slivers of a few long triangles would ask for more than can be held.
-    while np.sum(cuts**2) > MOST_SAMPLES + len(cuts):
-        spacing *= 1.3
-        cuts = np.ceil(longest / spacing)
-    cuts = np.maximum(cuts, 1).astype(np.int64)
+    cuts = np.ceil(_longest(mesh) / (pixel_of(mesh) / FINER)).astype(np.int64)
     points, faces, weights = [], [], []
     for n in np.unique(cuts):
         which = np.flatnonzero(cuts == n)
@@ -175,6 +173,23 @@ def samples(mesh: Mesh) -> tuple[Floats, NDArray[np.int64], Floats]:
         faces.append(np.repeat(which, n * n))
         weights.append(np.repeat(mesh.areas[which] / (n * n), n * n))
     return np.concatenate([p.reshape(-1, 3) for p in points]), np.concatenate(faces), np.concatenate(weights)
+
+
+def pixel_of(mesh: Mesh) -> float:
+    """Size of a pixel of the view [m]: coarser where long slivers would ask for more samples than can be held.
+
+    So that no pixel of a face stays empty: what is in the way must not let the beam through a hole of its own samples.
+    """
+    longest, pixel = _longest(mesh), mesh.size / PIXELS
+    while np.sum(np.ceil(longest / pixel * FINER) ** 2) > MOST_SAMPLES + len(longest):
+        pixel *= 1.3
+    return pixel
+
+
+def _longest(mesh: Mesh) -> Floats:
+    """Longest edge of each face (m,) [m]."""
+    corners = mesh.vertices[mesh.faces]
+    return np.asarray(np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1), float)
 
 
 def _middles(n: int) -> tuple[Floats, Floats]:
@@ -195,28 +210,40 @@ def _axes(way: Floats) -> tuple[Floats, Floats]:
     return across, np.cross(way, across)
 
 
-def _seen(mesh: Mesh, points: Floats, face: NDArray[np.int64], way: Floats, limit: float) -> Mask:
-    """Whether each sample is seen along a direction steeply enough: nothing nearer to the head in its pixel.
+def thinned(mesh: Mesh, points: Floats, face: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """(samples that stand for the others, for each sample which of them): one a half pixel and octant of normals.
+
+    A scan has a million faces smaller than a pixel; what is in the way of one is in the way of its neighbours.
+    """
+    cell = ((points - points.min(axis=0)) / (pixel_of(mesh) / 2)).astype(np.int64)
+    wide = 2 * PIXELS + 2
+    octant = (mesh.normals > 0) @ np.array([1, 2, 4])
+    key = ((cell[:, 0] * wide + cell[:, 1]) * wide + cell[:, 2]) * 8 + octant[face]
+    _, first, like = np.unique(key, return_index=True, return_inverse=True)
+    return first, like
+
+
+def _steep(mesh: Mesh, way: Floats, limit: float) -> Mask:
+    """Whether the beam falls steeply enough on each face (m,); where no outside is known, on either side of it."""
+    cos = np.abs(mesh.normals @ way) if mesh.outward is None else mesh.outward @ way
+    return np.asarray(cos >= math.cos(limit) - 1e-9, bool)
+
+
+def _open(mesh: Mesh, points: Floats, face: NDArray[np.int64], way: Floats, pixel: float) -> Mask:
+    """Whether nothing is nearer to the head than each sample, in its pixel.
 
     A buffer of the nearest depth per pixel; a sample may lie behind it by what its own slope makes of a pixel.
     """
     right, up = _axes(way)
-    pixel = mesh.size / PIXELS
     u, v, depth = points @ right, points @ up, points @ way
-    column, row = ((x - x.min()) / pixel for x in (u, v))
-    column, row = column.astype(np.int64), row.astype(np.int64)
+    column, row = (((x - x.min()) / pixel).astype(np.int64) for x in (u, v))
     width = int(column.max()) + 1
     at = row * width + column
     nearest = np.full(width * (int(row.max()) + 1), -np.inf)
     np.maximum.at(nearest, at, depth)
-    normals = mesh.normals if mesh.outward is None else mesh.outward
-    cos = normals @ way
-    if mesh.outward is None:
-        cos = np.abs(cos)
-    steep = cos >= math.cos(limit) - 1e-9
-    slope = (np.abs(normals @ right) + np.abs(normals @ up)) / np.maximum(np.abs(normals @ way), 1e-6)
-    slack = pixel * (slope + 0.05)
-    return np.asarray(steep[face] & (nearest[at] - depth <= slack[face]), bool)
+    normal = mesh.normals[face]
+    slope = (np.abs(normal @ right) + np.abs(normal @ up)) / np.maximum(np.abs(normal @ way), 1e-6)
+    return np.asarray(nearest[at] - depth <= pixel * (slope + 0.05), bool)
 
 
 def silhouette(mesh: Mesh, direction: ArrayLike, tolerance: float | None = None) -> list[Floats]:
@@ -230,7 +257,7 @@ def silhouette(mesh: Mesh, direction: ArrayLike, tolerance: float | None = None)
 
     (way,) = _unit([direction])
     right, up = _axes(way)
-    pixel = mesh.size / PIXELS
+    pixel = pixel_of(mesh)
     points, _, _ = samples(mesh)
     flat = np.stack([points @ right, points @ up], axis=1)
     corner = flat.min(axis=0) - 2 * pixel
