@@ -107,12 +107,23 @@ def test_taps_scatter_as_said(kind):
     assert np.std(areas) / truth.area == pytest.approx(said, rel=0.08)
 
 
+# The same of the outline's own taps alone, on a face seen very askew from near, where the slope differs from tap to tap.
+def test_own_is_the_scatter_of_the_outlines_taps():
+    rng = np.random.default_rng(8)
+    place = dict(tilt=1.1, away=1.2)
+    taps, view = camera(star(rng, 8), **place), RectangleView(camera(BOARD, **place), 0.6, 0.4)
+    areas = [Outline(taps=taps + 3.0 * rng.standard_normal(taps.shape), view=view).area for _ in range(1500)]
+    found = Outline(taps=taps, view=view, tap_error=3.0)
+    assert np.std(areas) / found.area == pytest.approx(found.own, rel=0.08)
+
+
 # Seen from afar and turned by 15°, a face measured by one length is off by 1/cos 15° − 1 = 3.5 %, up or down.
 def test_one_length_is_wide_enough_for_its_tilt():
     place = dict(turn=math.radians(15), away=40.0)
     taps = camera(BOARD, **place)
     across, along = (
-        Outline(taps=taps, view=LengthView(taps[i], taps[i + 1], size)) for i, size in ((0, 0.6), (1, 0.4))
+        Outline(taps=taps, view=LengthView(taps[i], taps[i + 1], size), tap_error=0.01)
+        for i, size in ((0, 0.6), (1, 0.4))
     )
     assert across.area / 0.24 == pytest.approx(1 / math.cos(math.radians(15)), rel=0.01)
     assert along.area / 0.24 == pytest.approx(math.cos(math.radians(15)), rel=0.01)
