@@ -107,7 +107,7 @@ def test_taps_scatter_as_said(kind):
     assert np.std(areas) / truth.area == pytest.approx(said, rel=0.08)
 
 
-# The same of the outline's own taps alone, on a face seen very askew from near, where the slope differs from tap to tap.
+# The same of the outline's own taps alone, on a face seen askew from near: the slope differs from tap to tap.
 def test_own_is_the_scatter_of_the_outlines_taps():
     rng = np.random.default_rng(8)
     place = dict(tilt=1.1, away=1.2)
