@@ -21,7 +21,7 @@ def stated(piece, belief, at_work):
     setting = at_work(sweep_width=piece.sweep, travel_speed=piece.travel, passes=piece.passes)
     rate = piece.sweep * piece.travel / piece.passes
     recipe = Recipe(setting, "", piece.clean, 0.01, rate, {}, None, "flash")
-    area = piece.width * piece.length
+    area = piece.width * piece.length + piece.by_hand  # what is scraped gets no beam
     zone = Zone(area, width=piece.width, masking=piece.masked, set_ups=piece.clamps, hand_share=piece.by_hand / area)
     return pp.hours(recipe, belief, [zone], around=Preliminaries(strips=piece.strips))
 
@@ -33,7 +33,6 @@ def jobs(pan_belief, at_work):
     for k in range(JOBS):
         rng = np.random.default_rng([k, 7])
         piece = made_piece(rng)
-        piece = dataclasses.replace(piece, by_hand=min(piece.by_hand, piece.width * piece.length))
         hours = stated(piece, dataclasses.replace(pan_belief, seed=k), at_work)
         shop = made_shop(rng)
         took, slow = (simulated(piece, shop, np.random.default_rng([k, 8]), slower) for slower in (1.0, 2.0))

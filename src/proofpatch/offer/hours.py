@@ -67,7 +67,8 @@ class Hours:
     """Seconds of the whole job, sampled.
 
     drivers: what they rest on, in words. parts: {what is done: seconds}, which add up to `seconds`. pieces: in the
-    batch. ranked: what makes the doubt, the largest first. lens_windows: worn, of the shop's. filter_holds: [kg].
+    batch. ranked: what makes the doubt, the largest first. lens_windows: worn. filter_holds: of dust [kg].
+    rates: that were drawn, by name; True where it is the shop's own.
     """
 
     seconds: Floats
@@ -77,6 +78,7 @@ class Hours:
     ranked: tuple[Driver, ...] = ()
     lens_windows: Floats | float = 0.0
     filter_holds: Floats | float = 1.0
+    rates: Mapping[str, bool] = field(default_factory=dict)
 
     def quantile(self, p: float) -> float:
         """Time that is not exceeded with chance p [s]."""
@@ -144,7 +146,10 @@ def hours(
     said = (f"beam-on {beam_on:.0f} s for {area:.3g} m², effort counted", *draws.said(), correction.words)
     ranked = drivers_of(seconds, draws.drawn)
     windows = parts["beam on"] / draws["lens_life"]
-    return Hours(seconds, said, MappingProxyType(parts), pieces, ranked, windows, draws["filter_holds"])
+    own = {name: name in draws.given for name in rates_data() if name in draws.drawn}
+    return Hours(
+        seconds, said, MappingProxyType(parts), pieces, ranked, windows, draws["filter_holds"], MappingProxyType(own)
+    )
 
 
 def _piece(recipe: Recipe, belief: Belief, zones: tuple[Zone, ...], draws: Draws) -> dict[str, Floats]:

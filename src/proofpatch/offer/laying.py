@@ -46,7 +46,7 @@ def lay(zone: Zone, setting: Setting, hand_spread: float, draws: Draws, key: str
     A zone of no width is taken as square. A stroke longer than the reach is drawn in parts; every part runs on to a
     mask or off the piece at both its ends.
     """
-    area = zone.area * zone.effort * _sure(zone, draws, key)
+    area = zone.area * (1.0 - zone.hand_share) * zone.effort * _sure(zone, draws, key)
     if zone.width is None:
         across = along = np.sqrt(area)
     else:
@@ -57,6 +57,7 @@ def lay(zone: Zone, setting: Setting, hand_spread: float, draws: Draws, key: str
     strokes = lanes * parts * setting.passes * zone.count
     metres = lanes * (along + parts * draws["stroke_run"]) * setting.passes * zone.count
     # The mean of 1/u over strokes whose ln u varies by s is e^(s²/2); the sum of n of them varies by s/√n.
+    strokes = np.maximum(strokes, 1.0)
     spread = math.log1p(hand_spread) / COVERS_95
     uneven = math.exp(spread**2 / 2) * (1 + spread / np.sqrt(strokes) * draws.rng(key).standard_normal(draws.samples))
     beam = metres / setting.travel_speed * uneven / draws["daily_speed"]

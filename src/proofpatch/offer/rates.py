@@ -86,9 +86,10 @@ class Draws:
         return values
 
     def said(self) -> tuple[str, ...]:
-        """Where each rate that was drawn comes from, the shop's own first."""
+        """Where the rates that were drawn come from, the shop's own first, the rest together by their mark."""
         own = [f"{name.replace('_', ' ')}: the shop's own" for name in self.given if name in self.drawn]
-        data = rates_data()
-        rest = [f"{data[name].locator} ({cite(data[name])})" for name in data if name in self.drawn
-                and name not in self.given]  # fmt: skip
-        return (*own, *rest)
+        marks: dict[str, list[str]] = {}
+        for name, datum in rates_data().items():
+            if name in self.drawn and name not in self.given:
+                marks.setdefault(cite(datum), []).append(name.replace("_", " "))
+        return (*own, *(f"{', '.join(names)} ({mark})" for mark, names in marks.items()))

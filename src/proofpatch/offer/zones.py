@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import Any, Protocol, runtime_checkable
 
 from proofpatch.errors import InputError, expect
 from proofpatch.physics.setting import finite_number
@@ -35,7 +35,7 @@ class Zone:
         area_spread: one standard deviation of ln(area): how sure it is [1].
         width: across the strokes, of a rail or a frame [m]; None: about square. Narrower than the sweep it still
             takes whole strokes, for a narrower sweep at the same hand speed would be another dose.
-        hand_share: share of it finished by hand: corners, carving [1].
+        hand_share: share of it finished by hand, where no beam goes: corners, carving [1].
         count: equal ones on one piece. set_ups: times the piece is turned or clamped for it.
         masking: length of edge to mask on one [m].
 
@@ -64,8 +64,8 @@ class Zone:
 
     @property
     def effective(self) -> float:
-        """Area times effort, of all equal ones [m²]."""
-        return self.area * self.effort * self.count
+        """Area under the beam times effort, of all equal ones [m²]."""
+        return self.area * (1.0 - self.hand_share) * self.effort * self.count
 
 
 @dataclass(frozen=True)
@@ -100,8 +100,33 @@ class Preliminaries:
         expect("first_of_kind", self.first_of_kind, bool, "Say true or false.")
 
 
+@runtime_checkable
+class Measured(Protocol):
+    """A zone as `measure` has it: one [m²] of `count` equal pieces, its spread, effort and share finished by hand."""
+
+    name: str
+    count: int
+    effort: float
+    hand_finish: float
+    untouched: bool
+
+    @property
+    def one(self) -> float:
+        """Developed area of one piece [m²]."""
+
+    @property
+    def spread(self) -> float:
+        """Standard deviation over area [1]."""
+
+
+def measured_zone(one: Measured) -> Zone:
+    """The zone of the hours for a measured one; a spread over the mean becomes one of the logarithm."""
+    spread = math.sqrt(math.log1p(one.spread**2))
+    return Zone(one.one, one.effort, one.name, spread, None, one.hand_finish, one.count)
+
+
 def zones_of(given: Iterable[Any]) -> tuple[Zone, ...]:
-    """Zones of areas [m²], (area, effort factor) pairs, or zones.
+    """Zones of areas [m²], (area, effort factor) pairs, zones, or measured zones (those not to be touched left out).
 
     Raises:
         InputError: none is given, or one is no zone.
@@ -110,6 +135,9 @@ def zones_of(given: Iterable[Any]) -> tuple[Zone, ...]:
     for one in given:
         if isinstance(one, Zone):
             found.append(one)
+        elif isinstance(one, Measured):
+            if not one.untouched:
+                found.append(measured_zone(one))
         elif isinstance(one, (tuple, list)) and len(one) == 2:
             found.append(Zone(one[0], one[1]))
         else:

@@ -23,7 +23,18 @@ from proofpatch.learn.limits import PRESETS, Hand, Limits
 from proofpatch.learn.surface import Layer, Surface
 from proofpatch.materials import coating, find_substrate
 from proofpatch.offer.hours import BOUNDS
+from proofpatch.offer.money import amount
 from proofpatch.physics.setting import finite_number
+from proofpatch.shop.offer_keys import (
+    LETTERHEAD_KEYS,
+    OFFER_BOUNDED,
+    OFFER_FACTORS,
+    OFFER_KEYS,
+    PRICE_KEYS,
+    RATE_KEYS,
+    WHOLES,
+    ZONE_KEYS,
+)
 from proofpatch.survey.clear import Clearance
 from proofpatch.survey.described import surface_of
 from proofpatch.survey.evidence import Reading, Survey, read_survey
@@ -51,8 +62,9 @@ KEYS: dict[str, dict[str, str]] = {
     "people": {"name": "text", "at": "point"},
     "air": {"capture": "captured", "flow": "air flow"},
     "power": {"circuits": "texts", "chiller": "power", "extractor": "power"},
-    "zones": {"name": "text", "area": "zone", "effort": "factor"},
-    "rates": {"set_up": "set-up", "hand_factor": "hand factor"},
+    "zones": {"name": "text", "area": "zone", "effort": "factor", **ZONE_KEYS},
+    "rates": {"set_up": "set-up", "hand_factor": "hand factor", **RATE_KEYS},
+    "offer": OFFER_KEYS, "prices": PRICE_KEYS, "letterhead": LETTERHEAD_KEYS,
 }  # fmt: skip
 EVIDENCE = "evidence"  # a table whose keys are the survey's own names
 LISTS = ("layers", "cleared", "openings", "shiny", "people", "zones")
@@ -66,8 +78,9 @@ BOUNDED: dict[str, tuple[str, float | None, float | None]] = {
     "zone": ("area", 1e-6, 1e5),
     "set-up": ("duration", *BOUNDS["set_up"][:2]),
     "captured": ("share", 0.0, MOST_CAUGHT),
+    **OFFER_BOUNDED,
 }
-FACTORS = {"factor": (0.1, 20.0), "hand factor": BOUNDS["hand_factor"][:2]}
+FACTORS = {"factor": (0.1, 20.0), "hand factor": BOUNDS["hand_factor"][:2], **OFFER_FACTORS}
 LARGEST_FILE = 1_000_000  # bytes; a job is a page of text
 LONGEST_TEXT = 500
 EARLIEST_YEAR = 1000
@@ -79,6 +92,7 @@ FARTHEST = 1000.0  # m, of somebody outside a room
 class Job:
     """A job as its file says it. zones: (area [m²], effort factor).
 
+    offer: what its tables of zones, offer, prices and letterhead say, read; `shop.offered` makes things of it.
     survey: its findings, None without any. surveyed: the layers are what the survey makes of them.
     """
 
@@ -95,6 +109,7 @@ class Job:
     cleared: tuple[Clearance, ...] = ()
     zones: tuple[tuple[float, float], ...] = ()
     rates: Mapping[str, float] = field(default_factory=dict)
+    offer: Mapping[str, Any] = field(default_factory=dict)
     room: Room | None = None
     height: float = HEIGHT
     capture: float = 0.0
@@ -241,6 +256,7 @@ def job_from(
         cleared=tuple(cleared),
         zones=tuple((zone["area"], zone.get("effort", 1.0)) for zone in read["zones"]),
         rates=read["rates"],
+        offer={name: read[name] for name in ("zones", "offer", "prices", "letterhead")},
         room=_room(read),
         height=read["room"].get("height", HEIGHT),
         capture=read["air"].get("capture", 0.0),
@@ -440,8 +456,12 @@ def read_value(place: str, kind: str, value: Any) -> Any:
         return _distance(place, value)
     if kind == "coating":
         return _read_coating(place, value)
-    if kind in ("year", "seed"):
-        low, high = (EARLIEST_YEAR, datetime.date.today().year) if kind == "year" else (0, 2**31)
+    if kind == "money":
+        return amount(value, place, place)
+    if kind in ("year", "seed", *WHOLES):
+        low, high = WHOLES.get(kind, (0, 2**31))
+        if kind == "year":
+            low, high = EARLIEST_YEAR, datetime.date.today().year
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
             raise InputError(place, f"{place} is not a whole number from {low} to {high}.", "Write it without quotes.")
         return value
