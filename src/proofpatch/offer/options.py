@@ -77,8 +77,7 @@ def side_by_side(recipe: Recipe, belief: Belief, asked: Asked) -> tuple[Choice, 
     if any(asked.front) and not all(asked.front):
         fronts = tuple(zone for zone, seen in zip(asked.zones, asked.front, strict=True) if seen)
         rest = [zone.name for zone, seen in zip(asked.zones, asked.front, strict=True) if not seen]
-        left = f"{', '.join(filter(None, rest)) or 'The rest'} stays as it is."
-        found.append(choose("Front only", left[:1].upper() + left[1:], recipe, belief, replace(asked, zones=fronts)))
+        found.append(choose("Front only", _stays(rest), recipe, belief, replace(asked, zones=fronts)))
     if recipe.gentler is not None:
         slower = _at(recipe, belief, recipe.gentler)
         found.append(choose("Gentler", "Slower, with at most half the chance of a mark.", slower, belief, asked))
@@ -95,6 +94,15 @@ def by_pieces(
     """The job in batches of so many pieces, the hand learning."""
     sizes = sorted({*batches, asked.pieces})
     return tuple((n, choose(f"{n} pieces", "", recipe, belief, replace(asked, pieces=n, net=None))) for n in sizes)
+
+
+def _stays(names: Sequence[str]) -> str:
+    """What is left as it is, in a sentence."""
+    if len(names) == 1 or not all(names):
+        said = f"{names[0] if all(names) else 'the rest'} stays as it is"
+    else:
+        said = f"{', '.join(names[:-1])} and {names[-1]} stay as they are"
+    return f"{said[:1].upper()}{said[1:]}."
 
 
 def _at(recipe: Recipe, belief: Belief, setting: Setting) -> Recipe:

@@ -83,7 +83,7 @@ def spoken(seconds: float) -> str:
 
 
 def _line(zone: Zone, share: Decimal, pieces: int) -> Line:
-    return Line(zone.name or "Cleaning", share, _amount(zone, pieces))
+    return Line(_capital(zone.name or "cleaning"), share, _amount(zone, pieces))
 
 
 def _amount(zone: Zone, pieces: int) -> str:
@@ -92,6 +92,10 @@ def _amount(zone: Zone, pieces: int) -> str:
 
 
 def _scope(zone: Zone, pieces: int) -> str:
-    name = zone.name or "The surface agreed"
+    name = _capital(zone.name or "the surface agreed")
     by_hand = f", {show(zone.hand_share, 'share')} of it finished by hand" if zone.hand_share else ""
-    return f"{name[:1].upper()}{name[1:]}, {_amount(zone, pieces)}{by_hand}."
+    return f"{name}, {_amount(zone, pieces)}{by_hand}."
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]

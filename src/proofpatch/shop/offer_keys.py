@@ -31,9 +31,8 @@ LETTERHEAD_KEYS = {"name": "text", "address": "texts", "more": "texts", "paper":
 WHOLES = {"equal ones": (1, 10_000), "times": (0, 1000), "days": (1, 365)}
 OFFER_BOUNDED: dict[str, tuple[str, float | None, float | None]] = {
     "member": ("length", 1e-3, 1e3), "masked": ("length", 0.0, 1e4), "wait": ("duration", 0.0, 1e6),
-    "way": ("length", 0.0, 1e7),
     **{f"rate {name}": (_QUANTITIES[unit], low, high) for name, (low, high, unit) in _MORE.items() if unit},
 }  # fmt: skip
-OFFER_FACTORS = {"mark-up": (0.0, 20.0)} | {
+OFFER_FACTORS = {"mark-up": (0.0, 20.0), "way": (0.0, 10_000.0)} | {
     f"rate {name}": (low, high) for name, (low, high, unit) in _MORE.items() if not unit
 }

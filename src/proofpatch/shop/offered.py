@@ -43,8 +43,10 @@ def asked_of(work: Job, chance: float | None = None, net: Decimal | None = None)
         with inside(f"zones[{i}]"):
             found.append(Zone(**{key: value for key, value in zone.items() if key != "front"}))
     about = said["offer"]
-    around = Preliminaries(**{key: about[key] for key in (
-        "strips", "waiting", "trips", "travel", "distance", "first_of_kind") if key in about})  # fmt: skip
+    names = ("strips", "waiting", "trips", "travel", "first_of_kind")
+    around = Preliminaries(
+        distance=1000.0 * about.get("distance", 0.0), **{key: about[key] for key in names if key in about}
+    )
     return Asked(
         tuple(found), prices_of(said["prices"], chance), tuple(bool(zone.get("front")) for zone in zones),
         work.rates, around, about.get("pieces", 1), captured=work.capture or 1.0, net=net,
@@ -58,7 +60,7 @@ def prices_of(said: dict[str, Any], chance: float | None = None) -> Prices:
         InputError: a price that is none.
     """
     given = {key: said[key] for key in (*MONEY, "currency", "drawn", "chance") if key in said}
-    given |= {key: _exact(said[key]) for key in ("margin", "mark_up", "deposit") if key in said}
+    given |= {key: _exact(said[key]) for key in ("margin", "mark_up", "deposit") if said.get(key)}
     if chance is not None:
         given["chance"] = chance
     names = {f"prices.{key}": key for key in (*given, "subcontract", "mark_up")} | {
