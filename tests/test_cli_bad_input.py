@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from proofpatch.cli import DONE, Answer, cli, main, sentence
-from proofpatch.cli_read import BEAM, FUME, KNOBS, OPTIONS, STOP, SURFACE
+from proofpatch.cli_read import AREA, BEAM, FUME, KNOBS, OPTIONS, STOP, SURFACE
 from proofpatch.errors import InputError
 from proofpatch.shop.job import KEYS, LISTS
 from proofpatch.shop.log import LOG_KEYS, UNIT_KEYS
@@ -26,7 +26,7 @@ UNITS = {
     "area_rate": "m²/h", "air_flow": "m³/h",
 }  # fmt: skip
 PLAIN = ("top_hat_share", "passes", "count", "fraction_left", "layer", "seed", "year")
-ANY_TEXT = ("grader", "suspect")  # whatever can be shown is a legitimate answer
+ANY_TEXT = ("grader", "suspect", "zone")  # whatever can be shown is a legitimate answer
 TEXTS = ["", "   ", LONG, RUBBISH, "\x00", "a\nb", "nan", "inf", "1e308", "5e-324", "-1", "[1, 2]", "5 kg", "🪵", "ſ²"]
 COMMANDS = {
     "bench": (("bench",), ("laser", *KNOBS, "pattern", "top_hat_share", "against", *SURFACE[1:], "picture")),
@@ -38,6 +38,7 @@ COMMANDS = {
         (*KNOBS, "residue", "harm", "fraction_left", "layer", "seconds", "length", "grader", "waited"),
     ),
     "survey": (("survey",), ("laser", "evidence", *STOP, "cleared", "pdf")),
+    "measure": (("measure",), AREA),
     "hazards": (("hazards",), ("laser", *BEAM, *FUME, "picture", "pdf")),
     "demo": (("demo",), ("seed",)),
 }
@@ -45,7 +46,7 @@ GOOD = {
     "power": "150 W", "rate": "12.5 kHz", "width": "100 ns", "spot_diameter": "0.9 mm", "residue": "partial",
     "harm": "none", "travel_speed": "50 mm/s", "coating": "varnish",
     "substrate": "red oak", "year": "2001", "beam_diameter": "10 mm", "focal_length": "160 mm",
-    "seconds": "2 s", "length": "100 mm",
+    "seconds": "2 s", "length": "100 mm", "shape": "panel; length=1 m; width=1 m",
 }  # fmt: skip
 
 
@@ -115,7 +116,7 @@ def test_every_option_refuses_what_is_none(run, chest, command, name):
     for value in bad_values(name):
         code, out, err = run(*words_of(start, good | {name: value}, chest))
         legitimate = (name in ANY_TEXT and value.strip() and value.isprintable() and value != LONG) or (
-            name in ("top_hat_share", "reflectance") and value == "5e-324"
+            name in ("top_hat_share", "reflectance", "hand_finish") and value == "5e-324"
         )
         if legitimate:
             assert code in (0, 1), (value, err)

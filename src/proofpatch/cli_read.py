@@ -84,6 +84,19 @@ OPTIONS = {
     "until_idle": ("--until-idle", "close when no page was asked for so long, like '5 min'; never if left out"),
     "chance": ("--chance", "how often the price is to hold, like '75 %'; as the job file says if left out"),
     "price": ("--price", "your own price, looked at; without tax, or with it where prices are with tax"),
+    "shape": ("--shape", "'SHAPE; FIGURE=VALUE; …' like 'cylinder; diameter=60 mm; length=700 mm'; repeat"),
+    "outline": ("--outline", "JSON file of an outline tapped in a photo"),
+    "mesh": ("--mesh", "file of a scan, ending in .obj, .stl, .ply or .glb"),
+    "unit": ("--unit", "of the scan's numbers: m, cm, mm, in or ft; GLB has metres"),
+    "longest": ("--longest", "longest side of the scan by tape, like '0.92 m', in place of its unit"),
+    "pick_at": ("--pick-at", "'X x Y x Z' of a face of the scan; with it all one reaches without crossing an edge"),
+    "pick_box": ("--pick-box", "'X x Y x Z | X x Y x Z', two corners of a box; what of the scan lies in it"),
+    "incidence": ("--incidence", "steepest the beam may fall on a face, like '45°'"),
+    "focus_depth": ("--focus-depth", "along the beam within which the spot works, like '20 mm'"),
+    "zone": ("--zone", "what the zone is called"),
+    "pieces": ("--pieces", "equal pieces; one if left out"),
+    "effort": ("--effort", "time beside an open flat face, like 1.5, or kinds of work like 'carving overhead'"),
+    "hand_finish": ("--hand-finish", "share finished by hand, like '10 %'"),
     "date": ("--date", "day it was read, like 2026-03-02; today if left out"),
 }
 SURFACE = ("laser", "coating", "colour", "coating_condition", "thickness", "substrate", "substrate_condition")
@@ -96,8 +109,12 @@ KNOBS = ("power", "rate", "width", "spot_diameter", "sweep_width", "sweep_speed"
 MEASURE = (
     "mark", "lift", "power_reading", "burn_card", "material", "top_hat_share", "reading_error", "meter_error", "date",
 )  # fmt: skip
+AREA = (
+    "shape", "outline", "mesh", "unit", "longest", "pick_at", "pick_box", "incidence", "focus_depth", "sweep_width",
+    "zone", "pieces", "effort", "hand_finish",
+)  # fmt: skip
 REQUIRED = ("residue", "harm")
-REPEATED = ("suspect", "evidence", "cleared", "mark", "lift", "power_reading", "burn_card")
+REPEATED = ("shape", "suspect", "evidence", "cleared", "mark", "lift", "power_reading", "burn_card")
 
 # Field of an InputError from the core -> the option it came from.
 SETTING_OPTIONS = {

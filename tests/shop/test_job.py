@@ -1,6 +1,7 @@
 """The job file: every key is read, shown in the docs, and refused in one sentence where it is no good."""
 
 import dataclasses
+import math
 import re
 import tomllib
 from pathlib import Path
@@ -80,7 +81,13 @@ def test_the_docs_example_reads_as_written():
     assert dataclasses.asdict(job.limits) == pytest.approx(dataclasses.asdict(pp.PRESETS["ordinary"]))
     assert job.hand == pp.Hand()
     assert job.lead.cleared
-    assert job.zones == ((pytest.approx(0.55), 1.0),)
+    ((zone, (area, effort)),) = zip(job.measured, job.zones, strict=True)
+    assert [one.words.partition(":")[0] for one in zone.areas] == [
+        "area as given", "moulding by girth", "outline in a photo",
+    ]  # fmt: skip
+    assert zone.area == pytest.approx(0.55 + 1.8 * 0.04 + zone.areas[2].area)
+    assert (area, effort) == (pytest.approx(0.95 * zone.area), 1.0)
+    assert (zone.name, zone.count, zone.coating, zone.limits) == ("flat of the lid", 1, "varnish", "ordinary")
     assert (job.rates["set_up"], job.rates["hand_factor"]) == (pytest.approx(1800), 1.8)
     # The example names what is remembered, so that nothing moves by copying it.
     for name, value in job.rates.items():
@@ -106,6 +113,29 @@ def test_examples_read(path):
     job = read_job(path)
     assert job.zones
     assert job.log_path == path.with_suffix(".patches.jsonl")
+
+
+def test_zones_of_every_sort():
+    lid = {"surface": {"substrate": "oak"}, "layers": [{"coating": "shellac"}]}
+    leg = {"shape": "cylinder", "diameter": "60 mm", "length": 0.7, "how": "calliper"}
+    zones = [{"shapes": [leg], "count": 4, "effort": "turnings"}, {"name": "inlay", "area": "1 dm²", "untouched": True}]
+    with pytest.raises(InputError):
+        job_from(lid | {"zones": zones})  # dm² is no unit here
+    zones[1]["area"] = "0.01 m²"
+    job = job_from(lid | {"zones": zones})
+    assert [zone.name for zone in job.measured] == ["zone 1", "inlay"]
+    assert job.zones == ((pytest.approx(4 * math.pi * 0.06 * 0.7), 1.75),)
+    assert job_from(lid | {"zones": zones[1:]}).zones == ()
+    for wrong, field in (
+        ({}, "zones[0].area"), ({"area": "1 m²", "shapes": [leg | {"length": "3 kg"}]}, "zones[0].shapes[0].length"),
+        ({"shapes": [leg, {"shape": "blob"}]}, "zones[0].shapes[1].shape"),
+        ({"shapes": [leg], "how": "eye"}, "zones[0].how"),
+        ({"outlines": [{"points": [[0, 0]]}]}, "zones[0].outlines[0].outline"),
+    ):  # fmt: skip
+        with pytest.raises(InputError) as error:
+            job_from(lid | {"zones": [wrong]})
+        assert error.value.field == field
+        assert field in str(error.value)
 
 
 def test_a_preset_is_edited_key_by_key():
@@ -144,7 +174,9 @@ def test_every_key_refuses_what_is_none_and_names_itself(table, key):
         ("job", "year", "1904"), ("job", "seed", 2**31 + 1), ("limits", "preset", "tender"), ("limits", "p_harm", 2),
         ("hand", "stand_off_spread", "1 m"), ("hand", "starts", "anywhere"), ("lead", "status", "maybe"),
         ("lead", "date", "9999-01-01"), ("zones", "area", "5e-324 m2"), ("zones", "area", "1e6 m2"),
-        ("zones", "area", "2 m"), ("zones", "effort", 5e-324), ("zones", "effort", 21), ("rates", "set_up", "-5 min"),
+        ("zones", "area", "2 m"), ("zones", "effort", 5e-324), ("zones", "effort", 21), ("zones", "effort", "sorcery"),
+        ("zones", "count", 0), ("zones", "count", 1.5), ("zones", "count", 10**5), ("zones", "hand_finish", "110 %"),
+        ("zones", "how", "sonar"), ("zones", "shapes", {}), ("zones", "outlines", [3]), ("rates", "set_up", "-5 min"),
         ("rates", "hand_factor", 0), ("job", "suspects", ["wax", 3]), ("job", "suspects", "wax"),
         ("room", "height", "1 um"), ("air", "capture", "99 %"),
     ],

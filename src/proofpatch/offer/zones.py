@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
-from typing import Any, Protocol, runtime_checkable
+from typing import Any
 
 from proofpatch.errors import InputError, expect
+from proofpatch.measure import zones as measured
 from proofpatch.physics.setting import finite_number
 
 MOST_ZONES = 1000
@@ -100,26 +101,7 @@ class Preliminaries:
         expect("first_of_kind", self.first_of_kind, bool, "Say true or false.")
 
 
-@runtime_checkable
-class Measured(Protocol):
-    """A zone as `measure` has it: one [m²] of `count` equal pieces, its spread, effort and share finished by hand."""
-
-    name: str
-    count: int
-    effort: float
-    hand_finish: float
-    untouched: bool
-
-    @property
-    def one(self) -> float:
-        """Developed area of one piece [m²]."""
-
-    @property
-    def spread(self) -> float:
-        """Standard deviation over area [1]."""
-
-
-def measured_zone(one: Measured) -> Zone:
+def measured_zone(one: measured.Zone) -> Zone:
     """The zone of the hours for a measured one; a spread over the mean becomes one of the logarithm."""
     spread = math.sqrt(math.log1p(one.spread**2))
     return Zone(one.one, one.effort, one.name, spread, None, one.hand_finish, one.count)
@@ -135,7 +117,7 @@ def zones_of(given: Iterable[Any]) -> tuple[Zone, ...]:
     for one in given:
         if isinstance(one, Zone):
             found.append(one)
-        elif isinstance(one, Measured):
+        elif isinstance(one, measured.Zone):
             if not one.untouched:
                 found.append(measured_zone(one))
         elif isinstance(one, (tuple, list)) and len(one) == 2:

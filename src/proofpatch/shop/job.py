@@ -22,6 +22,7 @@ from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.limits import PRESETS, Hand, Limits
 from proofpatch.learn.surface import Layer, Surface
 from proofpatch.materials import coating, find_substrate
+from proofpatch.measure.zones import EFFORT, MOST_ZONES, Zone, pairs
 from proofpatch.offer.hours import BOUNDS
 from proofpatch.offer.money import amount
 from proofpatch.physics.setting import finite_number
@@ -35,6 +36,7 @@ from proofpatch.shop.offer_keys import (
     WHOLES,
     ZONE_KEYS,
 )
+from proofpatch.shop.zones import READERS, read_areas, read_effort, read_pieces, zone_from
 from proofpatch.survey.clear import Clearance
 from proofpatch.survey.described import surface_of
 from proofpatch.survey.evidence import Reading, Survey, read_survey
@@ -62,14 +64,18 @@ KEYS: dict[str, dict[str, str]] = {
     "people": {"name": "text", "at": "point"},
     "air": {"capture": "captured", "flow": "air flow"},
     "power": {"circuits": "texts", "chiller": "power", "extractor": "power"},
-    "zones": {"name": "text", "area": "zone", "effort": "factor", **ZONE_KEYS},
+    "zones": {
+        "name": "text", "area": "zone", "how": "text", "shapes": "shapes", "outlines": "outlines", "count": "pieces",
+        "effort": "effort", "hand_finish": "share", "coating": "text", "limits": "text", "untouched": "flag",
+        **ZONE_KEYS,
+    },
     "rates": {"set_up": "set-up", "hand_factor": "hand factor", **RATE_KEYS},
     "offer": OFFER_KEYS, "prices": PRICE_KEYS, "letterhead": LETTERHEAD_KEYS,
 }  # fmt: skip
 EVIDENCE = "evidence"  # a table whose keys are the survey's own names
 LISTS = ("layers", "cleared", "openings", "shiny", "people", "zones")
 REQUIRED = {
-    "surface": ("substrate",), "layers": ("coating",), "cleared": ("hazard", "status"), "zones": ("area",),
+    "surface": ("substrate",), "layers": ("coating",), "cleared": ("hazard", "status"),
     "openings": ("name", "wall", "start", "end"), "shiny": ("name", "at"), "people": ("name", "at"),
 }  # fmt: skip
 DEFAULT_LASER = "pulsed-500"
@@ -80,7 +86,7 @@ BOUNDED: dict[str, tuple[str, float | None, float | None]] = {
     "captured": ("share", 0.0, MOST_CAUGHT),
     **OFFER_BOUNDED,
 }
-FACTORS = {"factor": (0.1, 20.0), "hand factor": BOUNDS["hand_factor"][:2], **OFFER_FACTORS}
+FACTORS = {"effort": EFFORT, "hand factor": BOUNDS["hand_factor"][:2], **OFFER_FACTORS}
 LARGEST_FILE = 1_000_000  # bytes; a job is a page of text
 LONGEST_TEXT = 500
 EARLIEST_YEAR = 1000
@@ -90,7 +96,7 @@ FARTHEST = 1000.0  # m, of somebody outside a room
 
 @dataclass(frozen=True)
 class Job:
-    """A job as its file says it. zones: (area [m²], effort factor).
+    """A job as its file says it. measured: its zones; zones: of them (area under the beam [m²], effort factor).
 
     offer: what its tables of zones, offer, prices and letterhead say, read; `shop.offered` makes things of it.
     survey: its findings, None without any. surveyed: the layers are what the survey makes of them.
@@ -107,7 +113,7 @@ class Job:
     survey: Survey | None = None
     surveyed: bool = False
     cleared: tuple[Clearance, ...] = ()
-    zones: tuple[tuple[float, float], ...] = ()
+    measured: tuple[Zone, ...] = ()
     rates: Mapping[str, float] = field(default_factory=dict)
     offer: Mapping[str, Any] = field(default_factory=dict)
     room: Room | None = None
@@ -129,6 +135,11 @@ class Job:
         if self.laser_file is None:
             return self.laser
         return find_any_laser(str(self.laser_file), None, "job.laser", on=day)
+
+    @property
+    def zones(self) -> tuple[tuple[float, float], ...]:
+        """(area under the beam [m²], effort factor) of each zone the beam goes to."""
+        return pairs(self.measured) if self.measured else ()
 
     @property
     def log_path(self) -> Path:
@@ -254,7 +265,7 @@ def job_from(
         survey=survey,
         surveyed=not layers,
         cleared=tuple(cleared),
-        zones=tuple((zone["area"], zone.get("effort", 1.0)) for zone in read["zones"]),
+        measured=_zones(read["zones"]),
         rates=read["rates"],
         offer={name: read[name] for name in ("zones", "offer", "prices", "letterhead")},
         room=_room(read),
@@ -266,6 +277,16 @@ def job_from(
         seed=head.get("seed", 0),
         path=path,
     )
+
+
+def _zones(given: Sequence[Mapping[str, Any]]) -> tuple[Zone, ...]:
+    if len(given) > MOST_ZONES:
+        raise InputError("zones", f"There are {len(given)} zones.", f"Give at most {MOST_ZONES}.")
+    found = []
+    for i, entry in enumerate(given):
+        with inside(f"zones[{i}]"):
+            found.append(zone_from(entry, i + 1))
+    return tuple(found)
 
 
 def _room(read: Mapping[str, Any]) -> Room | None:
@@ -465,6 +486,12 @@ def read_value(place: str, kind: str, value: Any) -> Any:
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
             raise InputError(place, f"{place} is not a whole number from {low} to {high}.", "Write it without quotes.")
         return value
+    if kind in READERS:
+        return read_areas(place, kind, value)
+    if kind == "pieces":
+        return read_pieces(place, value)
+    if kind == "effort":
+        return read_effort(place, value)
     if kind in FACTORS:
         least, most = FACTORS[kind]
         if isinstance(value, bool) or not isinstance(value, (int, float)) or not least <= value <= most:

@@ -10,10 +10,8 @@ _ELSEWHERE = ("set_up", "hand_factor", "filter_holds")  # named in the job's own
 _MORE = {name: bounds for name, bounds in BOUNDS.items() if name not in _ELSEWHERE}
 
 RATE_KEYS = {name: f"rate {name}" for name in _MORE}
-ZONE_KEYS = {
-    "area_spread": "share", "width": "member", "hand_share": "share", "count": "equal ones", "set_ups": "times",
-    "masking": "masked", "front": "flag",
-}  # fmt: skip
+# Beside what `measure` reads of a zone.
+ZONE_KEYS = {"width": "member", "set_ups": "times", "masking": "masked", "front": "flag"}
 OFFER_KEYS = {
     "number": "text", "customer": "texts", "site": "text", "pieces": "equal ones", "strips": "times",
     "waiting": "wait", "trips": "times", "travel": "wait", "distance": "way", "first_of_kind": "flag",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -12,7 +13,7 @@ from proofpatch.offer.price import MONEY, Prices
 from proofpatch.offer.quote import Party, text_line
 from proofpatch.offer.tax import Tax
 from proofpatch.offer.written import VALID_DAYS, Paper
-from proofpatch.offer.zones import Preliminaries, Zone
+from proofpatch.offer.zones import Preliminaries, measured_zone
 from proofpatch.shop.job import Job, inside
 
 TAX_KEYS = {
@@ -35,20 +36,23 @@ def asked_of(work: Job, chance: float | None = None, net: Decimal | None = None)
         InputError: no zones, or a part that is none; the field is the key of the file.
     """
     said = work.offer
-    zones = said.get("zones") or ()
-    if not zones:
-        raise InputError("zones", "The job has no zones to price.", "Add [[zones]] with an area.")
-    found = []
-    for i, zone in enumerate(zones):
+    found, front = [], []
+    for i, (seen, entry) in enumerate(zip(work.measured, said.get("zones", ()), strict=True)):
+        if seen.untouched:
+            continue
         with inside(f"zones[{i}]"):
-            found.append(Zone(**{key: value for key, value in zone.items() if key != "front"}))
+            more = {key: entry[key] for key in ("width", "set_ups", "masking") if key in entry}
+            found.append(replace(measured_zone(seen), **more))
+        front.append(bool(entry.get("front")))
+    if not found:
+        raise InputError("zones", "The job has no zones to price.", "Add [[zones]] with an area, shapes or outlines.")
     about = said["offer"]
     names = ("strips", "waiting", "trips", "travel", "first_of_kind")
     around = Preliminaries(
         distance=1000.0 * about.get("distance", 0.0), **{key: about[key] for key in names if key in about}
     )
     return Asked(
-        tuple(found), prices_of(said["prices"], chance), tuple(bool(zone.get("front")) for zone in zones),
+        tuple(found), prices_of(said["prices"], chance), tuple(front),
         work.rates, around, about.get("pieces", 1), captured=work.capture or 1.0, net=net,
     )  # fmt: skip
 

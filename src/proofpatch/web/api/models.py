@@ -13,6 +13,8 @@ from pydantic.fields import FieldInfo
 from proofpatch.hazards import beam
 from proofpatch.learn.evidence import HARMS, RESIDUES
 from proofpatch.learn.surface import MOST_LAYERS
+from proofpatch.measure.figure import MOST_PARTS
+from proofpatch.measure.shapes import SHAPES
 from proofpatch.offer.money import MOST
 from proofpatch.physics.setting import BOUNDS, MOST_PASSES, PATTERNS
 from proofpatch.shop.job import EARLIEST_YEAR, EVIDENCE, FACTORS, KEYS, LISTS, LONGEST_TEXT, REQUIRED
@@ -20,11 +22,12 @@ from proofpatch.shop.offer_keys import WHOLES
 from proofpatch.shop.people import LONGEST_NOTE
 from proofpatch.shop.store import LONGEST_BY, LONGEST_TITLE
 from proofpatch.shop.tables import KINDS
+from proofpatch.shop.zones import READERS
 from proofpatch.units import kind_named
 
 MOST_ENTRIES = 100  # in a list or a table of a job; a job is a page of text
 LONGEST_KEY = 100
-DEEPEST = 5  # tables in tables; a job has three
+DEEPEST = 7  # tables in tables; a tap of an opening of an outline of a zone has as many
 MOST_VERSIONS = 10**9
 SHOWN, MOST_SHOWN = 50, 200  # jobs or changes in one answer
 PRINTABLE = r"^[^\x00-\x1f\x7f-\x9f]*$"
@@ -76,7 +79,15 @@ def _value_schema(kind: str) -> dict[str, Any]:
     """What a value of a job file may be; whether it can be read the reader of job files says."""
     text: dict[str, Any] = {"type": "string", "minLength": 1, "maxLength": LONGEST_TEXT, "pattern": PRINTABLE}
     if kind in FACTORS:
-        return {"type": "number", "minimum": FACTORS[kind][0], "maximum": FACTORS[kind][1]}
+        factor = {"type": "number", "minimum": FACTORS[kind][0], "maximum": FACTORS[kind][1]}
+        return {"anyOf": [factor, text]} if kind == "effort" else factor
+    if kind == "pieces":
+        return {"type": "integer", "minimum": 1, "maximum": MOST_PARTS}
+    if kind in READERS:
+        one: dict[str, Any] = {"type": "object", "maxProperties": MOST_ENTRIES}
+        if kind == "shapes":
+            one |= {"properties": {"shape": {"enum": list(SHAPES)}}, "required": ["shape"]}
+        return {"type": "array", "items": one, "minItems": 1, "maxItems": MOST_ENTRIES}
     if kind == "flag":
         return {"type": "boolean"}
     if kind == "money":
