@@ -195,7 +195,7 @@ def recipe(job: str | None, json_: bool, **given: Any) -> None:
 def offer(job: str, json_: bool, **given: Any) -> None:
     """How long, how much: hours and price as ranges, other ways side by side, and the written quote.
 
-    Example: proofpatch offer gate.toml --pdf quote.pdf
+    Example: proofpatch offer chest.toml --pdf quote.pdf
     """
     import proofpatch as pp
     from proofpatch.cli_offer import check_chance, check_price, offer_lines, write_quote_pdf
