@@ -67,8 +67,11 @@ def lay(zone: Zone, setting: Setting, hand_spread: float, draws: Draws, key: str
 
 def _sure(zone: Zone, draws: Draws, key: str) -> Floats:
     """The true area over the measured one."""
-    if zone.area_spread == 0:
-        return np.ones(draws.samples)
-    name = f"area of {zone.name}" if zone.name else "area"
-    wobble = np.exp(zone.area_spread * draws.rng(f"{key} area").standard_normal(draws.samples))
-    return draws.keep(name, wobble)
+    found = np.ones(draws.samples)
+    if zone.area_spread:
+        own = np.exp(zone.area_spread * draws.rng(f"{key} area").standard_normal(draws.samples))
+        found = found * draws.keep(f"area of {zone.name}" if zone.name else "area", own)
+    if zone.shared_spread:
+        noise = draws.keep(f"reading the {zone.instrument}", draws.rng(zone.instrument).standard_normal(draws.samples))
+        found = found * np.exp(zone.shared_spread * noise)
+    return found

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
 from proofpatch.learn.belief import Belief
+from proofpatch.learn.recipe import Recipe
 from proofpatch.offer.money import shown
 from proofpatch.offer.options import Asked, Choice
 from proofpatch.offer.price import for_zones
 from proofpatch.offer.quote import Line, Party, Quote
+from proofpatch.offer.rates import rates_data
 from proofpatch.offer.told import FINISH, if_sample_fails, method_words, said_of, terms
 from proofpatch.offer.zones import Zone
 from proofpatch.units import show
@@ -47,7 +49,7 @@ def write_quote(choices: Sequence[Choice], belief: Belief, asked: Asked, paper: 
     """
     first, prices = choices[0], asked.prices
     net, code = first.price.net, prices.currency
-    shares = for_zones(net, [max(zone.effective, 1e-12) for zone in first.zones], code)
+    shares = for_zones(net, [work_of(zone, first.recipe, asked.rates) for zone in first.zones], code)
     lines = tuple(_line(zone, share, asked.pieces) for zone, share in zip(first.zones, shares, strict=True))
     surface = belief.surface
     coats = [max(coat.shares, key=lambda key: coat.shares[key]) for coat in surface.coats]
@@ -64,15 +66,31 @@ def write_quote(choices: Sequence[Choice], belief: Belief, asked: Asked, paper: 
         duration=duration_words(first), starts=paper.starts, sample=paper.sample, tax=prices.tax,
         deposit=prices.deposit, credit=fee if paper.patches_paid else Decimal(0),
         options=tuple((one.name, one.words, one.price.net) for one in choices[1:]),
-        terms=terms(paper.terms), if_sample_fails=if_sample_fails(fee, shown(fee, code, paper.locale)),
+        terms=terms((*_fee_terms(fee, paper, code), *paper.terms)),
+        if_sample_fails=if_sample_fails(fee, shown(fee, code, paper.locale)),
         locale=paper.locale,
     )  # fmt: skip
+
+
+def work_of(zone: Zone, recipe: Recipe, rates: Mapping[str, float]) -> float:
+    """Middle time of a zone, beam with what goes around it and hand finish, by which the price is shared out [s]."""
+    rate = {name: rates.get(name, rates_data()[name].value) for name in ("hand_factor", "hand_finish")}
+    by_hand = zone.area * zone.count * zone.hand_share
+    return zone.effective / recipe.area_rate * rate["hand_factor"] + by_hand * rate["hand_finish"]
 
 
 def duration_words(choice: Choice) -> str:
     """How long it takes, as a customer wants to know it: the range of 8 in 10."""
     low, high = (choice.hours.quantile(p) for p in (0.1, 0.9))
     return f"The work takes about {spoken(low)} to {spoken(high)}."
+
+
+def _fee_terms(fee: Decimal, paper: Paper, code: str) -> tuple[tuple[str, str], ...]:
+    """What the test patches cost while they are still to be laid."""
+    if not fee or paper.patches_paid:
+        return ()
+    said = shown(fee, code, paper.locale)
+    return (("Test patches", f"{said}, due when they are laid, taken off the price when the job goes ahead."),)
 
 
 def spoken(seconds: float) -> str:

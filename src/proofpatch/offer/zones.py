@@ -18,6 +18,7 @@ BOUNDS: dict[str, tuple[str, float, float, str]] = {
     "area": ("An area", 1e-6, 1e5, "m²"),
     "effort": ("An effort factor", 0.1, 20.0, ""),
     "area_spread": ("The spread of an area", 0.0, 1.0, ""),
+    "shared_spread": ("The shared spread of an area", 0.0, 1.0, ""),
     "width": ("A width", 1e-3, 1e3, "m"),
     "hand_share": ("A hand-finish share", 0.0, 1.0, ""),
     "count": ("A count", 1, 10_000, ""),
@@ -33,7 +34,8 @@ class Zone:
     Args:
         area: developed area of one [m²]. effort: time beside a flat face of that area [1].
         name: as the quote calls it.
-        area_spread: one standard deviation of ln(area): how sure it is [1].
+        area_spread: one standard deviation of ln(area): how sure it is [1]. shared_spread: the same of what its
+            instrument does to every zone it measured. instrument: which.
         width: across the strokes, of a rail or a frame [m]; None: about square. Narrower than the sweep it still
             takes whole strokes, for a narrower sweep at the same hand speed would be another dose.
         hand_share: share of it finished by hand, where no beam goes: corners, carving [1].
@@ -53,6 +55,8 @@ class Zone:
     count: int = 1
     set_ups: int = 0
     masking: float = 0.0
+    shared_spread: float = 0.0
+    instrument: str = ""
 
     def __post_init__(self) -> None:
         for field, (words, low, high, unit) in BOUNDS.items():
@@ -102,9 +106,20 @@ class Preliminaries:
 
 
 def measured_zone(one: measured.Zone) -> Zone:
-    """The zone of the hours for a measured one; a spread over the mean becomes one of the logarithm."""
-    spread = math.sqrt(math.log1p(one.spread**2))
-    return Zone(one.one, one.effort, one.name, spread, None, one.hand_finish, one.count)
+    """The zone of the hours for a measured one; a spread over the mean becomes one of the logarithm.
+
+    What one instrument does to all it measured stays shared; of several instruments in a zone all counts as its own.
+    """
+    names = {area.instrument for area in one.areas}
+    own, shared = one.spread, 0.0
+    if len(names) == 1:
+        own = math.hypot(*(area.area * area.own for area in one.areas)) / one.one
+        shared = math.fsum(area.area * area.shared for area in one.areas) / one.one
+    own, shared = (math.sqrt(math.log1p(spread**2)) for spread in (own, shared))
+    return Zone(
+        one.one, one.effort, one.name, own, None, one.hand_finish, one.count, shared_spread=shared,
+        instrument=names.pop() if len(names) == 1 else "",
+    )  # fmt: skip
 
 
 def zones_of(given: Iterable[Any]) -> tuple[Zone, ...]:
