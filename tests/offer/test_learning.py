@@ -1,5 +1,7 @@
 """Wright's law against a printed example, and what learns in a batch."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -73,3 +75,14 @@ def test_the_shares_of_the_doubt_are_those_of_a_sum():
     found = drivers_of(2.0 * a + b, {"set_up": a, "looking": b})
     assert [one.name for one in found] == ["set_up", "looking"]
     assert [one.share for one in found] == pytest.approx([0.8, 0.2], abs=0.01)
+
+
+def test_what_is_gone_over_again_follows_from_the_chance_of_clean(found, pan_belief):
+    def again(p_clean):
+        parts = pp.hours(dataclasses.replace(found, p_clean=p_clean), pan_belief, [2.0]).parts
+        return parts["going over again"] / (parts["beam on"] + parts["turning strokes"] + parts["looking"])
+
+    sure, never, mixed = (again(p) for p in (1.0, 0.0, 0.7))
+    assert float(np.median(sure)) == pytest.approx(0.02, rel=0.1)  # rates.csv, touching_up
+    assert float(np.median(never)) == pytest.approx(0.20, rel=0.1)  # islands
+    assert float(np.mean(mixed == sure)) == pytest.approx(0.7, abs=0.03)
