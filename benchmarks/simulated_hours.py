@@ -108,7 +108,7 @@ def _lay(
 
     def stroke(length: float) -> None:
         nonlocal beam
-        took = slower * length / (day_speed * math.exp(spread * rng.standard_normal()))
+        took = slower * length / (day_speed * math.exp(spread * rng.standard_normal() + spread**2 / 2))
         beam += took
         pass_time(took * (1 + shop["looking"]) + shop["stroke_turn"])
 

@@ -56,10 +56,10 @@ def lay(zone: Zone, setting: Setting, hand_spread: float, draws: Draws, key: str
     parts = np.ceil(along / reach)
     strokes = lanes * parts * setting.passes * zone.count
     metres = lanes * (along + parts * draws["stroke_run"]) * setting.passes * zone.count
-    # The mean of 1/u over strokes whose ln u varies by s is e^(s²/2); the sum of n of them varies by s/√n.
+    # A stroke takes length/u on average, as physics.strokes clocks it; the sum of n varies by 1/√n of what one does.
     strokes = np.maximum(strokes, 1.0)
     spread = math.log1p(hand_spread) / COVERS_95
-    uneven = math.exp(spread**2 / 2) * (1 + spread / np.sqrt(strokes) * draws.rng(key).standard_normal(draws.samples))
+    uneven = 1 + spread / np.sqrt(strokes) * draws.rng(key).standard_normal(draws.samples)
     beam = metres / setting.travel_speed * uneven / draws["daily_speed"]
     stances = parts * np.ceil(across / reach) * setting.passes * zone.count * draws["stance"]
     return Laid(beam, strokes * draws["stroke_turn"], stances, strokes)
