@@ -116,6 +116,21 @@ def test_no_tax_and_tax_inside():
     assert "Before tax" not in inside
 
 
+# Decimals of ISO 4217 on the page: none, two, three; with the spaces that a language writes within its sums.
+@pytest.mark.parametrize(
+    ("currency", "locale", "total"),
+    [("JPY", "en", "¥790"), ("KWD", "en", "KWD 790.000"), ("EUR", "fr_FR", "1 790,00 €"), ("EUR", "de_DE", "790,00 €")],
+)
+def test_sums_of_any_currency_stand_on_the_page(currency, locale, total):
+    value = Decimal(1790) if total.startswith("1") else Decimal(790)
+    quote = made_quote((Line("Door", value),), currency=currency, locale=locale, tax=Tax(), credit=0, options=())
+    fee = quote.money(Decimal(60))
+    quote = dataclasses.replace(quote, if_sample_fails=f"You pay {fee}.")
+    said = words(quote_pdf(quote)).replace("\xa0", " ").replace("\u202f", " ")
+    assert total in said
+    assert fee.replace("\xa0", " ").replace("\u202f", " ") in said
+
+
 def test_the_approval_of_a_sample():
     where = (("Sample", "C1"), ("Where", "Low left"))
     seen, stays = ("No paint on the open surface.",), ("Pores keep traces.",)

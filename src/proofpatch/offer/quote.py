@@ -16,7 +16,8 @@ from proofpatch.offer.tax import Tax, Totals, totals
 LONGEST_LINE = 200
 LONGEST_TEXT = 1200
 MOST_LINES = 400
-JOINERS = "\u200c\u200d"  # letters of Persian and of Indian scripts need them; they show nothing themselves
+# What shows nothing itself: joiners that Persian and Indian scripts need, and spaces that do not break within a sum.
+UNSEEN = "\u200c\u200d\u00a0\u202f"
 BASES = {
     "fixed": "Fixed price for the scope above.",
     "not more than": "Time and materials, not more than this sum without your written consent.",
@@ -33,7 +34,7 @@ def text_line(value: Any, field: str, most: int = LONGEST_LINE, empty: bool = Tr
     """
     if not isinstance(value, str) or len(value) > most or (not empty and not value.strip()):
         raise InputError(field, f"{field} is not a line of at most {most} characters.", "Shorten it.")
-    if not all(c.isprintable() or c in JOINERS for c in value):
+    if not all(c.isprintable() or c in UNSEEN for c in value):
         raise InputError(field, f"{field} holds signs that cannot be shown.", "Type it anew.")
     return unicodedata.normalize("NFC", value.strip())
 
@@ -127,6 +128,11 @@ class Quote:
         object.__setattr__(
             self, "terms", tuple((text_line(a, "terms"), text_line(b, "terms", LONGEST_TEXT)) for a, b in self.terms)
         )
+        object.__setattr__(
+            self, "options",
+            tuple((text_line(a, "options", empty=False), text_line(b, "options", LONGEST_TEXT), amount(c, "options"))
+                  for a, b, c in self.options),
+        )  # fmt: skip
         if self.basis not in BASES or self.pricing not in PRICINGS:
             name, known = ("basis", tuple(BASES)) if self.basis not in BASES else ("pricing", PRICINGS)
             raise InputError(name, f"The {name} {getattr(self, name)!r} is not known.", f"Use: {', '.join(known)}.")
