@@ -1,4 +1,4 @@
-"""The commands of a job, in the order of the work: survey, forecast, patch, grade, recipe, hazards."""
+"""The commands of a job, in the order of the work: survey, forecast, patch, grade, recipe, offer, hazards."""
 
 from __future__ import annotations
 
@@ -186,6 +186,44 @@ def recipe(job: str | None, json_: bool, **given: Any) -> None:
     say(record, json_, lambda: recipe_lines(record, found, hours, work))
     if found.setting is None:
         raise Answer(NO)
+
+
+@click.command()
+@argument("job", required=True)
+@options("chance", "price", "pdf")
+@as_json
+def offer(job: str, json_: bool, **given: Any) -> None:
+    """How long, how much: hours and price as ranges, other ways side by side, and the written quote.
+
+    Example: proofpatch offer chest.toml --pdf quote.pdf
+    """
+    import proofpatch as pp
+    from proofpatch.cli_offer import check_chance, check_price, offer_lines, write_quote_pdf
+    from proofpatch.cli_show import wrapped
+    from proofpatch.cli_survey import check_pdf
+    from proofpatch.offer.options import BATCHES, by_pieces, side_by_side
+    from proofpatch.offer.written import write_quote
+    from proofpatch.records_offer import offer_record
+    from proofpatch.shop.offered import asked_of, paper_of
+
+    pdf, chance, net = check_pdf(given.get("pdf")), check_chance(given.get("chance")), check_price(given.get("price"))
+    work = cli_work.read_work("offer", job, {}, json_)
+    asked, paper = asked_of(work, chance, net), paper_of(work)
+    cli_work.tell_hazards(work, "offer")
+    belief = cli_work.believe(work, cli_work.patches_of(work))
+    found = pp.recipe(belief, work.limits)
+    if found.setting is None:
+        why = f"No price without a recipe. {found.because}"
+        say({"answer": "no recipe", "because": found.because}, json_, lambda: wrapped(why))
+        raise Answer(NO)
+    choices = side_by_side(found, belief, asked)
+    batches = by_pieces(found, belief, asked, BATCHES if asked.pieces > 1 else ())
+    quote = write_quote(choices, belief, asked, paper)
+    record = offer_record(choices, asked, batches, quote)
+    if pdf:
+        with at_options({"page": "--pdf"}):
+            write_quote_pdf(quote, work, str(pdf))
+    say(record, json_, lambda: offer_lines(record, pdf))
 
 
 @click.command()

@@ -82,6 +82,8 @@ OPTIONS = {
     "reading_error": ("--reading-error", "diameters are read to ± this, 9 times in 10; 0.03 mm if left out"),
     "meter_error": ("--meter-error", "the same of the power meter; 5 % if left out"),
     "until_idle": ("--until-idle", "close when no page was asked for so long, like '5 min'; never if left out"),
+    "chance": ("--chance", "how often the price is to hold, like '75 %'; as the job file says if left out"),
+    "price": ("--price", "your own price, looked at; without tax, or with it where prices are with tax"),
     "shape": ("--shape", "'SHAPE; FIGURE=VALUE; …' like 'cylinder; diameter=60 mm; length=700 mm'; repeat"),
     "outline": ("--outline", "JSON file of an outline tapped in a photo"),
     "mesh": ("--mesh", "file of a scan, ending in .obj, .stl, .ply or .glb"),

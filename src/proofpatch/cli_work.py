@@ -18,7 +18,7 @@ def read_work(answer: str, path: str | None, given: Mapping[str, Any], json_: bo
         work = read_job_or_options(path, given)
     except HardStop as stop:
         refuse(answer, stop.because, json_)
-    why = refused(work) or (beam_stop(work) if answer in ("patch", "recipe") else None)
+    why = refused(work) or (beam_stop(work) if answer in ("patch", "recipe", "offer") else None)
     if why:
         refuse(answer, why, json_)
     return work

@@ -24,7 +24,18 @@ from proofpatch.learn.surface import Layer, Surface
 from proofpatch.materials import coating, find_substrate
 from proofpatch.measure.zones import EFFORT, MOST_ZONES, Zone, pairs
 from proofpatch.offer.hours import BOUNDS
+from proofpatch.offer.money import amount
 from proofpatch.physics.setting import finite_number
+from proofpatch.shop.offer_keys import (
+    LETTERHEAD_KEYS,
+    OFFER_BOUNDED,
+    OFFER_FACTORS,
+    OFFER_KEYS,
+    PRICE_KEYS,
+    RATE_KEYS,
+    WHOLES,
+    ZONE_KEYS,
+)
 from proofpatch.shop.zones import READERS, read_areas, read_effort, read_pieces, zone_from
 from proofpatch.survey.clear import Clearance
 from proofpatch.survey.described import surface_of
@@ -56,8 +67,10 @@ KEYS: dict[str, dict[str, str]] = {
     "zones": {
         "name": "text", "area": "zone", "how": "text", "shapes": "shapes", "outlines": "outlines", "count": "pieces",
         "effort": "effort", "hand_finish": "share", "coating": "text", "limits": "text", "untouched": "flag",
+        **ZONE_KEYS,
     },
-    "rates": {"set_up": "set-up", "hand_factor": "hand factor"},
+    "rates": {"set_up": "set-up", "hand_factor": "hand factor", **RATE_KEYS},
+    "offer": OFFER_KEYS, "prices": PRICE_KEYS, "letterhead": LETTERHEAD_KEYS,
 }  # fmt: skip
 EVIDENCE = "evidence"  # a table whose keys are the survey's own names
 LISTS = ("layers", "cleared", "openings", "shiny", "people", "zones")
@@ -71,8 +84,9 @@ BOUNDED: dict[str, tuple[str, float | None, float | None]] = {
     "zone": ("area", 1e-6, 1e5),
     "set-up": ("duration", *BOUNDS["set_up"][:2]),
     "captured": ("share", 0.0, MOST_CAUGHT),
+    **OFFER_BOUNDED,
 }
-FACTORS = {"effort": EFFORT, "hand factor": BOUNDS["hand_factor"][:2]}
+FACTORS = {"effort": EFFORT, "hand factor": BOUNDS["hand_factor"][:2], **OFFER_FACTORS}
 LARGEST_FILE = 1_000_000  # bytes; a job is a page of text
 LONGEST_TEXT = 500
 EARLIEST_YEAR = 1000
@@ -84,6 +98,7 @@ FARTHEST = 1000.0  # m, of somebody outside a room
 class Job:
     """A job as its file says it. measured: its zones; zones: of them (area under the beam [m²], effort factor).
 
+    offer: what its tables of zones, offer, prices and letterhead say, read; `shop.offered` makes things of it.
     survey: its findings, None without any. surveyed: the layers are what the survey makes of them.
     """
 
@@ -100,6 +115,7 @@ class Job:
     cleared: tuple[Clearance, ...] = ()
     measured: tuple[Zone, ...] = ()
     rates: Mapping[str, float] = field(default_factory=dict)
+    offer: Mapping[str, Any] = field(default_factory=dict)
     room: Room | None = None
     height: float = HEIGHT
     capture: float = 0.0
@@ -251,6 +267,7 @@ def job_from(
         cleared=tuple(cleared),
         measured=_zones(read["zones"]),
         rates=read["rates"],
+        offer={name: read[name] for name in ("zones", "offer", "prices", "letterhead")},
         room=_room(read),
         height=read["room"].get("height", HEIGHT),
         capture=read["air"].get("capture", 0.0),
@@ -460,8 +477,12 @@ def read_value(place: str, kind: str, value: Any) -> Any:
         return _distance(place, value)
     if kind == "coating":
         return _read_coating(place, value)
-    if kind in ("year", "seed"):
-        low, high = (EARLIEST_YEAR, datetime.date.today().year) if kind == "year" else (0, 2**31)
+    if kind == "money":
+        return amount(value, place, place)
+    if kind in ("year", "seed", *WHOLES):
+        low, high = WHOLES.get(kind, (0, 2**31))
+        if kind == "year":
+            low, high = EARLIEST_YEAR, datetime.date.today().year
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
             raise InputError(place, f"{place} is not a whole number from {low} to {high}.", "Write it without quotes.")
         return value

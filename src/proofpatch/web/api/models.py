@@ -15,8 +15,10 @@ from proofpatch.learn.evidence import HARMS, RESIDUES
 from proofpatch.learn.surface import MOST_LAYERS
 from proofpatch.measure.figure import MOST_PARTS
 from proofpatch.measure.shapes import SHAPES
+from proofpatch.offer.money import MOST
 from proofpatch.physics.setting import BOUNDS, MOST_PASSES, PATTERNS
 from proofpatch.shop.job import EARLIEST_YEAR, EVIDENCE, FACTORS, KEYS, LISTS, LONGEST_TEXT, REQUIRED
+from proofpatch.shop.offer_keys import WHOLES
 from proofpatch.shop.people import LONGEST_NOTE
 from proofpatch.shop.store import LONGEST_BY, LONGEST_TITLE
 from proofpatch.shop.tables import KINDS
@@ -88,8 +90,10 @@ def _value_schema(kind: str) -> dict[str, Any]:
         return {"type": "array", "items": one, "minItems": 1, "maxItems": MOST_ENTRIES}
     if kind == "flag":
         return {"type": "boolean"}
-    if kind in ("year", "seed"):
-        low, high = (EARLIEST_YEAR, 9999) if kind == "year" else (0, 2**31)
+    if kind == "money":
+        return {"anyOf": [{"type": "number", "minimum": 0, "maximum": float(MOST)}, text]}
+    if kind in ("year", "seed", *WHOLES):
+        low, high = (EARLIEST_YEAR, 9999) if kind == "year" else WHOLES.get(kind, (0, 2**31))
         return {"type": "integer", "minimum": low, "maximum": high}
     if kind in ("texts", "point"):
         fewest, most = (2, 2) if kind == "point" else (0, MOST_ENTRIES)

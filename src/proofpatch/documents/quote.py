@@ -1,0 +1,258 @@
+"""The papers a customer gets: the quote, the approval of a sample, the invoice."""
+
+from __future__ import annotations
+
+import datetime
+import io
+import json
+import tempfile
+import warnings
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import typst
+from babel.dates import format_date
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from proofpatch.documents.letters import check_letters, fonts_with
+from proofpatch.documents.survey import breakable
+from proofpatch.errors import InputError
+from proofpatch.offer.invoice import Invoice
+from proofpatch.offer.money import shown
+from proofpatch.offer.quote import BASES, Party, Quote
+from proofpatch.offer.revision import changes
+from proofpatch.offer.tax import Tax, Totals, totals
+from proofpatch.shop.settings import PAPERS
+
+HERE = Path(__file__).parent
+PHOTO_SIZE = 1400  # px of the longer side; sharp at 70 mm on paper
+MOST_PIXELS = 50_000_000
+PRICING_WORDS = {
+    "lump sum": "It is one sum for all of it.",
+    "per area": "It is charged by the area that was measured.",
+    "per piece": "It is charged by the piece; later pieces go faster, which is in the sum.",
+}
+
+
+@dataclass(frozen=True)
+class Shot:
+    """A photo for the page: JPEG or PNG, what is on it for who cannot see it, and the line under it."""
+
+    content: bytes
+    alt: str
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class Approval:
+    """A sample to sign. sample: (what, words) rows: which, where, how looked at. seen, unchanged: sentences."""
+
+    number: str
+    day: datetime.date
+    shop: Party
+    customer: Party
+    title: str
+    sample: tuple[tuple[str, str], ...]
+    seen: tuple[str, ...]
+    unchanged: tuple[str, ...]
+    quote: str = ""
+    refused: str = ""
+    locale: str = "en"
+
+
+MEANS = (
+    "The rest of the piece is worked at the setting of this sample, and the result is matched to it, not to new "
+    "material.",
+    "The sample stays visible and protected until the whole piece is accepted.",
+)
+
+
+def quote_pdf(
+    quote: Quote, paper: str = "a4", photo: Shot | None = None, before: Quote | None = None, fonts: Path | None = None
+) -> bytes:
+    """The quote as PDF.
+
+    Args:
+        paper: a4 or us-letter. photo: of the sample. before: the version that was sent before; its changes head the
+        page. fonts: a folder of the shop's own fonts, for letters that the program's have not.
+
+    Raises:
+        InputError: another paper, a photo that is none, or letters without a shape.
+    """
+    check_letters(_names(quote.shop, quote.customer) | {
+        "title": quote.title, "site": quote.site, "scope": quote.scope, "lines": [one.words for one in quote.lines],
+        "terms": [text for pair in quote.terms for text in pair], "finish": quote.finish, "method": quote.method,
+    }, fonts)  # fmt: skip
+    return _printed("quote.typ", _quote_page(quote, before), paper, quote.day, quote.locale, photo, fonts)
+
+
+def invoice_pdf(bill: Invoice, paper: str = "a4", fonts: Path | None = None) -> bytes:
+    """The invoice as PDF; arguments and errors as `quote_pdf`."""
+    names = _names(bill.shop, bill.customer) | {"title": bill.title, "lines": [one.words for one in bill.lines]}
+    check_letters(names, fonts)
+    return _printed("invoice.typ", _invoice_page(bill), paper, bill.day, bill.locale, None, fonts)
+
+
+def approval_pdf(approval: Approval, paper: str = "a4", photo: Shot | None = None, fonts: Path | None = None) -> bytes:
+    """The sheet on which the customer approves a sample; arguments and errors as `quote_pdf`."""
+    check_letters(_names(approval.shop, approval.customer) | {
+        "title": approval.title, "sample": [text for pair in approval.sample for text in pair], "seen": approval.seen,
+    }, fonts)  # fmt: skip
+    data = {
+        **_headed("Sample approval", approval.number, approval.shop, approval.customer, approval.title),
+        "facts": [["Date", _day(approval.day, approval.locale)], *([["Quote", approval.quote]] * bool(approval.quote))],
+        "to": "Customer", "sample": [list(pair) for pair in approval.sample], "seen": list(approval.seen),
+        "means": list(MEANS), "unchanged": list(approval.unchanged), "refused": approval.refused,
+    }  # fmt: skip
+    return _printed("approval.typ", data, paper, approval.day, approval.locale, photo, fonts)
+
+
+def _quote_page(quote: Quote, before: Quote | None) -> dict[str, Any]:
+    """What the template shows, as words."""
+    money, end = quote.money, _day(quote.valid_until, quote.locale)
+    facts = [["Date", _day(quote.day, quote.locale)], ["Valid until", end]]
+    if quote.site:
+        facts.append(["Place", quote.site])
+    options = [[name, words, money(totals([(value, True)], quote.tax, quote.currency).gross)]
+               for name, words, value in quote.options]  # fmt: skip
+    estimate = quote.basis == "estimate"
+    whole = money(quote.totals.gross) + (f" with {quote.tax.name}" if quote.tax.rate else "")
+    return {
+        **_headed("Estimate" if estimate else "Quote", quote.number, quote.shop, quote.customer, quote.title),
+        "versioned": f", version {quote.version}" if quote.version > 1 else "", "facts": facts, "to": "For",
+        "lead": f"{whole}. {quote.duration}".strip(),
+        "changes": list(changes(before, quote)) if before else [], "before": str(before.version) if before else "",
+        "scope": list(quote.scope), "method": list(quote.method), "sample": quote.sample,
+        "finish": list(quote.finish), "unchanged": list(quote.unchanged), "cautions": list(quote.cautions),
+        "lines": [[one.words, one.detail, money(one.amount)] for one in quote.lines],
+        "ends": _ends(quote.totals, quote.tax, money, _after(quote)), "basis": BASES[quote.basis],
+        "pricing": PRICING_WORDS[quote.pricing], "options": options,
+        "options_sum": f"Sum with {quote.tax.name}" if quote.tax.rate else "Sum",
+        "excluded": list(quote.excluded), "assumed": list(quote.assumed), "terms": _terms(quote, end),
+        "acceptance": f"We accept {'estimate' if estimate else 'quote'} {quote.number}, version {quote.version}, with "
+        "its scope, finish, cautions and terms as written here.",
+        "title_choice": f"As quoted, {money(quote.totals.gross)}",
+    }  # fmt: skip
+
+
+def _after(quote: Quote) -> list[tuple[str, str]]:
+    """What comes after the gross: credit and what is due."""
+    if not quote.credit:
+        return []
+    return [("Test patches, already paid", f"−{quote.money(quote.credit)}"), ("To pay", quote.money(quote.due))]
+
+
+def _terms(quote: Quote, end: str) -> list[list[str]]:
+    said = [["Valid", f"Until {end}."]]
+    if quote.starts:
+        said.append(["Start", quote.starts])
+    if quote.deposit:
+        said.append(["Deposit", f"{quote.money(quote.deposit_due)} with your signature; the rest when it is done."])
+    said += [list(pair) for pair in quote.terms]
+    if quote.if_sample_fails:
+        said.append(["If the sample says no", quote.if_sample_fails])
+    return said
+
+
+def _invoice_page(bill: Invoice) -> dict[str, Any]:
+    def money(value: Decimal) -> str:
+        return shown(value, bill.currency, bill.locale)
+
+    after = [("Test patches, already paid", f"−{money(bill.credit)}")] if bill.credit else []
+    if bill.payments:
+        after.append(("Payments noted", f"−{money(bill.paid - bill.credit)}"))
+    if after:
+        after.append(("To pay", money(max(bill.owed, Decimal(0)))))
+    due = _day(bill.due, bill.locale)
+    if bill.owed > 0:
+        owed = f"To pay by {due}: {money(bill.owed)}"
+    else:
+        owed = (
+            "Paid in full. Thank you."
+            if bill.owed == 0
+            else f"Paid. {money(-bill.owed)} too much came in; it is yours."
+        )
+    return {
+        **_headed("Invoice", bill.number, bill.shop, bill.customer, bill.title),
+        "facts": [["Date", _day(bill.day, bill.locale)], ["Due", due]], "to": "To",
+        "lead": f"{bill.of}.", "lines": [[one.words, one.detail, money(one.amount)] for one in bill.lines],
+        "ends": _ends(bill.totals, bill.tax, money, after), "owed": owed, "notes": list(bill.notes),
+        "payments": [[_day(one.day, bill.locale), one.how, money(one.amount)] for one in bill.payments],
+    }  # fmt: skip
+
+
+def _ends(found: Totals, tax: Tax, money: Any, after: Sequence[tuple[str, str]]) -> list[list[Any]]:
+    """The sums under the lines; the last one is the strong one."""
+    percent = f"{(tax.rate * 100).normalize():f} %"
+    if not tax.rate:
+        rows = [("Total", money(found.gross))]
+    elif tax.inclusive:
+        rows = [(f"In it {tax.name} {percent}", money(found.tax)), ("Total", money(found.gross))]
+    else:
+        rows = [("Before tax", money(found.net)), (f"{tax.name} {percent}", money(found.tax)),
+                ("Total", money(found.gross))]  # fmt: skip
+    rows += after
+    return [[words, value, i == len(rows) - 1] for i, (words, value) in enumerate(rows)]
+
+
+def _headed(kind: str, number: str, shop: Party, customer: Party, title: str) -> dict[str, Any]:
+    return {
+        "kind": kind, "number": number, "title": title, "lead": "", "versioned": "", "photo": "", "photo_alt": "",
+        "photo_words": "", "shop": _party(shop), "customer": _party(customer),
+    }  # fmt: skip
+
+
+def _party(one: Party) -> dict[str, Any]:
+    return {"name": one.name, "address": list(one.address), "more": list(one.more)}
+
+
+def _names(shop: Party, customer: Party) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for who, one in (("shop", shop), ("customer", customer)):
+        found |= {f"{who}.name": one.name, f"{who}.address": [*one.address, *one.more]}
+    return found
+
+
+def _day(day: datetime.date, locale: str) -> str:
+    return str(format_date(day, "long", locale=locale))
+
+
+def _printed(
+    template: str, data: Mapping[str, Any], paper: str, day: datetime.date, locale: str, photo: Shot | None,
+    fonts: Path | None,
+) -> bytes:  # fmt: skip
+    if paper not in PAPERS:
+        raise InputError("paper", f"The paper {paper!r} is not known.", f"Use one of: {', '.join(PAPERS)}.")
+    page = {**data, "paper": paper, "date": [day.year, day.month, day.day]}
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder)
+        for name in (template, "letterhead.typ"):
+            (place / name).write_bytes((HERE / name).read_bytes())
+        if photo is not None:
+            (place / "photo.jpg").write_bytes(_small(photo.content))
+            page |= {"photo": "photo.jpg", "photo_alt": photo.alt, "photo_words": photo.words or photo.alt}
+        inputs = {"data": json.dumps(breakable(page))}
+        return bytes(typst.compile(str(place / template), format="pdf", sys_inputs=inputs, **fonts_with(fonts)))
+
+
+def _small(content: bytes) -> bytes:
+    """The photo upright, no larger than the page needs, without what the camera wrote into it."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            with Image.open(io.BytesIO(content), formats=("JPEG", "PNG")) as picture:
+                if picture.width * picture.height > MOST_PIXELS:
+                    raise InputError("photo", "The photo has too many pixels.", "Choose a smaller size.")
+                upright = ImageOps.exif_transpose(picture).convert("RGB")
+        upright.thumbnail((PHOTO_SIZE, PHOTO_SIZE))
+        out = io.BytesIO()
+        upright.save(out, "JPEG", quality=88)
+        return out.getvalue()
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombWarning,
+            Image.DecompressionBombError) as slip:  # fmt: skip
+        if isinstance(slip, InputError):
+            raise
+        raise InputError("photo", "The file is no photo that can be read.", "Choose another.") from None
