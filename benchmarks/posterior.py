@@ -200,9 +200,10 @@ def data_sets(count: int) -> list[Case]:
 def study(sets: int = 20, replications: int = 300) -> list[str]:
     """The whole study as lines of a page."""
     began, found = time.perf_counter(), []
+    cases = data_sets(sets)  # first: what this process compiles is compiled for the threads it has
     os.environ |= {"NUMBA_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        for agreed in pool.map(agreement, data_sets(sets)):
+        for agreed in pool.map(agreement, cases):
             found.append(agreed)
             print(row(agreed), flush=True)
     ranks = calibration(replications)

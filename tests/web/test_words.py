@@ -7,9 +7,14 @@ import re
 import string
 
 import pytest
+from fastapi.testclient import TestClient
 from made_pages import laid, send
 from made_words import fell_through, texts
 
+from proofpatch.shop.certificate import certificate_of
+from proofpatch.shop.door import set_passphrase
+from proofpatch.web.app import create
+from proofpatch.web.door import Door
 from proofpatch.web.shop import LANGUAGE_COOKIE
 from proofpatch.web.words import LANGUAGES, OWN, catalogue, matcher, say, spoken, wanted
 from proofpatch.web.words.drawn import drawing
@@ -139,6 +144,25 @@ def test_what_is_wrong_is_said_in_the_language_of_the_page(spanish, store, pan):
     for answer in wrong:
         assert answer.status_code in (200, 404, 409, 422)
         assert fell_through(answer.text, typed) == []
+
+
+def test_the_way_in_is_in_spanish_too(spanish, store):
+    spanish.app.state.certificate, spanish.app.state.port = (certificate := certificate_of(store.folder)), 8400
+    machine = (certificate.name, *certificate.machine.names, *map(str, certificate.machine.addresses), "8400/trust")
+    assert left_on(spanish, ["/trust"], machine) == {}
+    set_passphrase(store, "three wet brushes dry")
+    app, shop = create(store, patience=None, door=Door(store, 8400, ("shop.test",))), "http://shop.test:8400"
+    with TestClient(app, base_url=shop, headers=SPANISH, client=("192.168.7.20", 5000)) as phone:
+        assert left_on(phone, ["/door", "/join/nothing"], machine) == {}
+        wrong = phone.post("/door", data={"passphrase": "open", "name": "x"}, headers={"origin": shop})
+        assert (wrong.status_code, fell_through(wrong.text, (*TYPED, "x"))) == (403, [])
+        refused = phone.post("/shop", data={"name": "x"}, headers={"origin": "http://evil.example"})
+        assert (refused.status_code, refused.text) == (
+            403,
+            "Este cambio lo pidió otro sitio y no se hizo. Hágalo aquí.",
+        )
+        unknown = phone.post("/shop", data={"name": "x"}, headers={"origin": shop})
+        assert (unknown.status_code, "no se cambió nada" in unknown.text) == (401, True)
 
 
 def test_the_scan_sees_what_is_left(spanish):

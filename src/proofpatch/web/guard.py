@@ -12,6 +12,8 @@ from starlette.concurrency import run_in_threadpool
 from proofpatch.shop.job import LARGEST_FILE
 from proofpatch.web.api.trouble import trouble
 from proofpatch.web.door import HERE, Door, host_of, is_here, open_to_all
+from proofpatch.web.shop import language_here
+from proofpatch.web.words import say, spoken
 
 LARGEST_BODY = 64_000_000  # bytes, of a photo with its form
 LARGEST_AT_DOOR = 20_000  # bytes, of a device that has not signed in
@@ -70,7 +72,9 @@ def _said(request: Request, status: int, field: str, problem: str, remedy: str) 
     """A refusal in words, or as JSON for a program."""
     if request.url.path.startswith(API):
         return trouble(status, field, problem, remedy)
-    return PlainTextResponse(f"{problem} {remedy}", status)
+    # Said before the pages' own language is set.
+    with spoken(language_here(request)):
+        return PlainTextResponse(say(f"{problem} {remedy}"), status)
 
 
 def _refused(request: Request, door: Door | None) -> tuple[int, str, str, str] | None:
