@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from proofpatch.pictures.look import TEXT
 
-SIZE = (160, 112)  # px, never scaled
+LEFT, SIZE = 6, (148, 112)  # px, never scaled; a letter may stand over the edge
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,8 @@ def sketch(name: str) -> str:
     )
     dashed = f'<path d="{one.dashed}" stroke-width="1.2" stroke-dasharray="4 3"/>' if one.dashed else ""
     return (
-        f'<svg width="{wide}" height="{tall}" viewBox="0 0 {wide} {tall}" aria-hidden="true" font-size="{TEXT}">'
+        f'<svg width="{wide}" height="{tall}" viewBox="{LEFT} 0 {wide} {tall}" aria-hidden="true" '
+        f'overflow="visible" font-size="{TEXT}">'
         f'<g fill="none" stroke="currentColor" stroke-linejoin="round"><path d="{one.lines}" stroke-width="1.6"/>'
         f'{dashed}</g><g fill="currentColor" font-style="italic">{words}</g></svg>'
     )  # fmt: skip
