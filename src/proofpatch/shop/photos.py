@@ -128,9 +128,7 @@ def cropped(store: Store, digest: str, box: tuple[float, float, float, float], w
     with Image.open(photo_path(store, photo)) as picture:
         scale = min(width / max(wide, 1.0), 1.0)
         # A JPEG can be read at a half, a quarter or an eighth, which is quick; the size it was asked for stays apart.
-        turned = picture.getexif().get(0x0112, 1) >= 5
-        size = (photo.height, photo.width) if turned else (photo.width, photo.height)
-        picture.draft("RGB", (max(int(size[0] * scale), 1), max(int(size[1] * scale), 1)))
+        picture.draft("RGB", (max(int(picture.width * scale), 1), max(int(picture.height * scale), 1)))
         upright = _upright(picture)
         share = upright.width / photo.width
         part = share * left, share * top, share * (left + wide), share * (top + tall)

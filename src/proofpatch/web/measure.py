@@ -96,6 +96,10 @@ def routes(page: Pages, store: Store, desk: Desk, frame_of: FrameOf = no_frame) 
         found = desk.wait(key) if error else desk.look(key)
         entry = _zone_of(found.entry.data, number)
         row = rows_of_zones(found)[number] if found.work else None
+        for one in row["areas"] if row else ():
+            one["pictures"] = (
+                _kept_pictures(store, key, entry, number, one["at"]) if one["photo"] and one["href"] else {}
+            )
         return page(
             "zone.html", 422 if error else 200, road=found, here="measure", number=number, row=row, error=error,
             form=form if form is not None else zone_said(entry), kinds=efforts(), shapes=catalogue(), sketch=sketch,
@@ -406,6 +410,17 @@ def _pixel(form: Form, name: str, most: int) -> int:
     if not (said.isascii() and said.isdigit() and len(said) < 7 and int(said) <= most):
         raise InputError(name, f"{said[:20]!r} is not a pixel of this photo.", f"Give a whole number up to {most}.")
     return int(said)
+
+
+def _kept_pictures(store: Store, key: str, entry: Mapping[str, Any], number: int, at: int) -> dict[str, Any]:
+    """The photo of a kept outline as it is shown, with it; empty where the photo is not of this shop."""
+    record = entry["outlines"][at]
+    try:
+        photo = photo_of(store, record["photo"])
+    except InputError:
+        return {}
+    taps, size = taps_kept(record, number, at), (photo.width, photo.height)
+    return {name: _picture(key, photo.digest, taps, size, name, True) for name in SHOWN}
 
 
 def _picture(
