@@ -8,7 +8,7 @@ import re
 
 import numpy as np
 import pytest
-from made_browser import PHONE, TOUCHED, accessible, accessible_in_both
+from made_browser import PHONE, TOUCHED, UNLINED, accessible, accessible_in_both
 from made_pages import at, seen, send
 from PIL import Image
 from playwright.sync_api import expect
@@ -338,6 +338,7 @@ def test_the_whole_road_by_touch_on_a_phone(browser, shop, store, pan):
         picture.tap(position={"x": (x - left) * wide / part, "y": (y - top) * wide / part})
     expect(page.get_by_role("heading", level=1)).to_contain_text("so far")
     accessible_in_both(page, "tap", PHONE["width"])
+    assert page.evaluate(UNLINED) == []
     page.get_by_role("button", name="Close the outline").tap()
     expect(page.get_by_role("heading", level=1)).to_contain_text("inside the outline")
     accessible(page, "done", PHONE["width"])
@@ -348,6 +349,7 @@ def test_the_whole_road_by_touch_on_a_phone(browser, shop, store, pan):
     page.get_by_role("link", name="Change door").tap()
     expect(page.get_by_role("button", name="Remove the zone")).to_be_visible()
     accessible(page, "zone", PHONE["width"])
+    assert page.evaluate(UNLINED) == []
     page.get_by_role("button", name="Remove the zone").tap()
     expect(page.get_by_role("heading", level=1)).to_contain_text("0.132")
     page.get_by_role("button", name="Undo: zones").tap()
