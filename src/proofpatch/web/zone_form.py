@@ -17,6 +17,7 @@ from proofpatch.web.shell import Form, text
 
 OWN = ("name", "count", "effort", "hand_finish", "coating", "limits", "untouched")  # of a zone, on the form
 SPARE, MORE, MOST_ROWS = 3, 6, 200  # empty rows of a list that are offered; those another press adds
+LIKE = {"metric": "700 mm or 1.2 m", "us": "28 in or 4 ft"}
 PLAIN = re.compile(r"[0-9]+(?:[.,][0-9]*)?")
 
 
@@ -152,3 +153,28 @@ def at_field(error: InputError) -> InputError:
     field = error.field.rpartition(".")[2]
     problem = re.sub(r"^In zones\[[^ :]*: ", "", error.problem)
     return InputError(field, re.sub(r"^zones\[\d+\]\.", "The ", problem), error.remedy)
+
+
+def zone_of(data: Mapping[str, Any], number: int | str) -> dict[str, Any]:
+    """A zone of a job's tables.
+
+    Raises:
+        InputError: there is none of this number.
+    """
+    zones = data.get("zones", ())
+    if not str(number).isdigit() or int(number) >= len(zones):
+        raise InputError("zone", "There is no such zone.", "Look at the list of zones.")
+    found: dict[str, Any] = zones[int(number)]
+    return found
+
+
+def area_of(entry: Mapping[str, Any], kind: str, at: str) -> Any:
+    """A shape or an outline of a zone, as `zone_of`."""
+    if kind not in ("shapes", "outlines") or not at.isdigit() or int(at) >= len(entry.get(kind, ())):
+        raise InputError("zone", "The zone has no such area.", "Look at the list of zones.")
+    return entry[kind][int(at)]
+
+
+def zone_name(entry: Mapping[str, Any], number: int) -> str:
+    """What a zone is called."""
+    return str(entry.get("name", f"zone {number + 1}"))
