@@ -17,7 +17,7 @@ from proofpatch.shop.lasers import KIND
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Overtaken, Store
 from proofpatch.units import shown_in
-from proofpatch.web import about, bench, devices, jobs, lasers, materials, offline, shop, steps, trust
+from proofpatch.web import about, bench, devices, jobs, lasers, materials, measure, offline, outline, shop, steps, trust
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.api import Interface
@@ -102,6 +102,8 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         jobs.routes(page, store, desk),
         survey_pages.routes(page, store, desk),
         steps.routes(page, desk),
+        measure.routes(page, store, desk),
+        outline.routes(page, store, desk),
         patch_pages.routes(page, store, desk),
         about.routes(page, store, desk),
         bench.routes(page, store, desk),

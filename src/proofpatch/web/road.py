@@ -21,6 +21,7 @@ from proofpatch.learn.forecast import Window, quantiles
 from proofpatch.learn.recipe import Recipe
 from proofpatch.learn.rows import setting_rows
 from proofpatch.learn.stopping import ANY_AREA, another_strip
+from proofpatch.measure.zones import likely, totals
 from proofpatch.physics.rows import THICKNESS
 from proofpatch.physics.sweep import mean_dose
 from proofpatch.pictures.field import field_of
@@ -41,7 +42,7 @@ from proofpatch.survey.stop import HardStop
 from proofpatch.units import show
 
 TITLES = {"survey": "Survey", "forecast": "Forecast", "patches": "Test patches", "recipe": "Recipe",
-          "hazards": "Hazards"}  # fmt: skip
+          "measure": "Measure", "hazards": "Hazards"}  # fmt: skip
 DONE, BEGUN, TO_DO, STOPPED = "done", "begun", "to do", "stopped"
 STRIP = 3  # steps of one that is laid out (common practice, no source)
 MOST_COATS = 2  # whose thickness is asked about
@@ -246,6 +247,7 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, syste
             laid if graded else "",
         ),
         Step("recipe", STOPPED if closed else _recipe_state(best), _recipe_words(best)),
+        Step("measure", DONE if work.measured else TO_DO, _measured_words(work)),
         Step(
             "hazards", STOPPED if hazards["unguarded"] else BEGUN, "not covered" if hazards["unguarded"] else "to sign"
         ),
@@ -281,6 +283,17 @@ def _recipe_words(best: Recipe | None) -> str:
     shown = ((s.average_power, "power"), (s.repetition_rate, "frequency"), (s.travel_speed, "speed"))
     said = ", ".join(units.show(value, kind) for value, kind in shown)
     return said if best.confirmed else f"{said}, to confirm"
+
+
+def _measured_words(work: Job) -> str:
+    """The area of a job with its range; a zone without an area is not kept, so all of them have one."""
+    if not work.measured:
+        return ""
+    sums = totals(work.measured)
+    if not sums.area:
+        return "nothing for the beam"
+    low, high = (show(end, "area") for end in likely(sums.area, sums.spread))
+    return f"{show(sums.area, 'area')}, {low} to {high}"
 
 
 def _stopped(entry: Entry, work: Job | None, why: str, laser: int) -> Road:
