@@ -10,12 +10,12 @@ from typing import Any
 
 import numpy as np
 
+from proofpatch.learn.belief import Belief
+from proofpatch.learn.recipe import Recipe
 from proofpatch.offer.drivers import Driver
 from proofpatch.offer.money import shown, unit_of
 from proofpatch.offer.options import BATCHES, Asked, Choice, by_pieces, side_by_side
 from proofpatch.offer.price import Price, Prices, per_area
-from proofpatch.learn.belief import Belief
-from proofpatch.learn.recipe import Recipe
 from proofpatch.offer.quote import Quote
 from proofpatch.offer.rates import Floats, rates_data
 from proofpatch.offer.tax import totals

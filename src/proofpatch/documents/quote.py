@@ -48,7 +48,10 @@ class Shot:
 
 @dataclass(frozen=True)
 class Approval:
-    """A sample to sign. sample: (what, words) rows: which, where, how looked at. seen, unchanged: sentences. reason: why it was not approved."""
+    """A sample to sign. sample: (what, words) rows: which, where, how looked at. seen, unchanged: sentences.
+
+    reason: why it was not approved.
+    """
 
     number: str
     day: datetime.date
@@ -182,6 +185,7 @@ def _terms(quote: Quote, end: str) -> list[list[str]]:
 
 def invoice_page(bill: Invoice) -> dict[str, Any]:
     """What the paper says, as words."""
+
     def money(value: Decimal) -> str:
         return shown(value, bill.currency, bill.locale)
 

@@ -43,7 +43,9 @@ def signature_png(text: str) -> bytes:
         raise again from None
     ink = drawn.point([255 if level > FAINT else 0 for level in range(256)])
     if ink.histogram()[255] < LEAST_INK:
-        raise InputError("signature", "Nothing is drawn in the field.", "Sign with the finger, or tick signed on paper.")
+        raise InputError(
+            "signature", "Nothing is drawn in the field.", "Sign with the finger, or tick signed on paper."
+        )
     box = ink.getbbox()
     # The ink of the screen may be the pale one of a dark page: on paper it is black.
     bare = Image.new("RGBA", drawn.size, (0, 0, 0, 0))

@@ -25,6 +25,7 @@ from proofpatch.survey.evidence import TESTS
 from proofpatch.survey.identify import chance_words
 from proofpatch.survey.stop import HardStop
 from proofpatch.web.desk import Desk
+from proofpatch.web.road import TITLES
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
 SHOWN = 50  # jobs on a page
@@ -78,7 +79,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         if named != entry.title:
             entry = store.change("job", key, entry.version, entry.data, named)
         desk.begin(entry)
-        return RedirectResponse(f"/jobs/{key}/survey", 303)
+        step = text(form, "step")
+        return RedirectResponse(f"/jobs/{key}/{step if step in TITLES else 'survey'}", 303)
 
     @router.post("/jobs/{key}/delete")
     def delete(key: str, form: Sent) -> Response:
