@@ -1,53 +1,61 @@
-"""A gate of an invented workshop with a confirmed recipe and zones, ready for an offer."""
+"""An invented workshop's quote, of any length."""
 
-import copy
+import datetime
+import io
+from decimal import Decimal
 
-import proofpatch as pp
-from proofpatch.learn.evidence import Graded
-from proofpatch.shop.job import job_from
-from proofpatch.shop.log import graded_to, stamp
+import numpy as np
+from PIL import Image, ImageDraw
 
-LEAD = {"status": "negative", "method": "laboratory test of a chip through all layers", "date": "2025-03-11"}
-CLEARED = [
-    {**LEAD, "hazard": "chromate", "method": "laboratory hexavalent chromium of a chip"}, {**LEAD, "hazard": "cadmium"},
-]  # fmt: skip
-GATE = {
-    "job": {"title": "Iron gate", "laser": "pulsed-500", "year": 2001},
-    "surface": {"substrate": "mild steel", "thickness": "6 mm"}, "layers": [{"coating": "loose rust"}],
-    "limits": {"preset": "scrap", "p_clean": "60 %", "p_harm": "30 %"}, "lead": LEAD, "cleared": CLEARED,
-    "zones": [
-        {"name": "outer face", "area": "1.1 m²", "front": True}, {"name": "inner face", "area": "1.1 m²", "set_ups": 1},
-        {"name": "rails", "area": "0.06 m²", "width": "40 mm", "count": 8, "hand_finish": "5 %", "how": "tape"},
-    ],
-}  # fmt: skip
-SHOP = {
-    "prices": {
-        "currency": "EUR", "labour": "38.00", "laser": "14.00", "lens_window": "85", "filter": "60", "energy": "0.28",
-        "drawn": "4 kW", "waste_fee": "25", "insurance": "12", "minimum": "180", "margin": "25 %", "tax": "20 %",
-        "tax_name": "VAT", "deposit": "30 %", "patch_fee": "60", "floor": "45", "step": "5",
-    },
-    "letterhead": {
-        "name": "Heron & Kiln Restoration", "address": ["7 Tannery Yard", "Low Weir"], "more": ["Tel. 0555 0142"],
-        "locale": "en_IE", "terms": ["Parking; You keep a place for the van."],
-    },
-}  # fmt: skip
-FINDS = {}  # the setting that confirms a recipe, found once
+from proofpatch.offer.quote import Line, Party, Quote
+from proofpatch.offer.tax import Tax
+from proofpatch.offer.told import FINISH, if_sample_fails, method_words, said_of, terms
+
+DAY = datetime.date(2026, 3, 2)
+SHOP = Party(
+    "Heron & Kiln Restoration", ("7 Tannery Yard", "Low Weir LW4 2QT"),
+    ("Tel. 0555 0142 · workshop@heron-kiln.example", "Tax no. XX 000 123"),
+)  # fmt: skip
+CUSTOMER = Party("Mrs A. Fenwick", ("Weir Cottage", "3 Mill Lane", "Low Weir LW4 1AA"))
+TAX = Tax(Decimal("0.2"), "VAT")
 
 
-def gate(store, **more):
-    """The job in a store, its recipe confirmed on a patch."""
-    data = copy.deepcopy(GATE) | more
-    entry = store.add("job", data, title=data["job"]["title"])
-    if "at" not in FINDS:
-        work = job_from(GATE)
-        belief = pp.prior(work.surface, work.laser, work.hand, seed=work.seed)
-        found = pp.recipe(belief, work.limits)
-        patches = []
-        while not found.confirmed and len(patches) < 6:
-            patches.append(Graded(found.setting, "clean", "none"))
-            found = pp.recipe(pp.update(belief, patches), work.limits)
-        assert found.confirmed
-        FINDS["at"] = patches
-    for n, patch in enumerate(FINDS["at"]):
-        store.add("patch", graded_to(patch, stamp()), entry.id, f"A{n + 1}: clean, none")
-    return store.get("job", entry.id)
+def made_quote(lines=3, **changed):
+    """A quote with so many lines, or these."""
+    parts = ("Outer face", "Inner face", "Edges and rebate", "Moulding", "Frame")
+    found = lines if isinstance(lines, tuple) else tuple(
+        Line(f"{parts[i % len(parts)]}{f' {i // len(parts) + 1}' if lines > len(parts) else ''}",
+             Decimal("180.00") + Decimal(i) * Decimal("7.35"), f"{0.4 + 0.1 * (i % 7):.2f} m²")
+        for i in range(lines)
+    )  # fmt: skip
+    given = {
+        "number": "Q-2026-014", "day": DAY, "valid_until": DAY + datetime.timedelta(days=30), "shop": SHOP,
+        "customer": CUSTOMER, "title": "Oak dairy door, green paint off both faces", "lines": found,
+        "site": "Our workshop",
+        "scope": ("The door, both faces and all edges, 3.4 m².", "Hinges and latch are covered, not cleaned."),
+        "method": method_words(["latex-paint"], "oak", 4), "finish": FINISH,
+        "sample": "As on the signed sample C1, inside face, low left.",
+        "unchanged": said_of("unchanged", "oak"), "cautions": said_of("cautions", "oak"),
+        "excluded": said_of("excluded", "oak"), "assumed": said_of("assumed", "oak"),
+        "duration": "About two days in our workshop.", "starts": "Within three weeks of your signature.", "tax": TAX,
+        "deposit": Decimal("0.3"), "credit": Decimal("54.00"), "terms": terms(),
+        "if_sample_fails": if_sample_fails(Decimal(54), "£54.00"), "currency": "GBP", "locale": "en_GB",
+        "options": (("Outer face only", "About a day; the inner face stays painted.", Decimal("340.00")),
+                    ("Gentler", "Slower, half the chance of a mark.", Decimal("690.00"))),
+    }  # fmt: skip
+    return Quote(**(given | changed))
+
+
+def made_photo():
+    """A patch on painted wood, drawn; JPEG."""
+    rng = np.random.default_rng(1)
+    ground = np.clip(np.array([96, 120, 84]) + rng.normal(0, 6, (600, 800, 1)), 0, 255)
+    ground[150:450, 220:560] = np.clip(
+        np.array([188, 150, 104]) + 12 * np.sin(np.arange(340) / 7)[None, :, None] + rng.normal(0, 5, (300, 340, 1)),
+        0, 255,
+    )  # fmt: skip
+    picture = Image.fromarray(ground.astype(np.uint8))
+    ImageDraw.Draw(picture).rectangle((220, 150, 560, 450), outline=(20, 20, 20), width=3)
+    out = io.BytesIO()
+    picture.save(out, "JPEG", quality=90)
+    return out.getvalue()

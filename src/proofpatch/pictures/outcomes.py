@@ -44,7 +44,9 @@ def outcomes_svg(
     marks = ticks(low, high, width)
     axis = f"M{left:.0f} {base}H{right:.0f}" + "".join(f"M{x(v):.1f} {base}v6" for v in marks)
     parts.append(f'<path d="{axis}" fill="none" stroke="{ink.ink}" stroke-width="1.2"/>')
-    parts += [text(x(v), base + 24, clock(v), "middle") for v in marks]
+    for v in marks:
+        half = spread(clock(v), ink) / 2
+        parts.append(text(min(max(x(v), half), width - half), base + 24, clock(v), "middle"))
     return svg((width, int(base + 34)), in_words(outcomes, time, price), parts, ink)
 
 

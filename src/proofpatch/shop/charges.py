@@ -6,10 +6,12 @@ They have the keys of a job file; what a job says itself wins.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any
 
 from proofpatch.errors import InputError
-from proofpatch.shop.job import KEYS, Job, job_from, read_value
+from proofpatch.offer.money import shown
+from proofpatch.shop.job import KEYS, Job, inside, job_from, read_value
 from proofpatch.shop.lasers import entry_named, known
 from proofpatch.shop.offered import paper_of, prices_of
 from proofpatch.shop.people import item_of
@@ -59,7 +61,9 @@ def check_charges(tables: Tables) -> None:
             if key not in KEYS[name]:
                 raise InputError(f"{name}.{key}", f"The key {key[:20]!r} is not known.", "Take it out.")
             read[name][key] = read_value(f"{name}.{key}", KEYS[name][key], value)
-    prices_of(read["prices"])
+    prices = prices_of(read["prices"])
+    with inside("letterhead"):
+        shown(Decimal(1), prices.currency, read["letterhead"].get("locale", "en"))
     paper_of(Job("the shop", None, None, offer=read))  # type: ignore[arg-type]  # only its tables are read
 
 

@@ -107,9 +107,9 @@ def send_quote(store: Store, job: str, quote: Quote, paper: str, photo: str, pdf
         own = quotes_of(store, job)
         if quote.version != len(own) + 1:
             said = f"Version {len(own)} was sent meanwhile."
-            raise InputError("version", said, "Look at it, then write the next one.")
+            raise InputError("quote", said, "Look at it, then write the next one.")
         if own and not changes(own[-1].quote, quote):
-            raise InputError("version", "Nothing changed since the last version.", "Send that one again.")
+            raise InputError("quote", "Nothing changed since the last version.", "Send that one again.")
         if any(one.job != job and one.data["quote"]["number"] == quote.number for one in store.all("quote")):
             said = f"The number {quote.number} is on a quote of another job."
             raise InputError("offer.number", said, "Give another.")
@@ -148,9 +148,9 @@ def take_acceptance(store: Store, found: SentQuote, signed: Signed, pdf: bytes) 
         last = quotes_of(store, job)[-1]
         if last.entry.id != found.entry.id:
             said = f"Version {last.quote.version} was sent since."
-            raise InputError("version", said, "Accept that one.")
+            raise InputError("quote", said, "Accept that one.")
         if found.entry.id in acceptances(store, job):
-            raise InputError("version", "This version was accepted before.", "Look at it.")
+            raise InputError("quote", "This version was accepted before.", "Look at it.")
         kept = keep_pdf(store, job, pdf, f"Quote {found.quote.number}, version {found.quote.version}, accepted")
         data = {"quote": found.entry.id, "fingerprint": accepted.fingerprint, **signed.record(), "pdf": kept.id}
         entry = store.add("acceptance", data, job, f"Accepted by {accepted.name}")

@@ -101,10 +101,10 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         try:
             made, missing = offered(store, desk, found)
             if made is None or missing is not None:
-                raise InputError("version", missing.why if missing else "There is no offer.", "Look at the offer.")
+                raise InputError("quote", missing.why if missing else "There is no offer.", "Look at the offer.")
             quote, sent = draft(store, key, made), quotes_of(store, key)
             if fingerprint(quote) != text(form, "mark"):
-                raise InputError("version", "It is not what you looked at any more.", "Read it again, then send it.")
+                raise InputError("quote", "It is not what you looked at any more.", "Read it again, then send it.")
             photo, size = text(form, "photo"), found_paper(store, found)
             pdf = quote_pdf(quote, size, shot_of(store, key, photo), sent[-1].quote if sent else None)
             entry = send_quote(store, key, quote, size, photo, pdf)
