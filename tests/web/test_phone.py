@@ -14,7 +14,8 @@ import proofpatch
 WEB = Path(proofpatch.__file__).parent / "web"
 STEPS = ("survey", "forecast", "patches", "recipe", "offer", "hazards", "piece")
 ROOMS = ("/", "/?q=brick", "/?q=zzz", "/new", "/shop", "/shop/prices", "/bench",
-         "/bench?coating=oil-varnish&substrate=oak", "/bench?a-power=3", "/lasers", "/lasers/new", "/lasers/pulsed-500", "/materials", "/materials?q=oak",
+         "/bench?coating=oil-varnish&substrate=oak", "/bench?a-power=3",
+         "/lasers", "/lasers/new", "/lasers/pulsed-500", "/materials", "/materials?q=oak",
          "/materials/oak", "/none")  # fmt: skip
 
 
