@@ -60,13 +60,8 @@ OPERATIONS = [
 def real(case, known, pick):
     """The same case of things that are there, and of bodies that come far."""
     # What is changed and put away are other jobs than the one that patches are laid on.
-    which = (
-        "pan"
-        if "graded" in case.path or "{quote}" in case.path
-        else "spare"
-        if case.method == "DELETE"
-        else case.method
-    )
+    theirs = "graded" in case.path or "{quote}" in case.path
+    which = "pan" if theirs else "spare" if case.method == "DELETE" else case.method
     for name in case.path_parameters:
         case.path_parameters[name] = pick(
             KINDS if name == "kind" else known.get(which, known["id"]) if name == "id" else known[name]
