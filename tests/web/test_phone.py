@@ -12,9 +12,10 @@ from playwright.sync_api import expect
 import proofpatch
 
 WEB = Path(proofpatch.__file__).parent / "web"
-STEPS = ("survey", "forecast", "patches", "recipe", "measure", "hazards", "piece")
-ROOMS = ("/", "/?q=brick", "/?q=zzz", "/new", "/shop", "/bench", "/bench?coating=oil-varnish&substrate=oak",
-         "/bench?a-power=3", "/lasers", "/lasers/new", "/lasers/pulsed-500", "/materials", "/materials?q=oak",
+STEPS = ("survey", "forecast", "patches", "recipe", "measure", "offer", "hazards", "piece")
+ROOMS = ("/", "/?q=brick", "/?q=zzz", "/new", "/shop", "/shop/prices", "/bench",
+         "/bench?coating=oil-varnish&substrate=oak", "/bench?a-power=3",
+         "/lasers", "/lasers/new", "/lasers/pulsed-500", "/materials", "/materials?q=oak",
          "/materials/oak", "/none")  # fmt: skip
 
 
