@@ -181,7 +181,7 @@ def test_two_tabs_send_once_and_keep_both_changes(counter, store):
     other = counter.client.post(f"{counter.base}/offer", data={**form, "offer.strips": "3"})
     assert other.status_code == 409
     assert store.get("job", counter.key).data["offer"]["strips"] == 2
-    undone = counter.post("/undo", step="offer")
+    undone = counter.post("/undo", after=f"{counter.base}/offer")
     assert undone.headers["location"] == f"{counter.base}/offer"
     assert "strips" not in store.get("job", counter.key).data["offer"]
     # The shop's prices, too: the first of two tabs stands.
