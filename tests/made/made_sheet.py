@@ -10,7 +10,8 @@ import numpy as np
 from PIL import Image
 from pypdf import PdfReader
 
-from proofpatch.documents.sheet import frame_for, sheet_pdf
+from proofpatch.documents.sheet import frame_for, modules, sheet_pdf
+from proofpatch.photos.frame import MODULES
 
 DPI = 300
 POINT = 0.0254 / 72  # PDF 32000-1, 8.3.2.3
@@ -78,3 +79,24 @@ def printed(count, paper="us-letter", sweep=0.08, finer=3):
     rows, columns = (side // finer for side in face.shape)
     blocks = face[: rows * finer, : columns * finer].reshape(rows, finer, columns, finer)
     return frame_for(laid, paper), blocks.mean(axis=(1, 3), dtype=np.float32).round().astype(np.uint8)
+
+
+def exact(frame, dpi=DPI):
+    """The frame's markers at `dpi`, each pixel as black as its ink, as light (H, W); no rasteriser of a PDF."""
+    per_metre = dpi / 0.0254
+    rows, columns = round(frame.height * per_metre), round(frame.width * per_metre)
+    face = np.ones((rows, columns))
+
+    def covered(start, size):
+        first, last = int(start * per_metre), int(np.ceil((start + size) * per_metre))
+        pixel = np.arange(first, last)
+        ends = np.minimum((start + size) * per_metre, pixel + 1) - np.maximum(start * per_metre, pixel)
+        return slice(first, last), np.clip(ends, 0, 1)
+
+    for marker in frame.markers:
+        module = marker.box.width / MODULES
+        for row, first, count in modules(marker.id):
+            y, down = covered(marker.box.top + row * module, module)
+            x, across = covered(marker.box.left + first * module, count * module)
+            face[y, x] -= np.outer(down, across)
+    return np.clip(face, 0, 1)

@@ -6,6 +6,7 @@ every finder must pass, no likeness of a phone.
 
 import io
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from made_sheet import DPI, printed
@@ -81,12 +82,14 @@ def camera(frame, pose):
 
 
 def photograph(frame, face, pose, colours=PATCHES):
-    """A photo of the sheet's print (H, W) at DPI with the patches' colours in its windows, in turn."""
+    """A photo of the sheet's print (H, W) at DPI, codes or light, with the patches' colours in its windows, in turn."""
     random = np.random.default_rng(pose.seed)
     rows, columns = pose.size
     homography = camera(frame, pose)
     per_metre = DPI / 0.0254
-    print_ = INK + (1 - INK) * DECODE[(face.astype(np.float32) / 255 * 4096).round().astype(int)]
+    if face.dtype == np.uint8:
+        face = DECODE[(face.astype(np.float32) / 255 * 4096).round().astype(int)]
+    print_ = INK + (1 - INK) * face.astype(np.float32)
     if pose.pen:
         print_ = _written(print_, pose.pen, random)
     number = np.zeros(face.shape, dtype=np.uint8)
@@ -129,6 +132,7 @@ def photograph(frame, face, pose, colours=PATCHES):
 PLAIN = Pose()
 
 
+@lru_cache(maxsize=32)
 def shoot(count=6, paper="us-letter", pose=PLAIN, sweep=0.08, colours=PATCHES):
     """(frame, shot) of a sheet as `sheet_pdf` prints it."""
     frame, face = printed(count, paper, sweep)

@@ -67,13 +67,15 @@ class Flattened:
     """A rectified photo with what speaks against it.
 
     Args:
-        flat: the sheet in even light. cautions: worst first. clipped: pixels that may have been brighter (H, W).
+        flat: the sheet in even light. cautions: the place's first, then the light's.
+        seen: where the photo shows the sheet (H, W); clipped: pixels that may have been brighter (H, W).
         greys: light of each printed grey beside the paper's (N, 3), nan where it is not in the photo.
         evened: False without enough paper: then 1 is the brightest light of the photo, and colours are the light's too.
     """
 
     flat: Flat
     cautions: tuple[Caution, ...]
+    seen: NDArray[np.bool_]
     clipped: NDArray[np.bool_]
     greys: Floats
     evened: bool
@@ -107,7 +109,7 @@ def flatten(image: NDArray[np.uint8], found: Found, scale: float = SCALE) -> Fla
         cautions.append(Caution("paper", said, "Lay the printed sheet round the patches."))
     cautions += [one for box in shown for one in _of_glare(clipped & inside, box, scale)][:1]
     greys = _greys(flat, inside, found.frame, scale)
-    return Flattened(Flat(flat, scale), tuple(cautions), clipped & inside, greys, evened)
+    return Flattened(Flat(flat, scale), tuple(cautions), inside, clipped & inside, greys, evened)
 
 
 def tilt(found: Found, size: tuple[int, int]) -> float:
