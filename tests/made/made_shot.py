@@ -164,3 +164,37 @@ def _written(face, strokes, random):
             i, j = row + int(40 * np.sin(step / 30)), column + step
             out[i : i + 5, j : j + 5] = 0.08
     return out
+
+
+SHEETS = ((6, "us-letter", 0.08), (12, "a4", 0.1), (4, "a4", 0.04))
+
+
+def made(how, random):
+    """A photo for benchmarks/photos.py: (content, frame, homography)."""
+    frame, face = printed(*SHEETS[random.integers(len(SHEETS))])
+    size = round(how.long_side * 0.75), how.long_side
+    pose = Pose(
+        tilt=how.tilt, azimuth=random.uniform(0, 360), turn=random.uniform(-8, 8) + 180 * random.integers(2),
+        share=random.uniform(0.78, 0.86), size=size, noise=how.noise, gradient=how.gradient, quality=how.quality,
+        seed=int(random.integers(2**31)), level=0.8,
+    )  # fmt: skip
+    pose = pose.with_(shift=_shift_for(frame, pose, how.cut, random.uniform(0, 2 * np.pi)))
+    blur = how.blur * pose.share * size[1] / frame.height
+    shot = photograph(frame, face, pose.with_(blur=max(0.5, blur)))
+    return shot.content, frame, shot.homography
+
+
+def _shift_for(frame, pose, cut, direction):
+    """The shift in a direction that leaves this share of the sheet outside the picture."""
+    if cut == 0:
+        return (0.0, 0.0)
+    x, y = np.meshgrid(np.linspace(0, frame.width, 40), np.linspace(0, frame.height, 40))
+    at = np.column_stack([x.ravel(), y.ravel(), np.ones(x.size)])
+    way, low, high = np.array([np.cos(direction), np.sin(direction)]), 0.0, 1.2
+    for _ in range(30):
+        middle = (low + high) / 2
+        seen = at @ camera(frame, pose.with_(shift=tuple(middle * way))).T
+        u, v = (seen[:, :2] / seen[:, 2:]).T
+        outside = np.mean((u < 0) | (v < 0) | (u > pose.size[1]) | (v > pose.size[0]))
+        low, high = (middle, high) if outside < cut else (low, middle)
+    return tuple(middle * way)
