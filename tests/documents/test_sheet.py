@@ -41,7 +41,7 @@ def test_two_pages_of_the_paper_say_all(paper, count):
     assert show(laid[0][1]["pulse_width_s"], "time") in back
 
 
-def test_it_is_tagged_and_passes_the_typesetters_own_check():
+def test_it_is_tagged_and_names_its_language():
     pdf = PdfReader(io.BytesIO(sheet_pdf(steps(5), "A", "Gate", "7QK2")))
     assert pdf.trailer["/Root"]["/MarkInfo"]["/Marked"]
     assert "/StructTreeRoot" in pdf.trailer["/Root"]

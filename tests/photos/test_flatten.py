@@ -93,11 +93,15 @@ def test_paper_is_one_everywhere():
     assert np.abs(rows - 1).max() < 0.06
 
 
-def test_a_bright_spot_does_not_draw_the_light_after_it():
-    # The greys stand in the side columns, away from the spot; without robust weights they would go along.
-    wanted, _, _, made = seen(GOOD.with_(glare=1.5))
+def test_something_laid_on_the_paper_does_not_draw_the_light_after_it():
+    wanted, shot = shoot(6, pose=GOOD.with_(gradient=0.4))
+    found = find(shot.image)
+    painted = Image.fromarray(shot.image)
+    dark = corners(Box(0.0, 85 * MM, 28 * MM, 40 * MM))  # a dark thing on the left side column
+    ImageDraw.Draw(painted).polygon([tuple(one) for one in found.seen(dark)], fill=(60, 55, 50))
+    made = flatten(np.asarray(painted), found)
     greys = np.array([INK + (1 - INK) * one.reflectance for one in wanted.greys])
-    assert np.abs(made.greys.mean(axis=1) / greys - 1)[greys > 0.1].max() < 0.03
+    assert np.abs(made.greys.mean(axis=1) / greys - 1)[greys > 0.1].max() < 0.04
 
 
 def test_what_lies_in_the_windows_has_no_say():
