@@ -54,4 +54,5 @@ def linear_of(lab: ArrayLike) -> Floats:
 
 def difference(one: ArrayLike, other: ArrayLike) -> Floats:
     """CIEDE2000 between Lab colours (…, 3), kL = kC = kH = 1; about 1 is just seen side by side."""
-    return np.asarray(color.deltaE_ciede2000(np.asarray(one, dtype=np.float64), np.asarray(other, dtype=np.float64)))
+    a, b = np.broadcast_arrays(np.asarray(one, dtype=np.float64), np.asarray(other, dtype=np.float64))
+    return np.asarray(color.deltaE_ciede2000(a, b))  # type: ignore[no-untyped-call]  # the library has no types

@@ -1,0 +1,197 @@
+"""What cleaning did to the bare ground: change of tone, tinted and burnt places, hot edges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from proofpatch.learn.evidence import HARMS
+from proofpatch.photos.colour import difference
+from proofpatch.photos.grades import TONE_EDGES, tone_chances, worse_of
+
+Floats = NDArray[np.floating]
+Truths = NDArray[np.bool_]
+
+# All ours, tried on toy fields; none is from a source.
+PLACE = 3.5e-4  # m, a place is as large as this when its tone is judged
+BLOCK = 2.0e-3  # m, means over blocks of this tell how sure a mean is
+LIGHT_LEFT = 0.4  # Lab units, what is left of uneven light and white balance
+USUAL = 0.9995  # of the bare sample's places look usual
+BEYOND = 1.25  # times as far as the farthest usual place is unusual
+LEAST_STRANGE = 2.0  # Lab units, an even ground's places may lie this far from its mean
+EDGE = 0.12  # of a window's width counts as its edge
+EDGE_MM = 1.0e-3  # m, and at least this
+EDGE_TONE, EDGE_SURE = 1.5, 3.0  # CIEDE2000 by which, and standard errors with which, an edge differs from the middle
+LEAST_MARK = 0.4e-6  # m², harm smaller than this in all is not told from noise
+LEAST_SHARE = 0.001  # of the open area (design §8)
+
+
+@dataclass(frozen=True)
+class Tone:
+    """Cleaned ground against bare ground.
+
+    Args:
+        change: CIEDE2000 of the means; `error` its standard error.
+        darker: fall of L*, positive is darker; yellower: rise of b*; each with its standard error.
+    """
+
+    change: float
+    error: float
+    darker: float
+    darker_error: float
+    yellower: float
+    yellower_error: float
+
+
+@dataclass(frozen=True)
+class BareTone:
+    """The bare sample: mean Lab (3,) and its covariance; how its places vary (3, 3) and how far the usual ones go."""
+
+    mean: Floats
+    sure: Floats
+    places: Floats
+    farthest: float
+
+
+@dataclass(frozen=True)
+class Harm:
+    """What cleaning did in one window; `where` (H, W) grades each place 0 none … 3 burnt, 0 where coating is on."""
+
+    tone: Tone | None
+    chances: dict[str, float] | None
+    tinted: float
+    burnt: float
+    hot_edges: tuple[str, ...]
+    hot_edge_share: float
+    where: NDArray[np.uint8]
+
+
+def learn_bare(labs: list[Floats], scale: float) -> BareTone:
+    """What bare ground looks like, from Lab pictures of it."""
+    pixels = np.concatenate([lab.reshape(-1, 3) for lab in labs]).astype(np.float64)
+    mean = pixels.mean(axis=0)
+    sure = _mean_covariance([(lab, np.ones(lab.shape[:2], bool)) for lab in labs], scale)
+    places = np.concatenate([_places(lab, np.ones(lab.shape[:2], bool), scale).reshape(-1, 3) for lab in labs])
+    spread = np.cov(places.T) + 0.25 * np.eye(3)
+    far = _far(places, mean, spread)
+    return BareTone(mean, sure, spread, float(np.quantile(far, USUAL)) * BEYOND)
+
+
+def judge_harm(lab: Floats, open_ground: Truths, bare: BareTone, scale: float) -> Harm:
+    """Tone and harm of the open ground (H, W) of one window's Lab picture (H, W, 3)."""
+    where = np.zeros(lab.shape[:2], np.uint8)
+    count = int(open_ground.sum())
+    if count < (0.5 * BLOCK * scale) ** 2:
+        return Harm(None, None, 0.0, 0.0, (), 0.0, where)
+    place = _places(lab, open_ground, scale)
+    far = _far(place.reshape(-1, 3), bare.mean, bare.places).reshape(where.shape)
+    off = difference(bare.mean, place)
+    strange = open_ground & (far > bare.farthest) & (off > LEAST_STRANGE)
+    strange = ndimage.binary_opening(strange, iterations=1)
+    where[strange] = np.searchsorted(TONE_EDGES, off[strange], side="right")
+    change = lab[open_ground].astype(np.float64).mean(axis=0) - bare.mean
+    covariance = bare.sure + _mean_covariance([(lab, open_ground)], scale) + LIGHT_LEFT**2 * np.eye(3)
+    chances = worse_of(tone_chances(bare.mean, change, covariance), _place_chances(where, count, scale))
+    edges, edge_share = _hot_edges(lab, open_ground, where, scale)
+    return Harm(
+        _tone(bare.mean, change, covariance), chances,
+        float((where >= 1).sum() / count), float((where >= 3).sum() / count), edges, edge_share, where,
+    )  # fmt: skip
+
+
+def _tone(reference: Floats, change: Floats, covariance: Floats) -> Tone:
+    step = 1e-3
+    here = float(difference(reference, reference + change))
+    base = change if np.linalg.norm(change) > 0.05 else np.array([0.05, 0.0, 0.0])
+    at = float(difference(reference, reference + base))
+    slope = np.array([
+        (float(difference(reference, reference + base + step * axis)) - at) / step for axis in np.eye(3)
+    ])  # fmt: skip
+    return Tone(
+        here, float(np.sqrt(slope @ covariance @ slope)),
+        float(-change[0]), float(np.sqrt(covariance[0, 0])), float(change[2]), float(np.sqrt(covariance[2, 2])),
+    )  # fmt: skip
+
+
+def _places(lab: Floats, mask: Truths, scale: float) -> Floats:
+    """Mean Lab (H, W, 3) of the masked pixels around each place."""
+    sigma = PLACE * scale
+    weight = ndimage.gaussian_filter(mask.astype(np.float32), sigma, truncate=3)
+    held = np.asarray(lab * mask[..., None], dtype=np.float32)
+    return np.asarray(ndimage.gaussian_filter(held, (sigma, sigma, 0), truncate=3) / np.maximum(weight, 1e-3)[..., None])
+
+
+def _far(lab: Floats, mean: Floats, spread: Floats) -> Floats:
+    """Distance (N,) from the mean in spreads."""
+    root = np.linalg.cholesky(np.linalg.inv(spread))
+    z = (lab - mean) @ root
+    return np.sqrt(np.einsum("nd,nd->n", z, z))
+
+
+def _mean_covariance(pictures: list[tuple[Floats, Truths]], scale: float) -> Floats:
+    """Covariance of the mean colour by how block means vary; pixels side by side are not independent."""
+    size = max(2, round(BLOCK * scale))
+    means, weights = [], []
+    for lab, mask in pictures:
+        rows, columns = (np.arange(n) // size for n in mask.shape)
+        label = rows[:, None] * (columns[-1] + 1) + columns
+        flat, inside = label.ravel(), mask.ravel()
+        count = np.bincount(flat[inside], minlength=int(flat.max()) + 1).astype(np.float64)
+        sums = [np.bincount(flat[inside], lab[..., i].ravel()[inside], minlength=len(count)) for i in range(3)]
+        full = count > 0.1 * size * size
+        means.append(np.stack(sums, axis=1)[full] / count[full, None])
+        weights.append(count[full])
+    mean, weight = np.concatenate(means), np.concatenate(weights)
+    if len(mean) < 3:
+        return 4.0 * np.eye(3)
+    middle = np.average(mean, axis=0, weights=weight)
+    spread = (weight[:, None] * (mean - middle)).T @ (mean - middle) / weight.sum()
+    number = weight.sum() ** 2 / (weight**2).sum()
+    return np.asarray(spread / max(number - 1, 1) + 1e-4 * np.eye(3))
+
+
+def _place_chances(where: NDArray[np.uint8], count: int, scale: float) -> dict[str, float]:
+    """Chance of each grade by the places alone: the worst one that covers enough, one grade off one time in ten."""
+    least = max(LEAST_SHARE * count, LEAST_MARK * scale * scale)
+    worst = max((grade for grade in (1, 2, 3) if (where >= grade).sum() > least), default=0)
+    chances = dict.fromkeys(HARMS, 0.0)
+    chances[HARMS[worst]] += 0.9
+    for beside in (worst - 1, worst + 1):
+        chances[HARMS[min(max(beside, 0), 3)]] += 0.05
+    return chances
+
+
+def _hot_edges(
+    lab: Floats, open_ground: Truths, where: NDArray[np.uint8], scale: float
+) -> tuple[tuple[str, ...], float]:
+    """(names of the hot edges, share of the window they cover): darker or otherwise off the middle's tone."""
+    tall, wide = where.shape
+    y, x = (max(round(EDGE * n), round(EDGE_MM * scale)) for n in (tall, wide))
+    middle = np.zeros_like(open_ground)
+    middle[2 * y : tall - 2 * y, 2 * x : wide - 2 * x] = True
+    bands = {
+        "top": np.s_[:y, :], "bottom": np.s_[tall - y :, :], "left": np.s_[:, :x], "right": np.s_[:, wide - x :]
+    }  # fmt: skip
+    inner = open_ground & middle
+    if inner.sum() < y * x:
+        return (), 0.0
+    inner_mean = lab[inner].astype(np.float64).mean(axis=0)
+    inner_sure = _mean_covariance([(lab, inner)], scale)
+    hot, area = [], np.zeros_like(open_ground)
+    for name, band in bands.items():
+        mask = np.zeros_like(open_ground)
+        mask[band] = open_ground[band]
+        if mask.sum() < 0.1 * lab[band][..., 0].size:
+            continue
+        change = lab[mask].astype(np.float64).mean(axis=0) - inner_mean
+        sure = inner_sure + _mean_covariance([(lab, mask)], scale)
+        far = float(np.sqrt(change @ np.linalg.solve(sure, change)))
+        by = float(difference(inner_mean, inner_mean + change))
+        burnt = float((where[band] >= 1).mean()) > 2 * float((where[middle] >= 1).mean()) + 0.05
+        if (by > EDGE_TONE and far > EDGE_SURE and change[0] < 0) or burnt:
+            hot.append(name)
+            area[band] |= (where[band] >= 1) if burnt else open_ground[band]
+    return tuple(hot), float(area.mean())
