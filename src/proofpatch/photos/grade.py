@@ -32,11 +32,12 @@ TOO_ALIKE = 0.12  # mean share mistaken between the samples beyond which nobody 
 TEXTURE_FROM = 0.03  # share mistaken by colour alone from which texture is asked too
 TOLD = 3.0  # how much surer a pooled place is than one pixel
 GRAIN = 4.0e-4  # m, beyond which places are independent
-VEIL_WIDE = 2.5e-4 # m, half the width from which a veil is a film and no blurred rim
+VEIL_WIDE = 2.5e-4  # m, half the width from which a veil is a film and no blurred rim
 FLOOR = 0.004  # share, error that no sample removes
 RIM = 1.0e-4  # m, by how much the rim of coating is doubtful
 ASSUMED = {"bare": 0.05, "coated": 0.08}  # share, added error when that sample is taken from the strip
 STRANGE = 0.03  # share of a window that looks like neither sample, worth saying
+CLEAR = 4.0e-4  # m, within which of coating the tone of bare ground is not judged
 CELL = 2.0e-3  # m, squares by which unevenness is told
 LEAST = 3.0e-3  # m, side of the smallest sample worth learning from
 
@@ -111,14 +112,12 @@ def grade_strip(
     flat: Flat, windows: Sequence[Box], coated: Sequence[Box] = (), bare: Sequence[Box] = (),
     grader: Grader | None = None, inset: float = 0.5e-3,
 ) -> list[Seen]:  # fmt: skip
-    """What each window of a flattened sheet shows; `coated` and `bare` are windows on untouched coating, bare ground."""
+    """What each window of a flattened sheet shows; `coated`, `bare`: windows on untouched coating and bare ground."""
     samples = Samples(*(tuple(flat.part(box, inset) for box in boxes) for boxes in (coated, bare)))
     return grade_steps([flat.part(box, inset) for box in windows], samples, flat.scale, grader)
 
 
-def grade_steps(
-    windows: Sequence[Floats], samples: Samples, scale: float, grader: Grader | None = None
-) -> list[Seen]:
+def grade_steps(windows: Sequence[Floats], samples: Samples, scale: float, grader: Grader | None = None) -> list[Seen]:
     """What each window shows.
 
     Args:
@@ -154,10 +153,9 @@ def learn_looks(windows: Sequence[Floats], samples: Samples, scale: float, grade
             looks = Looks(grounds, texture, scale, missed, false, None, None)
         if looks.missed + looks.false < 2 * TEXTURE_FROM:
             break
-    labs = [lab_of(p) for p in bare]
-    return replace(
-        looks, bare_tone=learn_bare(labs, scale), pores=learn_pores([lab[..., 0] for lab in labs], scale)
-    )  # type: ignore[type-var]
+    assert looks is not None
+    bare_tone, pores = _bare(bare, scale)
+    return replace(looks, bare_tone=bare_tone, pores=pores)
 
 
 def _with_one(
@@ -182,15 +180,26 @@ def _with_one(
     words = (
         "No bare ground was shown: what differs most from the coating stands for it, and no change of tone is told."
         if coated
-        else "No untouched coating was shown: what differs most from bare ground stands for it; harm may pass for coating."
+        else "No untouched coating was shown: what differs most from bare ground stands for it; harm may pass for it."
     )
-    labs = [lab_of(p) for p in bare]
+    bare_tone, pores = _bare(bare, scale) if bare else (None, None)
     return Looks(
         taught(grader, grounds), False, scale, overlap, overlap,
-        learn_bare(labs, scale) if bare else None,
-        learn_pores([lab[..., 0] for lab in labs], scale) if bare else None,
-        (words,), ASSUMED[missing],
+        bare_tone, pores, (words,), ASSUMED[missing],
     )  # fmt: skip
+
+
+def _bare(pictures: Sequence[Floats], scale: float) -> tuple[BareTone, Pores]:
+    """Tone and pores of the bare samples."""
+    labs = [np.asarray(lab_of(p), dtype=np.float32) for p in pictures]
+    pores = learn_pores([lab[..., 0] for lab in labs], scale)
+    none = np.zeros(1, bool)
+    return learn_bare([(lab, ~_rimmed(find_pores(lab[..., 0], pores, none, scale))) for lab in labs], scale), pores
+
+
+def _rimmed(pores: Truths) -> Truths:
+    """Pores with their blurred rims."""
+    return np.asarray(ndimage.binary_dilation(pores, iterations=1))
 
 
 def _ground(pictures: Sequence[Floats]) -> Ground:
@@ -198,19 +207,29 @@ def _ground(pictures: Sequence[Floats]) -> Ground:
 
 
 def _grade(window: Floats, looks: Looks) -> Seen:
-    lab = np.asarray(lab_of(window), dtype=np.float32)
-    pores = find_pores(lab[..., 0], looks.pores, looks.scale) if looks.pores else np.zeros(lab.shape[:2], bool)
     if looks.too_alike:
         share = 100 * (looks.missed + looks.false) / 2
         words = f"Too alike to tell: grade by eye. {share:.0f} in 100 places of the two samples are mistaken."
-        return replace(_by_eye(window, (words,), looks.assumed), pores=float(pores.mean()))
+        return _by_eye(window, (words,), looks.assumed)
     x = features(window, looks.scale, looks.texture)
-    mixes = [fit_mix(x.reshape(-1, x.shape[-1])[~pores.ravel()], looks.grounds, film) for film in (True, False)]
+    mixes = [fit_mix(x.reshape(-1, x.shape[-1]), looks.grounds, film) for film in (True, False)]
     weight = _film_weight(mixes[0].likely - mixes[1].likely, x.shape, looks.scale)
     used = [(w, _covered(x, looks, mix)) for w, mix in zip((weight, 1 - weight), mixes, strict=True) if w > 0.03]
-    covered = sum(w * c for w, (c, _) in used) / sum(w for w, _ in used)
+    covered = np.average([c for _, (c, _) in used], axis=0, weights=[w for w, _ in used])
     strange = max(used, key=lambda pair: pair[0])[1][1]
-    return _seen(window, lab, pores, covered, strange, [(w, c) for w, (c, _) in used], looks)
+    lab = np.asarray(lab_of(window), dtype=np.float32)
+    pores, specks = _pores(lab[..., 0], covered, looks)
+    return _seen(lab, pores, specks, covered, strange, [(w, c) for w, (c, _) in used], looks)
+
+
+def _pores(light: Floats, covered: Floats, looks: Looks) -> tuple[Truths, float]:
+    """(where pores are, the share of the window by which they exceed the bare sample's: specks of dark coating)."""
+    if looks.pores is None:
+        return np.zeros(light.shape, bool), 0.0
+    pores = find_pores(light, looks.pores, covered > 0.5, looks.scale)
+    dark = looks.grounds.coated.mean[0] < looks.grounds.bare.mean[0] - looks.pores.depth / 2
+    more = float((pores & (covered > 0.5)).mean()) - looks.pores.share * float((covered < 0.5).mean())
+    return pores, max(more, 0.0) if dark else 0.0
 
 
 def _film_weight(gain: float, shape: tuple[int, ...], scale: float) -> float:
@@ -233,23 +252,23 @@ def _covered(x: Floats, looks: Looks, mix: Mix) -> tuple[Floats, Truths]:
         film = pooled(np.logaddexp(on, veil) - off, looks.scale) > 0
         wide = ndimage.distance_transform_edt(film & (sure < 0.5)) > VEIL_WIDE * looks.scale
         sure = np.maximum(sure, film & ndimage.binary_dilation(wide, iterations=round(VEIL_WIDE * looks.scale)))
-    strange = pooled(of["else"] - np.logaddexp(on, np.logaddexp(of["bare"], of.get("burnt", none))), looks.scale) > 0
+    usual = np.logaddexp(np.logaddexp(on, veil), np.logaddexp(of["bare"], of.get("burnt", none)))
+    strange = pooled(of["else"] - usual, looks.scale) > 0
     return sure, strange
 
 
 def _seen(
-    window: Floats, lab: Floats, pores: Truths, covered: Floats, strange: Truths,
+    lab: Floats, pores: Truths, specks: float, covered: Floats, strange: Truths,
     thoughts: list[tuple[float, Floats]], looks: Looks,
 ) -> Seen:  # fmt: skip
     ground = ~pores
     area = max(int(ground.sum()), 1)
-    left = float(covered[ground].mean())
-    error = _fraction_error(left, covered, ground, thoughts, looks)
+    left = min(float(covered[ground].mean()) + specks, 1.0)
+    error = float(np.hypot(_fraction_error(left, covered, ground, thoughts, looks), specks / 2))
     coating = covered > 0.5
-    grown = ndimage.binary_dilation(coating, iterations=max(1, round(2 * RIM * looks.scale)))
-    open_ground = ground & ~grown
+    open_ground = ~_rimmed(pores) & _clear_of(coating, looks.scale)
     harm = (
-        judge_harm(lab, open_ground, looks.bare_tone, looks.scale)
+        judge_harm(lab, open_ground, coating, looks.grounds.coated.mean[:3], looks.bare_tone, looks.scale)
         if looks.bare_tone
         else Harm(None, None, 0.0, 0.0, (), 0.0, np.zeros(coating.shape, np.uint8))
     )
@@ -265,8 +284,15 @@ def _seen(
         left, error, _unevenness(covered, ground, looks.scale), harm.tone, harm.tinted, harm.burnt, harm.hot_edges,
         harm.hot_edge_share, float(pores.mean()), looks.pores.share if looks.pores else None, odd,
         residue_of(left), chances, likeliest(harm.chances) if harm.chances else None, harm.chances,
-        (*looks.warnings, *_warnings(thoughts, odd, harm, looks, left)), looks.assumed, mask,
+        (*looks.warnings, *_warnings(thoughts, odd, harm, looks)), looks.assumed, mask,
     )  # fmt: skip
+
+
+def _clear_of(coating: Truths, scale: float) -> Truths:
+    """Ground well clear of coating, whose rim is blurred; less clear where little would stay."""
+    far = ndimage.distance_transform_edt(~coating)
+    well = far > CLEAR * scale
+    return np.asarray(well if 3 * well.sum() > (~coating).sum() else far > CLEAR / 2 * scale)
 
 
 def _fraction_error(
@@ -296,9 +322,7 @@ def _unevenness(covered: Floats, ground: Truths, scale: float) -> float:
     return float(np.nanmean(cells[counted], axis=1).std()) if counted.any() else 0.0
 
 
-def _warnings(
-    thoughts: list[tuple[float, Floats]], odd: float, harm: Harm, looks: Looks, left: float
-) -> list[str]:
+def _warnings(thoughts: list[tuple[float, Floats]], odd: float, harm: Harm, looks: Looks) -> list[str]:
     words = []
     if len(thoughts) > 1 and abs(float(thoughts[0][1].mean() - thoughts[1][1].mean())) > 0.05:
         words.append("A thin film and a tint of the ground look the same here: look with a lens.")
@@ -310,7 +334,6 @@ def _warnings(
         words.append("Too little bare ground shows to judge its tone.")
     if (looks.missed + looks.false) / 2 > TEXTURE_FROM and not looks.too_alike:
         words.append("Coating and bare ground look much alike here: check by eye.")
-    del left
     return words
 
 

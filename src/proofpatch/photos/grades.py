@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping
 
@@ -25,7 +26,7 @@ def residue_chances(left: float, error: float) -> dict[str, float]:
     """Chance of each residue grade of a share left with a standard error: normal, cut to 0 to 1."""
     at = [_below(edge, left, error) for edge in (0.0, *LEFT_EDGES, 1.0)]
     whole = max(at[-1] - at[0], 1e-12)
-    shares = [max((b - a) / whole, 0.0) for a, b in zip(at, at[1:], strict=False)]
+    shares = [max((b - a) / whole, 0.0) for a, b in itertools.pairwise(at)]
     return dict(zip(reversed(RESIDUES), shares, strict=True))
 
 

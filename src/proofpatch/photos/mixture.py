@@ -7,7 +7,7 @@ Counting pixels one by one is wrong where grounds look alike; the shares that ma
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,9 +19,10 @@ Floats = NDArray[np.floating]
 # All numbers are ours, tried on toy fields; none is from a source.
 VEIL, THIN = 0.35, (0.6, 0.85)  # how far a thin film's colour lies from bare towards full coating
 PICKED = 1600  # pixels of a window that decide its shares
-ROUNDS = 14
+LOOSE = (8.0, 6.0, 4.0, 3.0, 2.0, 1.5)  # times the bare ground's spread in the first rounds, so that a shift is found
+ROUNDS = 16
 TONE_PRIOR = 7.0  # Lab units, how far cleaning may shift the tone of bare substrate
-SLIGHT = 1.0  # Lab units, the same where a thin film is thought of instead: what light and sample leave
+SLIGHT = 0.3  # Lab units, the same where a thin film is thought of instead: what light and sample leave
 COAT_PRIOR = 1.5  # Lab units, how far heat shifts the tone of coating that stays
 HELD = 0.02  # of the pixels count against a shift
 BURN = (0.35, 0.4, 0.35)  # L*, a*, b* of char over those of bare
@@ -65,15 +66,17 @@ def fit_mix(x: Floats, grounds: Grounds, film: bool) -> Mix:
     if not _burn_tells(grounds):
         shares.pop("burnt")
     shares = {k: v / sum(shares.values()) for k, v in shares.items()}
-    tone, coat_tone = np.zeros(x.shape[1]), np.zeros(x.shape[1])
+    tone: Floats = np.zeros(x.shape[1])
+    coat_tone: Floats = np.zeros(x.shape[1])
     width = SLIGHT if film else TONE_PRIOR
     for step in range(ROUNDS):
-        names, member, log_sum = _members(x, grounds, shares, tone, coat_tone)
+        loose = LOOSE[step] if step < len(LOOSE) else 1.0
+        wide = replace(grounds, bare=replace(grounds.bare, spreads=grounds.bare.spreads * loose))
+        names, member, _ = _members(x, wide, shares, tone, coat_tone)
         total = member.sum(axis=0) + 0.5
         shares = dict(zip(names, (total / total.sum()).tolist(), strict=True))
-        if step >= 2:
-            tone = _shift(x, grounds.bare, member[:, names.index("bare")], width)
-            coat_tone = _shift(x, grounds.coated, member[:, names.index("coated")], COAT_PRIOR)
+        tone = _shift(x, grounds.bare, member[:, names.index("bare")], width)
+        coat_tone = _shift(x, grounds.coated, member[:, names.index("coated")], COAT_PRIOR)
     _, _, log_sum = _members(x, grounds, shares, tone, coat_tone)
     penalty = 0.5 * HELD * ((tone / width) ** 2).sum() + 0.5 * HELD * ((coat_tone / COAT_PRIOR) ** 2).sum()
     return Mix(shares, tone, coat_tone, float(log_sum.mean() - penalty), film)

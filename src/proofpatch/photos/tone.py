@@ -10,7 +10,7 @@ from scipy import ndimage
 
 from proofpatch.learn.evidence import HARMS
 from proofpatch.photos.colour import difference
-from proofpatch.photos.grades import TONE_EDGES, tone_chances, worse_of
+from proofpatch.photos.grades import TONE_EDGES, likeliest, tone_chances, worse_of
 
 Floats = NDArray[np.floating]
 Truths = NDArray[np.bool_]
@@ -20,12 +20,13 @@ PLACE = 3.5e-4  # m, a place is as large as this when its tone is judged
 BLOCK = 2.0e-3  # m, means over blocks of this tell how sure a mean is
 LIGHT_LEFT = 0.4  # Lab units, what is left of uneven light and white balance
 USUAL = 0.9995  # of the bare sample's places look usual
-BEYOND = 1.25  # times as far as the farthest usual place is unusual
-LEAST_STRANGE = 2.0  # Lab units, an even ground's places may lie this far from its mean
+BEYOND, FARTHEST = 1.15, 4.0  # times as far as the farthest usual place is unusual, and so many spreads at least
 EDGE = 0.12  # of a window's width counts as its edge
 EDGE_MM = 1.0e-3  # m, and at least this
 EDGE_TONE, EDGE_SURE = 1.5, 3.0  # CIEDE2000 by which, and standard errors with which, an edge differs from the middle
 LEAST_MARK = 0.4e-6  # m², harm smaller than this in all is not told from noise
+LEAST_PLACE = 0.1e-6  # m², one place smaller than this is none
+RIM, SPECK, ALONG = 6.0e-4, 1.0e-6, 0.85  # m and m², of coating's rims and specks; cosine to its colour
 LEAST_SHARE = 0.001  # of the open area (design §8)
 
 
@@ -69,37 +70,72 @@ class Harm:
     where: NDArray[np.uint8]
 
 
-def learn_bare(labs: list[Floats], scale: float) -> BareTone:
-    """What bare ground looks like, from Lab pictures of it."""
-    pixels = np.concatenate([lab.reshape(-1, 3) for lab in labs]).astype(np.float64)
-    mean = pixels.mean(axis=0)
-    sure = _mean_covariance([(lab, np.ones(lab.shape[:2], bool)) for lab in labs], scale)
-    places = np.concatenate([_places(lab, np.ones(lab.shape[:2], bool), scale).reshape(-1, 3) for lab in labs])
+def learn_bare(pictures: list[tuple[Floats, Truths]], scale: float) -> BareTone:
+    """What bare ground looks like, from Lab pictures of it and where each is no pore."""
+    mean = np.concatenate([lab[ground] for lab, ground in pictures]).astype(np.float64).mean(axis=0)
+    sure = _mean_covariance(pictures, scale)
+    places = np.concatenate([_places(lab, ground, scale)[ground] for lab, ground in pictures])
     spread = np.cov(places.T) + 0.25 * np.eye(3)
     far = _far(places, mean, spread)
-    return BareTone(mean, sure, spread, float(np.quantile(far, USUAL)) * BEYOND)
+    return BareTone(mean, sure, spread, max(float(np.quantile(far, USUAL)) * BEYOND, FARTHEST))
 
 
-def judge_harm(lab: Floats, open_ground: Truths, bare: BareTone, scale: float) -> Harm:
-    """Tone and harm of the open ground (H, W) of one window's Lab picture (H, W, 3)."""
+def judge_harm(lab: Floats, open_ground: Truths, coating: Truths, coat: Floats, bare: BareTone, scale: float) -> Harm:
+    """Tone and harm of the open ground (H, W) of one window's Lab picture (H, W, 3).
+
+    Args:
+        coating: where coating is (H, W). coat: its mean Lab (3,), for specks of it too small to be told.
+    """
     where = np.zeros(lab.shape[:2], np.uint8)
     count = int(open_ground.sum())
     if count < (0.5 * BLOCK * scale) ** 2:
         return Harm(None, None, 0.0, 0.0, (), 0.0, where)
-    place = _places(lab, open_ground, scale)
-    far = _far(place.reshape(-1, 3), bare.mean, bare.places).reshape(where.shape)
-    off = difference(bare.mean, place)
-    strange = open_ground & (far > bare.farthest) & (off > LEAST_STRANGE)
-    strange = ndimage.binary_opening(strange, iterations=1)
-    where[strange] = np.searchsorted(TONE_EDGES, off[strange], side="right")
     change = lab[open_ground].astype(np.float64).mean(axis=0) - bare.mean
     covariance = bare.sure + _mean_covariance([(lab, open_ground)], scale) + LIGHT_LEFT**2 * np.eye(3)
-    chances = worse_of(tone_chances(bare.mean, change, covariance), _place_chances(where, count, scale))
+    overall = tone_chances(bare.mean, change, covariance)
+    where = _strange_places(lab, open_ground, bare, scale)
+    where[_of_coating(lab, where > 0, coating, coat, bare, scale)] = 0
+    chances = worse_of(overall, _place_chances(where, count, scale))
+    if overall[HARMS[0]] < 0.5:
+        where[open_ground] = np.maximum(where[open_ground], max(HARMS.index(likeliest(overall)), 1))
     edges, edge_share = _hot_edges(lab, open_ground, where, scale)
     return Harm(
         _tone(bare.mean, change, covariance), chances,
         float((where >= 1).sum() / count), float((where >= 3).sum() / count), edges, edge_share, where,
     )  # fmt: skip
+
+
+def _strange_places(lab: Floats, open_ground: Truths, bare: BareTone, scale: float) -> NDArray[np.uint8]:
+    """Harm grade (H, W) of places whose tone is out of the usual, about the window's own tone and about bare ground's.
+
+    An even tint is the mean's matter: were places held against bare ground alone, its dark grain would count as burnt.
+    """
+    place = _places(lab, open_ground, scale)
+    middle = np.median(lab[open_ground], axis=0).astype(np.float64)
+    beyond = np.full(open_ground.shape, np.inf)
+    for centre in (bare.mean, middle):
+        far = _far(place.reshape(-1, 3), centre, bare.places).reshape(open_ground.shape)
+        off = difference(centre, place)
+        # Only what lies beyond the usual places counts, or every line of grain at their rim would be harm.
+        beyond = np.minimum(beyond, off * np.maximum(1 - bare.farthest / np.maximum(far, 1e-6), 0))
+    strange = ndimage.binary_opening(open_ground & (beyond > TONE_EDGES[0]), iterations=1)
+    return np.where(strange, np.searchsorted(TONE_EDGES, beyond, side="right"), 0).astype(np.uint8)
+
+
+def _of_coating(lab: Floats, strange: Truths, coating: Truths, coat: Floats, bare: BareTone, scale: float) -> Truths:
+    """Which strange places (H, W) are specks and rims of coating: small or beside it, and off towards its colour."""
+    label, count = ndimage.label(strange, structure=np.ones((3, 3)))
+    if count == 0:
+        return np.zeros(strange.shape, bool)
+    near = ndimage.binary_dilation(coating, iterations=max(1, round(RIM * scale)))
+    numbers = np.arange(1, count + 1)
+    size = ndimage.sum_labels(strange, label, numbers) / scale**2
+    beside = ndimage.sum_labels(near, label, numbers) > 0
+    off = np.stack([ndimage.mean(lab[..., i], label, numbers) for i in range(3)], axis=1) - bare.mean
+    way = coat - bare.mean
+    towards = off @ way / (np.linalg.norm(off, axis=1) * np.linalg.norm(way) + 1e-9) > ALONG
+    small = towards & ((size < SPECK) | beside & (size < 4 * SPECK) | (way[0] > 0))
+    return np.asarray(np.concatenate([[False], small | (size < LEAST_PLACE)])[label])
 
 
 def _tone(reference: Floats, change: Floats, covariance: Floats) -> Tone:
@@ -121,14 +157,16 @@ def _places(lab: Floats, mask: Truths, scale: float) -> Floats:
     sigma = PLACE * scale
     weight = ndimage.gaussian_filter(mask.astype(np.float32), sigma, truncate=3)
     held = np.asarray(lab * mask[..., None], dtype=np.float32)
-    return np.asarray(ndimage.gaussian_filter(held, (sigma, sigma, 0), truncate=3) / np.maximum(weight, 1e-3)[..., None])
+    return np.asarray(
+        ndimage.gaussian_filter(held, (sigma, sigma, 0), truncate=3) / np.maximum(weight, 1e-3)[..., None]
+    )
 
 
 def _far(lab: Floats, mean: Floats, spread: Floats) -> Floats:
     """Distance (N,) from the mean in spreads."""
     root = np.linalg.cholesky(np.linalg.inv(spread))
     z = (lab - mean) @ root
-    return np.sqrt(np.einsum("nd,nd->n", z, z))
+    return np.asarray(np.sqrt(np.einsum("nd,nd->n", z, z)))
 
 
 def _mean_covariance(pictures: list[tuple[Floats, Truths]], scale: float) -> Floats:
@@ -172,8 +210,15 @@ def _hot_edges(
     y, x = (max(round(EDGE * n), round(EDGE_MM * scale)) for n in (tall, wide))
     middle = np.zeros_like(open_ground)
     middle[2 * y : tall - 2 * y, 2 * x : wide - 2 * x] = True
+    whole: dict[str, tuple[slice, ...]] = {
+        "top": np.s_[:y, :],
+        "bottom": np.s_[tall - y :, :],
+        "left": np.s_[:, :x],
+        "right": np.s_[:, wide - x :],
+    }
     bands = {
-        "top": np.s_[:y, :], "bottom": np.s_[tall - y :, :], "left": np.s_[:, :x], "right": np.s_[:, wide - x :]
+        "top": np.s_[:y, 2 * x : wide - 2 * x], "bottom": np.s_[tall - y :, 2 * x : wide - 2 * x],
+        "left": np.s_[2 * y : tall - 2 * y, :x], "right": np.s_[2 * y : tall - 2 * y, wide - x :],
     }  # fmt: skip
     inner = open_ground & middle
     if inner.sum() < y * x:
@@ -193,5 +238,5 @@ def _hot_edges(
         burnt = float((where[band] >= 1).mean()) > 2 * float((where[middle] >= 1).mean()) + 0.05
         if (by > EDGE_TONE and far > EDGE_SURE and change[0] < 0) or burnt:
             hot.append(name)
-            area[band] |= (where[band] >= 1) if burnt else open_ground[band]
+            area[whole[name]] |= (where[whole[name]] >= 1) if burnt else open_ground[whole[name]]
     return tuple(hot), float(area.mean())
