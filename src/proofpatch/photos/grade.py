@@ -17,8 +17,8 @@ from proofpatch.photos.colour import lab_of
 from proofpatch.photos.corrections import Grader, taught
 from proofpatch.photos.flat import Box, Flat
 from proofpatch.photos.grades import likeliest, residue_chances, residue_of
-from proofpatch.photos.grounds import Ground, features, learn_ground, log_density, mistaken, pooled, thin_out
-from proofpatch.photos.mixture import Grounds, Mix, densities, fit_mix
+from proofpatch.photos.grounds import SMOOTH, Ground, features, learn_ground, log_density, mistaken, thin_out
+from proofpatch.photos.mixture import BETWEEN, Grounds, Mix, fit_mix, memberships
 from proofpatch.photos.pores import Pores, find_pores, learn_pores
 from proofpatch.photos.tone import BareTone, Harm, Tone, judge_harm, learn_bare
 
@@ -30,9 +30,10 @@ BARE, COATING, TINT, MARKED, BURNT, PORE, UNKNOWN = range(7)  # codes of a mask
 # All ours, tried on toy fields; none is from a source.
 TOO_ALIKE = 0.12  # mean share mistaken between the samples beyond which nobody should trust a count
 TEXTURE_FROM = 0.03  # share mistaken by colour alone from which texture is asked too
-TOLD = 3.0  # how much surer a pooled place is than one pixel
 GRAIN = 4.0e-4  # m, beyond which places are independent
-VEIL_WIDE = 2.5e-4  # m, half the width from which a veil is a film and no blurred rim
+FILM_WIDE = 2.5e-4  # m, half the width from which what lies between is a thin film and no blurred rim
+SAYS, FILM_ODDS = 40.0, 0.3  # pixels that count for film against tint; odds of a film before looking
+TRACE = 0.2  # share of a place covered from which its tone is not judged
 FLOOR = 0.004  # share, error that no sample removes
 RIM = 1.0e-4  # m, by how much the rim of coating is doubtful
 ASSUMED = {"bare": 0.05, "coated": 0.08}  # share, added error when that sample is taken from the strip
@@ -193,8 +194,7 @@ def _bare(pictures: Sequence[Floats], scale: float) -> tuple[BareTone, Pores]:
     """Tone and pores of the bare samples."""
     labs = [np.asarray(lab_of(p), dtype=np.float32) for p in pictures]
     pores = learn_pores([lab[..., 0] for lab in labs], scale)
-    none = np.zeros(1, bool)
-    return learn_bare([(lab, ~_rimmed(find_pores(lab[..., 0], pores, none, scale))) for lab in labs], scale), pores
+    return learn_bare([(lab, ~_rimmed(find_pores(lab[..., 0], pores, scale))) for lab in labs], scale), pores
 
 
 def _rimmed(pores: Truths) -> Truths:
@@ -213,60 +213,55 @@ def _grade(window: Floats, looks: Looks) -> Seen:
         return _by_eye(window, (words,), looks.assumed)
     x = features(window, looks.scale, looks.texture)
     mixes = [fit_mix(x.reshape(-1, x.shape[-1]), looks.grounds, film) for film in (True, False)]
-    weight = _film_weight(mixes[0].likely - mixes[1].likely, x.shape, looks.scale)
-    used = [(w, _covered(x, looks, mix)) for w, mix in zip((weight, 1 - weight), mixes, strict=True) if w > 0.03]
-    covered = np.average([c for _, (c, _) in used], axis=0, weights=[w for w, _ in used])
-    strange = max(used, key=lambda pair: pair[0])[1][1]
+    weight = _film_weight(mixes[0].likely - mixes[1].likely)
+    thoughts = [(w, _covered(x, looks, mix)) for w, mix in zip((weight, 1 - weight), mixes, strict=True) if w > 0.02]
+    _, (covered, strange) = max(thoughts, key=lambda thought: thought[0])
     lab = np.asarray(lab_of(window), dtype=np.float32)
-    pores, specks = _pores(lab[..., 0], covered, looks)
-    return _seen(lab, pores, specks, covered, strange, [(w, c) for w, (c, _) in used], looks)
+    pores = _pores(lab, covered, looks)
+    return _seen(lab, pores, covered, strange, [(w, c) for w, (c, _) in thoughts], looks)
 
 
-def _pores(light: Floats, covered: Floats, looks: Looks) -> tuple[Truths, float]:
-    """(where pores are, the share of the window by which they exceed the bare sample's: specks of dark coating)."""
-    if looks.pores is None:
-        return np.zeros(light.shape, bool), 0.0
-    pores = find_pores(light, looks.pores, covered > 0.5, looks.scale)
-    dark = looks.grounds.coated.mean[0] < looks.grounds.bare.mean[0] - looks.pores.depth / 2
-    more = float((pores & (covered > 0.5)).mean()) - looks.pores.share * float((covered < 0.5).mean())
-    return pores, max(more, 0.0) if dark else 0.0
+def _pores(lab: Floats, covered: Floats, looks: Looks) -> Truths:
+    """Where pores are. Coating is levelled out first: a gap in pale paint is no pore."""
+    if looks.pores is None or looks.bare_tone is None:
+        return np.zeros(covered.shape, bool)
+    level = (1 - covered) * lab[..., 0] + covered * looks.bare_tone.mean[0]
+    return find_pores(level, looks.pores, looks.scale) & (covered < 0.5)
 
 
-def _film_weight(gain: float, shape: tuple[int, ...], scale: float) -> float:
+def _film_weight(gain: float) -> float:
     """Chance that a thin film explains the window better than a tint of the ground, from the gain of ln likelihood."""
-    number = shape[0] * shape[1] / (GRAIN * scale) ** 2
-    return float(1 / (1 + np.exp(-np.clip(gain * min(number, 200.0), -30, 30))))
+    return float(1 / (1 + np.exp(-np.clip(gain * SAYS + np.log(FILM_ODDS), -30, 30))))
 
 
 def _covered(x: Floats, looks: Looks, mix: Mix) -> tuple[Floats, Truths]:
-    """(how surely each place (H, W) is covered, where it looks like neither sample)."""
+    """(share of each pixel (H, W) that is covered, where it looks like neither sample)."""
     shape = x.shape[:2]
-    parts = densities(x.reshape(-1, x.shape[-1]), looks.grounds, mix)
-    of = {name: value.reshape(shape) for name, value in parts.items()}
-    none = np.full(shape, -1e3)
-    on = np.logaddexp(of["coated"], of.get("thin", none))
-    off = np.logaddexp(np.logaddexp(of["bare"], of["else"]), of.get("burnt", none))
-    veil = of.get("veil", none)
-    sure = 1 / (1 + np.exp(-TOLD * pooled(on - np.logaddexp(off, veil), looks.scale)))
+    parts = memberships(x.reshape(-1, x.shape[-1]), looks.grounds, mix)
+    covered = (parts["coated"][:, 0] + parts["between"] @ np.array(BETWEEN)).reshape(shape)
     if mix.film:
-        film = pooled(np.logaddexp(on, veil) - off, looks.scale) > 0
-        wide = ndimage.distance_transform_edt(film & (sure < 0.5)) > VEIL_WIDE * looks.scale
-        sure = np.maximum(sure, film & ndimage.binary_dilation(wide, iterations=round(VEIL_WIDE * looks.scale)))
-    usual = np.logaddexp(np.logaddexp(on, veil), np.logaddexp(of["bare"], of.get("burnt", none)))
-    strange = pooled(of["else"] - usual, looks.scale) > 0
-    return sure, strange
+        film = _smoothed(parts["between"].sum(axis=1).reshape(shape), looks.scale) > 0.5
+        core = ndimage.distance_transform_edt(film) > FILM_WIDE * looks.scale
+        wide = film & ndimage.binary_dilation(core, iterations=max(1, round(FILM_WIDE * looks.scale)))
+        covered = np.maximum(covered, wide)
+    return covered, _smoothed(parts["else"][:, 0].reshape(shape), looks.scale) > 0.5
+
+
+def _smoothed(share: Floats, scale: float) -> Floats:
+    return np.asarray(ndimage.gaussian_filter(share, SMOOTH * scale, mode="nearest", truncate=3))
 
 
 def _seen(
-    lab: Floats, pores: Truths, specks: float, covered: Floats, strange: Truths,
+    lab: Floats, pores: Truths, covered: Floats, strange: Truths,
     thoughts: list[tuple[float, Floats]], looks: Looks,
 ) -> Seen:  # fmt: skip
     ground = ~pores
     area = max(int(ground.sum()), 1)
-    left = min(float(covered[ground].mean()) + specks, 1.0)
-    error = float(np.hypot(_fraction_error(left, covered, ground, thoughts, looks), specks / 2))
-    coating = covered > 0.5
-    open_ground = ~_rimmed(pores) & _clear_of(coating, looks.scale)
+    left = float(covered[ground].mean())
+    error = _fraction_error(left, covered, ground, thoughts, looks)
+    smooth = _smoothed(covered, looks.scale)
+    coating = smooth > 0.5
+    open_ground = ~_rimmed(pores) & _clear_of(smooth > TRACE, looks.scale)
     harm = (
         judge_harm(lab, open_ground, coating, looks.grounds.coated.mean[:3], looks.bare_tone, looks.scale)
         if looks.bare_tone

@@ -19,11 +19,11 @@ from proofpatch.photos.colour import lab_of
 Floats = NDArray[np.floating]
 
 # All of this module's numbers are ours, tried on toy fields; none is from a source.
-SOFTEN = 1.0e-4  # m, blur before a pixel is judged: camera noise goes, a pore of wood stays
-SMOOTH = 2.0e-4  # m, evidence is pooled over about this much
+SOFTEN = 0.6e-4  # m, blur before a pixel is judged: camera noise goes, a pore of wood stays
+SMOOTH = 1.0e-4  # m, evidence is pooled over about twice this
 ROUGH_OVER = 3.0e-4  # m, over what texture is felt
 ROUGH_WEIGHT = 6.0  # Lab units of one step of ln roughness
-PARTS = 3  # Gaussians of a ground
+PARTS = 4  # Gaussians of a ground
 NOISE = 0.5  # Lab units, spread that even an even ground has in a photo
 WIDEN = 1.15  # a ground varies more over the piece than within its sample
 ENOUGH, MOST = 60, 4000  # pixels a ground is learned from

@@ -12,12 +12,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from proofpatch.photos.colour import lab_of, linear_of
 from proofpatch.photos.grounds import Ground, log_density, log_gauss, thin_out
 
 Floats = NDArray[np.floating]
 
 # All numbers are ours, tried on toy fields; none is from a source.
-VEIL, THIN = 0.35, (0.6, 0.85)  # how far a thin film's colour lies from bare towards full coating
+BETWEEN = (0.2, 0.4, 0.6, 0.8)  # share of coating in a pixel on a rim, or how far a thin film's colour lies
 PICKED = 1600  # pixels of a window that decide its shares
 LOOSE = (8.0, 6.0, 4.0, 3.0, 2.0, 1.5)  # times the bare ground's spread in the first rounds, so that a shift is found
 ROUNDS = 16
@@ -25,29 +26,13 @@ TONE_PRIOR = 7.0  # Lab units, how far cleaning may shift the tone of bare subst
 SLIGHT = 0.3  # Lab units, the same where a thin film is thought of instead: what light and sample leave
 COAT_PRIOR = 1.5  # Lab units, how far heat shifts the tone of coating that stays
 HELD = 0.02  # of the pixels count against a shift
-BURN = (0.35, 0.4, 0.35)  # L*, a*, b* of char over those of bare
-BURN_SPREAD = (9.0, 4.0, 6.0)  # Lab units
-BURN_GAP = 12.0  # Lab units of L* char lies below bare, or it is not told apart
+BURN, BURN_STEPS = (0.35, 0.4, 0.35), (0.55, 1.0)  # L*, a*, b* of char over those of bare; steps of scorch towards it
+BURN_SPREAD = (7.0, 3.0, 5.0)  # Lab units
+BURN_GAP = 8.0  # Lab units char lies off both grounds, or it is not told apart
 ELSE = -np.log(100.0 * 60.0 * 60.0)  # ln density of a colour that is none of these
-START = {"bare": 0.44, "coated": 0.44, "veil": 0.03, "thin": 0.05, "burnt": 0.02, "else": 0.02}
-
-
-@dataclass(frozen=True)
-class Mix:
-    """What a window is made of.
-
-    Args:
-        shares: of bare, coated, veil and thin (film nearer to bare and nearer to coating), burnt and else; sum 1.
-        tone, coat_tone: shift of the bare ground and of the coating, feature units (D,).
-        likely: ln likelihood a pixel, prior of the shifts included.
-        film: whether a thin film was thought of; else any tone between is a tint of the substrate.
-    """
-
-    shares: dict[str, float]
-    tone: Floats
-    coat_tone: Floats
-    likely: float
-    film: bool
+ROUGH_SPREAD = 6.0  # of the texture of char, and
+ROUGH_SPAN = 20.0  # of a texture that is none of these
+START = {"bare": 0.44, "coated": 0.44, "between": 0.08, "burnt": 0.02, "else": 0.02}
 
 
 @dataclass(frozen=True)
@@ -59,77 +44,111 @@ class Grounds:
     harmed: Ground | None = None
 
 
+@dataclass(frozen=True)
+class Mix:
+    """What a window is made of.
+
+    Args:
+        shares: of bare, coated, between (rims and thin film), burnt and else; they sum to 1.
+        steps: shares within `between` of each of BETWEEN; they sum to 1.
+        tone, coat_tone: shift of the bare ground and of the coating, feature units (D,).
+        likely: ln likelihood a pixel, prior of the shifts included.
+        film: whether a thin film was thought of; else what lies between is rims, and any other tone a tint.
+    """
+
+    shares: dict[str, float]
+    steps: Floats
+    tone: Floats
+    coat_tone: Floats
+    likely: float
+    film: bool
+
+
 def fit_mix(x: Floats, grounds: Grounds, film: bool) -> Mix:
     """The mix that makes these pixels (N, D) most likely."""
     x = np.asarray(thin_out(x, PICKED), dtype=np.float64)
-    shares = {k: v for k, v in START.items() if film or k not in ("veil", "thin")}
-    if not _burn_tells(grounds):
-        shares.pop("burnt")
-    shares = {k: v / sum(shares.values()) for k, v in shares.items()}
-    tone: Floats = np.zeros(x.shape[1])
-    coat_tone: Floats = np.zeros(x.shape[1])
+    shares = {k: v for k, v in START.items() if k != "burnt" or _burn_tells(grounds)}
+    even: Floats = np.full(len(BETWEEN), 1 / len(BETWEEN))
+    nowhere: Floats = np.zeros(x.shape[1])
+    mix = Mix({k: v / sum(shares.values()) for k, v in shares.items()}, even, nowhere, nowhere, 0.0, film)
     width = SLIGHT if film else TONE_PRIOR
     for step in range(ROUNDS):
         loose = LOOSE[step] if step < len(LOOSE) else 1.0
         wide = replace(grounds, bare=replace(grounds.bare, spreads=grounds.bare.spreads * loose))
-        names, member, _ = _members(x, wide, shares, tone, coat_tone)
-        total = member.sum(axis=0) + 0.5
-        shares = dict(zip(names, (total / total.sum()).tolist(), strict=True))
-        tone = _shift(x, grounds.bare, member[:, names.index("bare")], width)
-        coat_tone = _shift(x, grounds.coated, member[:, names.index("coated")], COAT_PRIOR)
-    _, _, log_sum = _members(x, grounds, shares, tone, coat_tone)
-    penalty = 0.5 * HELD * ((tone / width) ** 2).sum() + 0.5 * HELD * ((coat_tone / COAT_PRIOR) ** 2).sum()
-    return Mix(shares, tone, coat_tone, float(log_sum.mean() - penalty), film)
+        parts, log_sum = _members(x, wide, mix)
+        total = {name: float(part.sum()) + 0.5 for name, part in parts.items()}
+        steps = parts["between"].sum(axis=0) + 0.5
+        mix = replace(
+            mix,
+            shares={name: value / sum(total.values()) for name, value in total.items()},
+            steps=steps / steps.sum() if film else even,
+            tone=_shift(x, grounds.bare, parts["bare"].sum(axis=1), width),
+            coat_tone=_shift(x, grounds.coated, parts["coated"].sum(axis=1), COAT_PRIOR),
+        )
+    _, log_sum = _members(x, grounds, mix)
+    penalty = 0.5 * HELD * (((mix.tone / width) ** 2).sum() + ((mix.coat_tone / COAT_PRIOR) ** 2).sum())
+    return replace(mix, likely=float(log_sum.mean() - penalty))
 
 
-def densities(x: Floats, grounds: Grounds, mix: Mix) -> dict[str, Floats]:
-    """ln of share times density (N,) of every part of a mix at pixels (N, D)."""
-    return _parts(x, grounds, mix.shares, mix.tone, mix.coat_tone)
+def memberships(x: Floats, grounds: Grounds, mix: Mix) -> dict[str, Floats]:
+    """How much each pixel (N, D) belongs to every part: (N, 1) each, (N, len(BETWEEN)) for between."""
+    return _members(np.asarray(x, dtype=np.float32), grounds, mix)[0]
 
 
 def _burn_tells(grounds: Grounds) -> bool:
-    bare, coated = grounds.bare, grounds.coated
-    char = BURN[0] * bare.mean[0]
-    return grounds.harmed is not None or bool(bare.mean[0] - char > BURN_GAP and coated.mean[0] - char > BURN_GAP)
+    char = np.array(BURN) * grounds.bare.mean[:3]
+    gaps = [float(np.linalg.norm(ground.mean[:3] - char)) for ground in (grounds.bare, grounds.coated)]
+    return grounds.harmed is not None or min(gaps) > BURN_GAP
 
 
-def _parts(x: Floats, grounds: Grounds, shares: dict[str, float], tone: Floats, coat_tone: Floats) -> dict[str, Floats]:
-    bare, coated = grounds.bare, grounds.coated
+def _parts(x: Floats, grounds: Grounds, mix: Mix) -> dict[str, Floats]:
+    """ln of share times density of every part (N, steps)."""
+    bare, coated, shares = grounds.bare, grounds.coated, mix.shares
+    none = ELSE - (np.log(ROUGH_SPAN) if x.shape[1] > 3 else 0.0)
     parts = {
-        "bare": np.log(shares["bare"]) + log_density(x - tone, bare),
-        "coated": np.log(shares["coated"]) + log_density(x - coat_tone, coated),
-        "else": np.full(len(x), np.log(shares["else"]) + ELSE - (np.log(20.0) if x.shape[1] > 3 else 0.0)),
-    }
-
-    def between(t: float) -> Floats:
-        mean = (1 - t) * (bare.mean + tone) + t * (coated.mean + coat_tone)
-        return log_gauss(x, mean, (1 - t) * bare.spread + t * coated.spread)
-
-    if "thin" in shares:
-        parts["veil"] = np.log(shares["veil"]) + between(VEIL)
-        each = [between(t) for t in THIN]
-        parts["thin"] = np.log(shares["thin"] / len(THIN)) + np.asarray(np.logaddexp.reduce(each, axis=0))
+        "bare": np.log(shares["bare"]) + log_density(x - mix.tone, bare)[:, None],
+        "coated": np.log(shares["coated"]) + log_density(x - mix.coat_tone, coated)[:, None],
+        "else": np.full((len(x), 1), np.log(shares["else"]) + none),
+        "between": np.log(shares["between"] * mix.steps) + np.stack([
+            log_gauss(x, _blend(bare.mean + mix.tone, coated.mean + mix.coat_tone, t), _spread(bare, coated, t))
+            for t in BETWEEN
+        ], axis=1),
+    }  # fmt: skip
     if "burnt" in shares:
-        burnt = log_gauss(x, *_char(bare)) if grounds.harmed is None else log_density(x, grounds.harmed)
-        parts["burnt"] = np.log(shares["burnt"]) + burnt
+        each = (
+            [log_gauss(x, *_char(bare, s)) - np.log(len(BURN_STEPS)) for s in BURN_STEPS]
+            if grounds.harmed is None
+            else [log_density(x, grounds.harmed)]
+        )
+        parts["burnt"] = np.log(shares["burnt"]) + np.stack(each, axis=1)
     return parts
 
 
-def _char(bare: Ground) -> tuple[Floats, Floats]:
-    """Mean and covariance of charred ground."""
+def _spread(bare: Ground, coated: Ground, t: float) -> Floats:
+    return np.asarray((1 - t) * bare.spread + t * coated.spread)
+
+
+def _blend(one: Floats, other: Floats, t: float) -> Floats:
+    """Colour of a pixel that is `t` the other: light adds, Lab does not."""
+    blend = (1 - t) * one + t * other
+    blend[:3] = lab_of((1 - t) * linear_of(one[:3]) + t * linear_of(other[:3]))
+    return np.asarray(blend)
+
+
+def _char(bare: Ground, step: float) -> tuple[Floats, Floats]:
+    """Mean and covariance of scorched ground."""
     mean = bare.mean.copy()
-    mean[:3] *= BURN
-    return mean, np.diag(np.square([*BURN_SPREAD, 6.0][: len(mean)]))
+    mean[:3] *= 1 - step * (1 - np.array(BURN))
+    return mean, np.diag(np.square([*BURN_SPREAD, ROUGH_SPREAD][: len(mean)]))
 
 
-def _members(
-    x: Floats, grounds: Grounds, shares: dict[str, float], tone: Floats, coat_tone: Floats
-) -> tuple[list[str], Floats, Floats]:
-    """(names, how much each pixel belongs to each (N, K), ln density of all (N,))."""
-    parts = _parts(x, grounds, shares, tone, coat_tone)
-    stacked = np.stack(list(parts.values()), axis=1)
-    log_sum = np.logaddexp.reduce(stacked, axis=1)
-    return list(parts), np.exp(stacked - log_sum[:, None]), log_sum
+def _members(x: Floats, grounds: Grounds, mix: Mix) -> tuple[dict[str, Floats], Floats]:
+    """(how much each pixel belongs to each part, ln density of all (N,))."""
+    parts = _parts(x, grounds, mix)
+    stacked = np.concatenate(list(parts.values()), axis=1)
+    top = stacked.max(axis=1)
+    log_sum = top + np.log(np.exp(stacked - top[:, None]).sum(axis=1))
+    return {name: np.exp(part - log_sum[:, None]) for name, part in parts.items()}, log_sum
 
 
 def _shift(x: Floats, ground: Ground, member: Floats, width: float) -> Floats:

@@ -41,14 +41,6 @@ def learn_pores(lights: Sequence[Floats], scale: float) -> Pores:
     return Pores(depth, float((all_dents > depth).mean()))
 
 
-def find_pores(light: Floats, pores: Pores, coating: Truths, scale: float) -> Truths:
-    """Where a window's L* (H, W) dents like a pore, and is no part of coating (H, W) wider than one."""
-    dark = dents(light, scale) > pores.depth
-    if not coating.any():
-        return np.asarray(dark)
-    label, count = ndimage.label(coating, structure=np.ones((3, 3)))
-    core = ndimage.distance_transform_edt(coating) > 0.7 * WIDEST * scale
-    wide = np.zeros(count + 1, bool)
-    wide[np.unique(label[core])] = True
-    wide[0] = False
-    return np.asarray(dark & ~wide[label])
+def find_pores(light: Floats, pores: Pores, scale: float) -> Truths:
+    """Where a window's L* (H, W) dents like a pore."""
+    return np.asarray(dents(light, scale) > pores.depth)
