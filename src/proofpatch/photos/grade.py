@@ -31,9 +31,9 @@ BARE, COATING, TINT, MARKED, BURNT, PORE, UNKNOWN = range(7)  # codes of a mask
 TOO_ALIKE = 0.12  # mean share mistaken between the samples beyond which nobody should trust a count
 TEXTURE_FROM = 0.03  # share mistaken by colour alone from which texture is asked too
 GRAIN = 4.0e-4  # m, beyond which places are independent
-FILM_WIDE = 2.5e-4  # m, half the width from which what lies between is a thin film and no blurred rim
-SAYS, FILM_ODDS = 40.0, 0.3  # pixels that count for film against tint; odds of a film before looking
-TRACE = 0.2  # share of a place covered from which its tone is not judged
+FILM_WIDE = 4.0e-4  # m, half the width from which what lies between is a thin film and no blurred rim
+SAYS, FILM_ODDS = 10.0, 0.3  # pixels that count for film against tint; odds of a film before looking
+TRACE = 0.08  # share of a place covered from which its tone is not judged
 FLOOR = 0.004  # share, error that no sample removes
 RIM = 1.0e-4  # m, by how much the rim of coating is doubtful
 ASSUMED = {"bare": 0.05, "coated": 0.08}  # share, added error when that sample is taken from the strip
@@ -261,9 +261,10 @@ def _seen(
     error = _fraction_error(left, covered, ground, thoughts, looks)
     smooth = _smoothed(covered, looks.scale)
     coating = smooth > 0.5
-    open_ground = ~_rimmed(pores) & _clear_of(smooth > TRACE, looks.scale)
+    places = ~_rimmed(pores) & _clear_of(coating, looks.scale)
+    open_ground = places & _clear_of(smooth > TRACE, looks.scale)
     harm = (
-        judge_harm(lab, open_ground, coating, looks.grounds.coated.mean[:3], looks.bare_tone, looks.scale)
+        judge_harm(lab, open_ground, places, coating, looks.grounds.coated.mean[:3], looks.bare_tone, looks.scale)
         if looks.bare_tone
         else Harm(None, None, 0.0, 0.0, (), 0.0, np.zeros(coating.shape, np.uint8))
     )

@@ -25,7 +25,7 @@ ROUGH_OVER = 3.0e-4  # m, over what texture is felt
 ROUGH_WEIGHT = 6.0  # Lab units of one step of ln roughness
 PARTS = 4  # Gaussians of a ground
 NOISE = 0.5  # Lab units, spread that even an even ground has in a photo
-WIDEN = 1.15  # a ground varies more over the piece than within its sample
+WIDEN, ELSEWHERE = 1.15, 0.25  # a ground varies more over the piece than within its sample: of its parts, of all
 ENOUGH, MOST = 60, 4000  # pixels a ground is learned from
 ROUND = 6  # refinements of the Gaussians after the first parting
 HALF_SURE = 4.0  # nats, what one pixel may say at most
@@ -83,7 +83,7 @@ def learn_ground(samples: Floats, parts: int = PARTS) -> Ground:
         each = part_densities(x, ground)
         each = np.exp(each - each.max(axis=1, keepdims=True))
         ground = _fitted(x, each / each.sum(axis=1, keepdims=True))
-    return Ground(ground.shares, ground.means, ground.spreads * WIDEN**2)
+    return Ground(ground.shares, ground.means, ground.spreads * WIDEN**2 + ELSEWHERE**2 * ground.spread)
 
 
 def _fitted(x: Floats, member: Floats) -> Ground:

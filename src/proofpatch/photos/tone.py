@@ -19,6 +19,7 @@ Truths = NDArray[np.bool_]
 PLACE = 3.5e-4  # m, a place is as large as this when its tone is judged
 BLOCK = 2.0e-3  # m, means over blocks of this tell how sure a mean is
 LIGHT_LEFT = 0.4  # Lab units, what is left of uneven light and white balance
+ELSEWHERE = 0.4  # of the spread of places: by how much the mean of one window differs from that of the next
 USUAL = 0.9995  # of the bare sample's places look usual
 BEYOND, FARTHEST = 1.15, 4.0  # times as far as the farthest usual place is unusual, and so many spreads at least
 EDGE = 0.12  # of a window's width counts as its edge
@@ -73,17 +74,20 @@ class Harm:
 def learn_bare(pictures: list[tuple[Floats, Truths]], scale: float) -> BareTone:
     """What bare ground looks like, from Lab pictures of it and where each is no pore."""
     mean = np.concatenate([lab[ground] for lab, ground in pictures]).astype(np.float64).mean(axis=0)
-    sure = _mean_covariance(pictures, scale)
     places = np.concatenate([_places(lab, ground, scale)[ground] for lab, ground in pictures])
     spread = np.cov(places.T) + 0.25 * np.eye(3)
     far = _far(places, mean, spread)
+    sure = _mean_covariance(pictures, scale) + ELSEWHERE**2 * np.cov(places.T) + LIGHT_LEFT**2 * np.eye(3)
     return BareTone(mean, sure, spread, max(float(np.quantile(far, USUAL)) * BEYOND, FARTHEST))
 
 
-def judge_harm(lab: Floats, open_ground: Truths, coating: Truths, coat: Floats, bare: BareTone, scale: float) -> Harm:
+def judge_harm(
+    lab: Floats, open_ground: Truths, places: Truths, coating: Truths, coat: Floats, bare: BareTone, scale: float
+) -> Harm:
     """Tone and harm of the open ground (H, W) of one window's Lab picture (H, W, 3).
 
     Args:
+        open_ground: where the ground is surely bare (H, W), for its tone. places: where it may be, for marks on it.
         coating: where coating is (H, W). coat: its mean Lab (3,), for specks of it too small to be told.
     """
     where = np.zeros(lab.shape[:2], np.uint8)
@@ -91,9 +95,9 @@ def judge_harm(lab: Floats, open_ground: Truths, coating: Truths, coat: Floats, 
     if count < (0.5 * BLOCK * scale) ** 2:
         return Harm(None, None, 0.0, 0.0, (), 0.0, where)
     change = lab[open_ground].astype(np.float64).mean(axis=0) - bare.mean
-    covariance = bare.sure + _mean_covariance([(lab, open_ground)], scale) + LIGHT_LEFT**2 * np.eye(3)
+    covariance = bare.sure + _mean_covariance([(lab, open_ground)], scale)
     overall = tone_chances(bare.mean, change, covariance)
-    where = _strange_places(lab, open_ground, bare, scale)
+    where = _strange_places(lab, open_ground, places, bare, scale)
     where[_of_coating(lab, where > 0, coating, coat, bare, scale)] = 0
     chances = worse_of(overall, _place_chances(where, count, scale))
     if overall[HARMS[0]] < 0.5:
@@ -105,12 +109,14 @@ def judge_harm(lab: Floats, open_ground: Truths, coating: Truths, coat: Floats, 
     )  # fmt: skip
 
 
-def _strange_places(lab: Floats, open_ground: Truths, bare: BareTone, scale: float) -> NDArray[np.uint8]:
+def _strange_places(
+    lab: Floats, open_ground: Truths, places: Truths, bare: BareTone, scale: float
+) -> NDArray[np.uint8]:
     """Harm grade (H, W) of places whose tone is out of the usual, about the window's own tone and about bare ground's.
 
     An even tint is the mean's matter: were places held against bare ground alone, its dark grain would count as burnt.
     """
-    place = _places(lab, open_ground, scale)
+    place = _places(lab, places, scale)
     middle = np.median(lab[open_ground], axis=0).astype(np.float64)
     beyond = np.full(open_ground.shape, np.inf)
     for centre in (bare.mean, middle):
@@ -118,7 +124,7 @@ def _strange_places(lab: Floats, open_ground: Truths, bare: BareTone, scale: flo
         off = difference(centre, place)
         # Only what lies beyond the usual places counts, or every line of grain at their rim would be harm.
         beyond = np.minimum(beyond, off * np.maximum(1 - bare.farthest / np.maximum(far, 1e-6), 0))
-    strange = ndimage.binary_opening(open_ground & (beyond > TONE_EDGES[0]), iterations=1)
+    strange = ndimage.binary_opening(places & (beyond > TONE_EDGES[0]), iterations=1)
     return np.where(strange, np.searchsorted(TONE_EDGES, beyond, side="right"), 0).astype(np.uint8)
 
 
