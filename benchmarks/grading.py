@@ -160,7 +160,7 @@ def main() -> None:
     if said.verbose:
         for r in rows:
             s = r.seen
-            print(r.pair, f"true {r.left:.3f}", s.fraction_left is not None and f"seen {s.fraction_left:.3f}±{s.fraction_error:.3f}", f"harm {r.harm}/{s.harm} tone {r.tone:.1f}", s.tone and f"{s.tone.change:.1f}±{s.tone.error:.1f}", f"tinted {s.tinted:.3f} burnt {s.burnt:.3f} pores {r.pores:.3f}/{s.pores:.3f} odd {s.strange:.2f}", s.warnings[:1])
+            print(r.pair, f"true {r.left:.3f}", s.fraction_left is not None and f"seen {s.fraction_left:.3f}±{s.fraction_error:.3f}", f"harm {r.harm}/{s.harm} tone {r.tone:.1f}", s.tone and f"{s.tone.change:.1f}±{s.tone.error:.1f}", f"tinted {s.tinted:.3f} burnt {s.burnt:.3f} pores {r.pores:.3f}/{s.pores:.3f} odd {s.strange:.2f} edges {s.hot_edges}", s.warnings[:1])
     print(Counter((residue_of(r.left), r.seen.residue) for r in rows))
     print(Counter((r.harm, r.seen.harm) for r in rows))
     print(f"{time.perf_counter() - start:.0f} s")

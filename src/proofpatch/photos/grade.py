@@ -18,8 +18,8 @@ from proofpatch.photos.corrections import Grader, taught
 from proofpatch.photos.flat import Box, Flat
 from proofpatch.photos.grades import likeliest, residue_chances, residue_of
 from proofpatch.photos.grounds import SMOOTH, Ground, features, learn_ground, log_density, mistaken, thin_out
-from proofpatch.photos.mixture import BETWEEN, Grounds, Mix, fit_mix, memberships
-from proofpatch.photos.pores import Pores, find_pores, learn_pores
+from proofpatch.photos.mixture import BETWEEN, Grounds, Mix, could_be_tint, fit_mix, memberships
+from proofpatch.photos.pores import Pores, dents, find_pores, learn_pores
 from proofpatch.photos.tone import BareTone, Harm, Tone, judge_harm, learn_bare
 
 Floats = NDArray[np.floating]
@@ -33,6 +33,8 @@ TEXTURE_FROM = 0.03  # share mistaken by colour alone from which texture is aske
 GRAIN = 4.0e-4  # m, beyond which places are independent
 FILM_WIDE = 4.0e-4  # m, half the width from which what lies between is a thin film and no blurred rim
 SAYS, FILM_ODDS = 10.0, 0.3  # pixels that count for film against tint; odds of a film before looking
+IMITATED = 0.5  # of the share left, its error where tinted ground would look the same
+LIKE_TINT = "Tinted ground would look just like this coating: look with a lens, or try a solvent at a corner."
 TRACE = 0.08  # share of a place covered from which its tone is not judged
 FLOOR = 0.004  # share, error that no sample removes
 RIM = 1.0e-4  # m, by how much the rim of coating is doubtful
@@ -194,7 +196,7 @@ def _bare(pictures: Sequence[Floats], scale: float) -> tuple[BareTone, Pores]:
     """Tone and pores of the bare samples."""
     labs = [np.asarray(lab_of(p), dtype=np.float32) for p in pictures]
     pores = learn_pores([lab[..., 0] for lab in labs], scale)
-    return learn_bare([(lab, ~_rimmed(find_pores(lab[..., 0], pores, scale))) for lab in labs], scale), pores
+    return learn_bare([(lab, ~_rimmed(dents(lab[..., 0], scale) > pores.depth)) for lab in labs], scale), pores
 
 
 def _rimmed(pores: Truths) -> Truths:
@@ -214,19 +216,21 @@ def _grade(window: Floats, looks: Looks) -> Seen:
     x = features(window, looks.scale, looks.texture)
     mixes = [fit_mix(x.reshape(-1, x.shape[-1]), looks.grounds, film) for film in (True, False)]
     weight = _film_weight(mixes[0].likely - mixes[1].likely)
+    imitated = could_be_tint(x.reshape(-1, x.shape[-1]), looks.grounds, mixes[1])
     thoughts = [(w, _covered(x, looks, mix)) for w, mix in zip((weight, 1 - weight), mixes, strict=True) if w > 0.02]
     _, (covered, strange) = max(thoughts, key=lambda thought: thought[0])
     lab = np.asarray(lab_of(window), dtype=np.float32)
-    pores = _pores(lab, covered, looks)
-    return _seen(lab, pores, covered, strange, [(w, c) for w, (c, _) in thoughts], looks)
+    pores, narrow = _pores(lab, covered, looks)
+    return _seen(lab, pores, narrow, covered, strange, [(w, c) for w, (c, _) in thoughts], looks, imitated)
 
 
-def _pores(lab: Floats, covered: Floats, looks: Looks) -> Truths:
-    """Where pores are. Coating is levelled out first: a gap in pale paint is no pore."""
+def _pores(lab: Floats, covered: Floats, looks: Looks) -> tuple[Truths, Truths]:
+    """(where pores are, where anything narrow is dark). Coating is levelled first: a gap in pale paint is no pore."""
     if looks.pores is None or looks.bare_tone is None:
-        return np.zeros(covered.shape, bool)
+        return np.zeros(covered.shape, bool), np.zeros(covered.shape, bool)
     level = (1 - covered) * lab[..., 0] + covered * looks.bare_tone.mean[0]
-    return find_pores(level, looks.pores, looks.scale) & (covered < 0.5)
+    narrow = (dents(level, looks.scale) > looks.pores.depth) & (covered < 0.5)
+    return find_pores(level, looks.pores, looks.scale) & (covered < 0.5), narrow
 
 
 def _film_weight(gain: float) -> float:
@@ -252,17 +256,17 @@ def _smoothed(share: Floats, scale: float) -> Floats:
 
 
 def _seen(
-    lab: Floats, pores: Truths, covered: Floats, strange: Truths,
-    thoughts: list[tuple[float, Floats]], looks: Looks,
+    lab: Floats, pores: Truths, narrow: Truths, covered: Floats, strange: Truths,
+    thoughts: list[tuple[float, Floats]], looks: Looks, imitated: bool,
 ) -> Seen:  # fmt: skip
     ground = ~pores
     area = max(int(ground.sum()), 1)
     left = float(covered[ground].mean())
-    error = _fraction_error(left, covered, ground, thoughts, looks)
+    error = float(np.hypot(_fraction_error(left, covered, ground, thoughts, looks), IMITATED * left * imitated))
     smooth = _smoothed(covered, looks.scale)
     coating = smooth > 0.5
     places = ~_rimmed(pores) & _clear_of(coating, looks.scale)
-    open_ground = places & _clear_of(smooth > TRACE, looks.scale)
+    open_ground = places & ~_rimmed(narrow) & _clear_of(smooth > TRACE, looks.scale)
     harm = (
         judge_harm(lab, open_ground, places, coating, looks.grounds.coated.mean[:3], looks.bare_tone, looks.scale)
         if looks.bare_tone
@@ -280,7 +284,7 @@ def _seen(
         left, error, _unevenness(covered, ground, looks.scale), harm.tone, harm.tinted, harm.burnt, harm.hot_edges,
         harm.hot_edge_share, float(pores.mean()), looks.pores.share if looks.pores else None, odd,
         residue_of(left), chances, likeliest(harm.chances) if harm.chances else None, harm.chances,
-        (*looks.warnings, *_warnings(thoughts, odd, harm, looks)), looks.assumed, mask,
+        (*looks.warnings, *_warnings(thoughts, odd, harm, looks, imitated)), looks.assumed, mask,
     )  # fmt: skip
 
 
@@ -318,8 +322,8 @@ def _unevenness(covered: Floats, ground: Truths, scale: float) -> float:
     return float(np.nanmean(cells[counted], axis=1).std()) if counted.any() else 0.0
 
 
-def _warnings(thoughts: list[tuple[float, Floats]], odd: float, harm: Harm, looks: Looks) -> list[str]:
-    words = []
+def _warnings(thoughts: list[tuple[float, Floats]], odd: float, harm: Harm, looks: Looks, imitated: bool) -> list[str]:
+    words = [LIKE_TINT] if imitated else []
     if len(thoughts) > 1 and abs(float(thoughts[0][1].mean() - thoughts[1][1].mean())) > 0.05:
         words.append("A thin film and a tint of the ground look the same here: look with a lens.")
     if odd > STRANGE:

@@ -25,6 +25,7 @@ ROUNDS = 16
 TONE_PRIOR = 5.0  # Lab units, how far cleaning may shift the tone of bare substrate
 SLIGHT = 0.3  # Lab units, the same where a thin film is thought of instead: what light and sample leave
 COAT_PRIOR = 1.5  # Lab units, how far heat shifts the tone of coating that stays
+MUCH, MOST_TINT, SAME = 0.2, 20.0, 0.1  # of the window; Lab units; nats a pixel: where coating may be tinted ground
 HELD = 0.05  # of the pixels count against a shift
 BURN, BURN_STEPS = (0.35, 0.4, 0.35), (0.55, 1.0)  # L*, a*, b* of char over those of bare; steps of scorch towards it
 BURN_SPREAD = (7.0, 3.0, 5.0)  # Lab units
@@ -88,6 +89,22 @@ def fit_mix(x: Floats, grounds: Grounds, film: bool) -> Mix:
     _, log_sum = _members(x, grounds, mix)
     penalty = 0.5 * HELD * (((mix.tone / width) ** 2).sum() + ((mix.coat_tone / COAT_PRIOR) ** 2).sum())
     return replace(mix, likely=float(log_sum.mean() - penalty))
+
+
+def could_be_tint(x: Floats, grounds: Grounds, mix: Mix) -> bool:
+    """Whether what reads as coating would be as likely as bare ground grown darker, all of it by one tint."""
+    if mix.shares["coated"] < MUCH:
+        return False
+    x = np.asarray(thin_out(x, PICKED), dtype=np.float64)
+    own = _members(x, grounds, mix)[0]["coated"][:, 0] > 0.5
+    if own.sum() < MUCH * len(x):
+        return False
+    tint = x[own].mean(axis=0) - grounds.bare.mean
+    tint[3:] = 0.0
+    if tint[0] > 0 or float(np.linalg.norm(tint[:3])) > MOST_TINT:
+        return False
+    gain = log_density(x[own] - mix.coat_tone, grounds.coated) - log_density(x[own] - tint, grounds.bare)
+    return float(gain.mean()) < SAME
 
 
 def memberships(x: Floats, grounds: Grounds, mix: Mix) -> dict[str, Floats]:

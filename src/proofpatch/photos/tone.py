@@ -10,6 +10,7 @@ from scipy import ndimage
 
 from proofpatch.learn.evidence import HARMS
 from proofpatch.photos.colour import difference
+from proofpatch.photos.edges import band_spread, hot_edges
 from proofpatch.photos.grades import TONE_EDGES, likeliest, tone_chances, worse_of
 
 Floats = NDArray[np.floating]
@@ -22,9 +23,6 @@ LIGHT_LEFT = 0.4  # Lab units, what is left of uneven light and white balance
 ELSEWHERE = 0.4  # of the spread of places: by how much the mean of one window differs from that of the next
 USUAL = 0.9995  # of the bare sample's places look usual
 BEYOND, FARTHEST = 1.15, 4.0  # times as far as the farthest usual place is unusual, and so many spreads at least
-EDGE = 0.12  # of a window's width counts as its edge
-EDGE_MM = 1.0e-3  # m, and at least this
-EDGE_TONE, EDGE_SURE = 1.5, 3.0  # CIEDE2000 by which, and standard errors with which, an edge differs from the middle
 LEAST_MARK = 0.4e-6  # m², harm smaller than this in all is not told from noise
 LEAST_PLACE = 0.1e-6  # m², one place smaller than this is none
 RIM, SPECK, ALONG = 6.0e-4, 1.0e-6, 0.85  # m and m², of coating's rims and specks; cosine to its colour
@@ -50,12 +48,19 @@ class Tone:
 
 @dataclass(frozen=True)
 class BareTone:
-    """The bare sample: mean Lab (3,) and its covariance; how its places vary (3, 3) and how far the usual ones go."""
+    """The bare sample.
+
+    Args:
+        mean, sure: mean Lab (3,) and its covariance, for the next window of the same piece.
+        places, farthest: covariance among places (3, 3), and how far the usual ones go in spreads.
+        bands: as `band_spread`.
+    """
 
     mean: Floats
     sure: Floats
     places: Floats
     farthest: float
+    bands: tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -78,7 +83,9 @@ def learn_bare(pictures: list[tuple[Floats, Truths]], scale: float) -> BareTone:
     spread = np.cov(places.T) + 0.25 * np.eye(3)
     far = _far(places, mean, spread)
     sure = _mean_covariance(pictures, scale) + ELSEWHERE**2 * np.cov(places.T) + LIGHT_LEFT**2 * np.eye(3)
-    return BareTone(mean, sure, spread, max(float(np.quantile(far, USUAL)) * BEYOND, FARTHEST))
+    across, standing = np.max([band_spread(lab, ground, scale) for lab, ground in pictures], axis=0)
+    farthest = max(float(np.quantile(far, USUAL)) * BEYOND, FARTHEST)
+    return BareTone(mean, sure, spread, farthest, (float(across), float(standing)))
 
 
 def judge_harm(
@@ -99,14 +106,22 @@ def judge_harm(
     overall = tone_chances(bare.mean, change, covariance)
     where = _strange_places(lab, open_ground, places, bare, scale)
     where[_of_coating(lab, where > 0, coating, coat, bare, scale)] = 0
+    edges = hot_edges(lab, places, bare.bands, scale)
+    for edge in edges:
+        grade = max(int(np.searchsorted(TONE_EDGES, edge.by, side="right")), 1)
+        where[edge.where] = np.maximum(where[edge.where], grade)
+    hot = np.logical_or.reduce([edge.where for edge in edges]).mean() if edges else 0.0
     chances = worse_of(overall, _place_chances(where, count, scale))
     if overall[HARMS[0]] < 0.5:
         where[open_ground] = np.maximum(where[open_ground], max(HARMS.index(likeliest(overall)), 1))
-    edges, edge_share = _hot_edges(lab, open_ground, where, scale)
     return Harm(
         _tone(bare.mean, change, covariance), chances,
-        float((where >= 1).sum() / count), float((where >= 3).sum() / count), edges, edge_share, where,
+        _share(where >= 1, places), _share(where >= 3, places), tuple(edge.name for edge in edges), float(hot), where,
     )  # fmt: skip
+
+
+def _share(part: Truths, whole: Truths) -> float:
+    return float((part & whole).sum() / max(whole.sum(), 1))
 
 
 def _strange_places(
@@ -206,43 +221,3 @@ def _place_chances(where: NDArray[np.uint8], count: int, scale: float) -> dict[s
     for beside in (worst - 1, worst + 1):
         chances[HARMS[min(max(beside, 0), 3)]] += 0.05
     return chances
-
-
-def _hot_edges(
-    lab: Floats, open_ground: Truths, where: NDArray[np.uint8], scale: float
-) -> tuple[tuple[str, ...], float]:
-    """(names of the hot edges, share of the window they cover): darker or otherwise off the middle's tone."""
-    tall, wide = where.shape
-    y, x = (max(round(EDGE * n), round(EDGE_MM * scale)) for n in (tall, wide))
-    middle = np.zeros_like(open_ground)
-    middle[2 * y : tall - 2 * y, 2 * x : wide - 2 * x] = True
-    whole: dict[str, tuple[slice, ...]] = {
-        "top": np.s_[:y, :],
-        "bottom": np.s_[tall - y :, :],
-        "left": np.s_[:, :x],
-        "right": np.s_[:, wide - x :],
-    }
-    bands = {
-        "top": np.s_[:y, 2 * x : wide - 2 * x], "bottom": np.s_[tall - y :, 2 * x : wide - 2 * x],
-        "left": np.s_[2 * y : tall - 2 * y, :x], "right": np.s_[2 * y : tall - 2 * y, wide - x :],
-    }  # fmt: skip
-    inner = open_ground & middle
-    if inner.sum() < y * x:
-        return (), 0.0
-    inner_mean = lab[inner].astype(np.float64).mean(axis=0)
-    inner_sure = _mean_covariance([(lab, inner)], scale)
-    hot, area = [], np.zeros_like(open_ground)
-    for name, band in bands.items():
-        mask = np.zeros_like(open_ground)
-        mask[band] = open_ground[band]
-        if mask.sum() < 0.1 * lab[band][..., 0].size:
-            continue
-        change = lab[mask].astype(np.float64).mean(axis=0) - inner_mean
-        sure = inner_sure + _mean_covariance([(lab, mask)], scale)
-        far = float(np.sqrt(change @ np.linalg.solve(sure, change)))
-        by = float(difference(inner_mean, inner_mean + change))
-        burnt = float((where[band] >= 1).mean()) > 2 * float((where[middle] >= 1).mean()) + 0.05
-        if (by > EDGE_TONE and far > EDGE_SURE and change[0] < 0) or burnt:
-            hot.append(name)
-            area[whole[name]] |= (where[whole[name]] >= 1) if burnt else open_ground[whole[name]]
-    return tuple(hot), float(area.mean())
