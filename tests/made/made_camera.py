@@ -16,7 +16,7 @@ from scipy import ndimage
 
 BIG, SMALL = (4032, 3024), (1440, 1080)  # 12 and 1.6 megapixels
 ROOM = colour(70, 74, 80)
-LEAST = 0.01  # px that the lens may bend away from straight within a tile
+LEAST = 0.02  # px that the lens may bend away from straight within a tile
 WARM, COOL = (1.0, 0.80, 0.52), (0.80, 0.92, 1.0)  # what is left of a lamp's or the sky's cast
 ORIENTATION = 0x0112
 # The picture as stored, from the upright one, for each EXIF orientation (Exif 2.3, tag 0x0112).
@@ -72,7 +72,7 @@ class Light:
     vignette: float = 0.12
 
     def on(self, x, y, size):
-        """Light that falls on points of the sheet (..., 3), 1 at its best, and glare beside it (...)."""
+        """Light that falls on points of the sheet (...), before its cast, 1 at its best, and glare beside it (...)."""
         right, down = np.cos(np.radians(self.toward)), np.sin(np.radians(self.toward))
         span = abs(right) * size[0] + abs(down) * size[1]
         along = ((x - size[0] / 2) * right + (y - size[1] / 2) * down) / span + 0.5
@@ -82,7 +82,7 @@ class Light:
             into = (x - self.shadow_at[0]) * right + (y - self.shadow_at[1]) * down
             level = level * (1 - self.shadow * ramp(into / self.penumbra, -0.5, 0.5))
         far = np.hypot(x - self.glare_at[0], y - self.glare_at[1]) / self.glare_radius
-        return level[..., None] * np.array(self.cast), self.glare * np.exp(-(far**2))
+        return level, self.glare * np.exp(-(far**2))
 
 
 @dataclass(frozen=True)
@@ -268,17 +268,18 @@ def curve(strength, entries=1 << 15):
     return (np.round(255 * (value - strength * np.sin(2 * np.pi * value) / (2 * np.pi)))).astype(np.uint8)
 
 
-def developed(picture, light, glare, camera, gain, rng):
-    """8-bit picture of reflectance under light, with noise; band by band, to keep in the processor's cache."""
+def developed(picture, light, glare, cast, camera, gain, rng):
+    """8-bit picture of reflectance (H, W, 3) under light (H, W) of a cast, and glare (H, W), with noise."""
     table, out = curve(camera.curve), np.empty(picture.shape, dtype=np.uint8)
     # Drawing 36 million normal numbers takes longer than all else: they come from a pool, from a new place each band.
     pool = rng.standard_normal(min(1 << 21, 2 * picture.size), dtype=np.float32)
     rows = max(1, len(pool) // (2 * picture.shape[1] * 3))
     for top in range(0, len(picture), rows):
         band = slice(top, top + rows)
-        signal = picture[band] * light[band]
-        signal += glare[band, :, None]
-        signal *= np.float32(gain)
+        # Band by band, to keep in the processor's cache.
+        signal = picture[band] * light[band][..., None]
+        signal += glare[band][..., None]
+        signal *= (gain * np.array(cast)).astype(np.float32)
         start = rng.integers(len(pool) - signal.size + 1)
         sway = np.sqrt(signal / np.float32(camera.full_well) + np.float32((camera.read / camera.full_well) ** 2))
         sway *= pool[start : start + signal.size].reshape(signal.shape)
@@ -310,11 +311,10 @@ def photograph(scene, pose, light, camera, rng):
     where = np.nan_to_num(seen.sheet(grid), nan=5.0)
     level, glare = light.on(where[..., 0], where[..., 1], scene.size)
     corner = ((grid - seen.middle) ** 2).sum(axis=-1) / ((width**2 + height**2) / 4)
-    level = level * (1 - light.vignette * corner)[..., None]
+    level = level * (1 - light.vignette * corner)
     on_sheet = ((where >= 0) & (where <= scene.size)).all(axis=-1)
-    gain = camera.white / (0.86 * np.max(level[on_sheet] if on_sheet.any() else level))
-    light_full = np.stack([spread(level[..., n], camera.size) for n in range(3)], axis=-1)
-    out = developed(picture, light_full, spread(glare, camera.size), camera, gain, rng)
+    gain = camera.white / (0.86 * max(light.cast) * np.max(level[on_sheet] if on_sheet.any() else level))
+    out = developed(picture, spread(level, camera.size), spread(glare, camera.size), light.cast, camera, gain, rng)
     image = Image.fromarray(out)
     if camera.sharpen:
         soft = np.asarray(image.reduce(1)).astype(np.float32)
