@@ -147,7 +147,7 @@ def stand_in(size=(0.19, 0.14), windows=None, dpi=300, corner=18 * MM):
     for n in range(8):
         raster[Box(30 * MM + n * 10 * MM, 8 * MM, 10 * MM, 10 * MM).pixels(scale)] = round(255 * n / 7)
     for box in (windows or {}).values():
-        rows, columns = box.pixels(scale)
+        rows, columns = Box(box.left, box.top, box.width, box.height).pixels(scale)
         rim = round(0.4 * MM * scale)
         raster[rows.start - rim : rows.stop + rim, columns.start - rim : columns.stop + rim] = 0
     return raster

@@ -1,7 +1,8 @@
 """Bare substrates seen from above, in linear reflectance: procedural, numbers invented or from memory, unverified.
 
 Two are real, photographed: the `brick.png` and `gravel.png` that scikit-image's wheel carries, both CC0 by its own
-docstrings. They are grey, their colours are ours; and the gravel is shrunk to stand for a rough stone or roughcast.
+docstrings. They are grey, their colours are ours; the gravel is shrunk to stand for a rough stone or roughcast, and the
+wall, at 2.5 mm a pixel, serves a `pair` of metres, not a patch.
 No wheel here ships real wood, rusted steel or paper at the scale of a patch.
 """
 
