@@ -1,22 +1,20 @@
-"""A phone's camera: pose, perspective, light, blur, noise, tone curve, JPEG. Numbers are invented unless sourced.
+"""A phone's camera: pose, perspective, light, blur, noise, tone curve, JPEG. Numbers are invented unless sourced."""
 
-A sheet's metres run right and down from its upper left corner, z into it. Pixels are those of the upright picture, the
-one seen once the EXIF orientation is obeyed; (0, 0) is the CENTRE of its upper left pixel.
-"""
-
+import dataclasses
 import io
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from made_colour import colour, encode
 from made_scene import BENCH
 from made_texture import MM, ramp
+from made_view import View, homography, view
 from PIL import Image
 from scipy import ndimage
 
 BIG, SMALL = (4032, 3024), (1440, 1080)  # 12 and 1.6 megapixels
 ROOM = colour(70, 74, 80)
-LEAST = 0.01  # px that the lens may bend away from straight within a tile
+LEAST = 0.02  # px that the picture may bend away from straight within a tile
 WARM, COOL = (1.0, 0.80, 0.52), (0.80, 0.92, 1.0)  # what is left of a lamp's or the sky's cast
 ORIENTATION = 0x0112
 # The picture as stored, from the upright one, for each EXIF orientation (Exif 2.3, tag 0x0112).
@@ -25,24 +23,6 @@ STORED = {
     5: lambda a: a.swapaxes(0, 1), 6: lambda a: a.swapaxes(0, 1)[::-1],
     7: lambda a: a.swapaxes(0, 1)[::-1, ::-1], 8: lambda a: a.swapaxes(0, 1)[:, ::-1],
 }  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Pose:
-    """Where the camera is.
-
-    Args:
-        distance: from the lens to the point aimed at [m].
-        tilt: away from straight above [deg]; `toward` which side it leans, 0 right, 90 down (toward the reader) [deg].
-        roll: about its own axis, clockwise [deg].
-        aim: point of the sheet in the middle of the picture [m]; none is the sheet's middle.
-    """
-
-    distance: float = 0.30
-    tilt: float = 0.0
-    toward: float = 90.0
-    roll: float = 0.0
-    aim: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -72,7 +52,7 @@ class Light:
     vignette: float = 0.12
 
     def on(self, x, y, size):
-        """Light that falls on points of the sheet (..., 3), 1 at its best, and glare beside it (...)."""
+        """Light that falls on points of the sheet (...), before its cast, 1 at its best, and glare beside it (...)."""
         right, down = np.cos(np.radians(self.toward)), np.sin(np.radians(self.toward))
         span = abs(right) * size[0] + abs(down) * size[1]
         along = ((x - size[0] / 2) * right + (y - size[1] / 2) * down) / span + 0.5
@@ -82,7 +62,7 @@ class Light:
             into = (x - self.shadow_at[0]) * right + (y - self.shadow_at[1]) * down
             level = level * (1 - self.shadow * ramp(into / self.penumbra, -0.5, 0.5))
         far = np.hypot(x - self.glare_at[0], y - self.glare_at[1]) / self.glare_radius
-        return level[..., None] * np.array(self.cast), self.glare * np.exp(-(far**2))
+        return level, self.glare * np.exp(-(far**2))
 
 
 @dataclass(frozen=True)
@@ -120,37 +100,6 @@ class Camera:
 
 
 @dataclass(frozen=True)
-class View:
-    """The exact way from metres of the sheet to pixels of the upright picture, and back."""
-
-    axes: np.ndarray = field(repr=False)  # rows: right, down, forward
-    centre: np.ndarray = field(repr=False)
-    focal: float
-    middle: tuple[float, float]
-    barrel: float
-
-    def pixels(self, points):
-        """Pixels (..., 2) of points of the sheet (..., 2) [m]; not a number behind the camera."""
-        points = np.asarray(points, dtype=float)
-        world = np.concatenate([points, np.zeros((*points.shape[:-1], 1))], axis=-1) - self.centre
-        seen = world @ self.axes.T
-        true = seen[..., :2] / np.where(seen[..., 2:] > 0, seen[..., 2:], np.nan)
-        radius = np.hypot(true[..., 0], true[..., 1])
-        r = radius.copy()
-        for _ in range(8):  # Newton on r (1 + k r²) = r_true
-            r = r - (r + self.barrel * r**3 - radius) / (1 + 3 * self.barrel * r**2)
-        return true / (1 + self.barrel * r**2)[..., None] * self.focal + self.middle
-
-    def sheet(self, pixels):
-        """Points of the sheet (..., 2) [m] seen at pixels (..., 2); not a number at or above the horizon."""
-        seen = (np.asarray(pixels, dtype=float) - self.middle) / self.focal
-        seen = seen * (1 + self.barrel * (seen**2).sum(axis=-1, keepdims=True))
-        ray = np.concatenate([seen, np.ones((*seen.shape[:-1], 1))], axis=-1) @ self.axes
-        reach = -self.centre[2] / np.where(ray[..., 2] > 1e-3, ray[..., 2], np.nan)
-        return self.centre[:2] + ray[..., :2] * reach[..., None]
-
-
-@dataclass(frozen=True)
 class Photo:
     """A made photo.
 
@@ -165,38 +114,6 @@ class Photo:
     view: View
     size: tuple[int, int]
     clipped: np.ndarray
-
-
-def view(pose, camera, size):
-    """View of a sheet of `size` [m]."""
-    aim = np.array((*(pose.aim or (size[0] / 2, size[1] / 2)), 0.0))
-    tilt, lean, roll = np.radians((pose.tilt, pose.toward, pose.roll))
-    forward = np.array((-np.sin(tilt) * np.cos(lean), -np.sin(tilt) * np.sin(lean), np.cos(tilt)))
-    # Turned about the axis that lies in the sheet, square to the lean (Rodrigues).
-    axis = np.array((np.sin(lean), -np.cos(lean), 0.0))
-    flat = [
-        np.cos(tilt) * e + np.sin(tilt) * np.cross(axis, e) + (1 - np.cos(tilt)) * axis * (axis @ e) for e in np.eye(3)
-    ]
-    right = np.cos(roll) * flat[0] + np.sin(roll) * flat[1]
-    down = np.cos(roll) * flat[1] - np.sin(roll) * flat[0]
-    width, height = camera.size
-    middle = ((width - 1) / 2, (height - 1) / 2)
-    return View(
-        np.stack([right, down, forward]),
-        aim - pose.distance * forward,
-        camera.focal * max(width, height),
-        middle,
-        camera.barrel,
-    )
-
-
-def homography(corners, onto):
-    """Eight numbers of the projective map that takes four points onto four others, in Pillow's order."""
-    rows, right = [], []
-    for (u, v), (x, y) in zip(corners, onto, strict=True):
-        rows += [(u, v, 1, 0, 0, 0, -x * u, -x * v), (0, 0, 0, u, v, 1, -y * u, -y * v)]
-        right += [x, y]
-    return np.linalg.solve(np.array(rows), np.array(right))
 
 
 def draw(layer, corners, where, shape):
@@ -215,12 +132,14 @@ def rendered(scene, seen, size, step):
     """Reflectance (H/step, W/step, 3) of the whole picture, before any light falls on it."""
     width, height = (int(np.ceil(n / step)) for n in size)
     picture = np.empty((height, width, 3), dtype=np.float32)
-    # Over t pixels r (1 + k r²) leaves its chord by 6 k r t² / (8 f); r is at most about 0.6.
-    bend = 6 * abs(seen.barrel) * 0.6 / (8 * seen.focal)
+    # Over t pixels r (1 + k r²) leaves its chord by 6 k r t² / (8 f), r at most about 0.6; a bulge b over a width W by
+    # (8 b / W²) t² / (8 n) at n pixels of a metre, seen under 45°.
+    pixels_of_metre = seen.focal / abs(seen.centre[2])
+    bend = 6 * abs(seen.barrel) * 0.6 / (8 * seen.focal) + abs(seen.bulge) / seen.width**2 / pixels_of_metre
     tile = int(np.clip(np.sqrt(LEAST / max(bend, 1e-9)) / step, 8, 128))
     xs, ys = (np.append(np.arange(0, n, tile), n) for n in (width, height))
     grid = np.stack(np.meshgrid(xs, ys), axis=-1) * step - 0.5  # tile corners, in pixels of the whole picture
-    ground = seen.sheet(grid)
+    ground, floor = seen.sheet(grid), dataclasses.replace(seen, bulge=0.0).sheet(grid)
     limit = np.array(scene.size)
     for i in range(len(ys) - 1):
         for j in range(len(xs) - 1):
@@ -234,7 +153,8 @@ def rendered(scene, seen, size, step):
             low, high = where.min(axis=0), where.max(axis=0)
             inside = (low > 2 * MM).all() and (high < limit - 2 * MM).all()
             if not inside:
-                tile[:] = draw(scene.behind, corners, where, shape) + BENCH
+                below = np.array([floor[i, j], floor[i, j + 1], floor[i + 1, j + 1], floor[i + 1, j]])
+                tile[:] = draw(scene.behind, corners, below, shape) + BENCH
             if inside or ((high > 0).all() and (low < limit).all()):
                 sheet = draw(scene.sheet, corners, where, shape)
                 cover = sheet[..., 3:]
@@ -268,17 +188,18 @@ def curve(strength, entries=1 << 15):
     return (np.round(255 * (value - strength * np.sin(2 * np.pi * value) / (2 * np.pi)))).astype(np.uint8)
 
 
-def developed(picture, light, glare, camera, gain, rng):
-    """8-bit picture of reflectance under light, with noise; band by band, to keep in the processor's cache."""
+def developed(picture, light, glare, cast, camera, gain, rng):
+    """8-bit picture of reflectance (H, W, 3) under light (H, W) of a cast, and glare (H, W), with noise."""
     table, out = curve(camera.curve), np.empty(picture.shape, dtype=np.uint8)
     # Drawing 36 million normal numbers takes longer than all else: they come from a pool, from a new place each band.
     pool = rng.standard_normal(min(1 << 21, 2 * picture.size), dtype=np.float32)
     rows = max(1, len(pool) // (2 * picture.shape[1] * 3))
     for top in range(0, len(picture), rows):
         band = slice(top, top + rows)
-        signal = picture[band] * light[band]
-        signal += glare[band, :, None]
-        signal *= np.float32(gain)
+        # Band by band, to keep in the processor's cache.
+        signal = picture[band] * light[band][..., None]
+        signal += glare[band][..., None]
+        signal *= (gain * np.array(cast)).astype(np.float32)
         start = rng.integers(len(pool) - signal.size + 1)
         sway = np.sqrt(signal / np.float32(camera.full_well) + np.float32((camera.read / camera.full_well) ** 2))
         sway *= pool[start : start + signal.size].reshape(signal.shape)
@@ -291,7 +212,7 @@ def developed(picture, light, glare, camera, gain, rng):
 
 def photograph(scene, pose, light, camera, rng):
     """A Photo of a Scene."""
-    seen = view(pose, camera, scene.size)
+    seen = view(pose, camera, scene.size, scene.bulge)
     width, height = camera.size
     # A blurred picture holds no detail: it is rendered smaller and drawn up.
     step = int(np.clip(camera.defocus / 1.6, 1, 6))
@@ -310,11 +231,10 @@ def photograph(scene, pose, light, camera, rng):
     where = np.nan_to_num(seen.sheet(grid), nan=5.0)
     level, glare = light.on(where[..., 0], where[..., 1], scene.size)
     corner = ((grid - seen.middle) ** 2).sum(axis=-1) / ((width**2 + height**2) / 4)
-    level = level * (1 - light.vignette * corner)[..., None]
+    level = level * (1 - light.vignette * corner)
     on_sheet = ((where >= 0) & (where <= scene.size)).all(axis=-1)
-    gain = camera.white / (0.86 * np.max(level[on_sheet] if on_sheet.any() else level))
-    light_full = np.stack([spread(level[..., n], camera.size) for n in range(3)], axis=-1)
-    out = developed(picture, light_full, spread(glare, camera.size), camera, gain, rng)
+    gain = camera.white / (0.86 * max(light.cast) * np.max(level[on_sheet] if on_sheet.any() else level))
+    out = developed(picture, spread(level, camera.size), spread(glare, camera.size), light.cast, camera, gain, rng)
     image = Image.fromarray(out)
     if camera.sharpen:
         soft = np.asarray(image.reduce(1)).astype(np.float32)

@@ -46,7 +46,7 @@ COATINGS = {
     "alkyd blue-green": Coating((46, 98, 96), (0.6, 0.8, 0.75), 5.0, 0.15, (0.9, 30), 0.05),
     "alkyd black": Coating((34, 33, 34), (0.4, 0.4, 0.4), 6.0, 0.15, (0.9, 30), 0.08),
     "rust": Coating((150, 82, 42), (0.6, 0.45, 0.3), 4.0, 0.35, (1.5, 1.5), 0.16, (88, 48, 34)),
-    "soot": Coating((26, 25, 25), (0.35, 0.34, 0.33), 2.6, 0.4, (12, 12), 0.12),
+    "soot": Coating((26, 25, 25), (0.35, 0.34, 0.33), 2.6, 0.3, (12, 12), 0.12),
     "grease": Coating((58, 46, 30), (0.50, 0.40, 0.24), 0.8, 0.4, (7, 7), 0.06),
 }
 # What is found on what, for a contact sheet.
@@ -59,6 +59,8 @@ USUAL = {
     "brick": ("latex white", "alkyd red-brown", "soot"),
     "limestone": ("soot", "latex pale", "alkyd black"),
     "paper": ("soot", "grease"),
+    "real wall": ("soot", "latex white"),
+    "real gravel": ("soot", "latex pale"),
 }
 
 

@@ -3,10 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-from made_camera import Camera, Light, Photo, Pose, photograph
+from made_camera import Camera, Light, Photo, photograph
 from made_patch import Box, Patch, Step, Surface, surface, treated
 from made_scene import Layer, Scene, around, cut_shadow, printed, sheet_layer
 from made_texture import MM, Ground, ramp, rough
+from made_view import Pose
 from PIL import Image
 
 POSES = (Pose(0.3), Pose(0.33, 15, 40, 6))

@@ -1,8 +1,9 @@
 """Made photos: a plain file for the pages, and graded patches as a phone would see them, with their truth.
 
 For tests and benchmarks only. It shares no code and no constants with `proofpatch.photos`, and does without its
-libraries: what grades must not be judged by what it is made of. Substrates and films are procedural, their numbers
-invented or from memory, unverified. Lengths in metres, angles in degrees, reflectance linear in the sRGB primaries.
+libraries: what grades must not be judged by what it is made of. Films and all substrates but two are procedural,
+their numbers invented or from memory, unverified. Lengths in metres, angles in degrees, reflectance linear in the
+sRGB primaries.
 
 A frame with a patch in each window, photographed:
 
@@ -26,18 +27,20 @@ The same place before and after:
     two = pair((0.2, 0.15), rng, frame=(raster, (0.19, 0.14), box), shift=(0.002, 0.001, 1.5))   # through a window
     two.before.jpeg, two.after.jpeg, two.cleaned, two.bared, two.patch.area, two.pixels(0, points_on_the_piece)
 
-Not made: curled paper, a lens that colours its edges, the phone's own noise filter, print that is not to scale.
+A print out of scale is a `size` and boxes other than the page's own. `scene(..., bulge=0.003)` is paper that does not
+lie flat. Not made: a lens that colours its edges, the phone's own noise filter, gloss that follows the grain.
 """
 
 import io
 
 import numpy as np
-from made_camera import BIG, COOL, SMALL, WARM, Camera, Light, Photo, Pose, View, photograph
+from made_camera import BIG, COOL, SMALL, WARM, Camera, Light, Photo, photograph
 from made_coating import COATINGS, USUAL
 from made_pair import Pair, pair
 from made_patch import LIES, Box, Patch, Step, surface, treated
 from made_scene import BARE, Scene, row, scene, stand_in
 from made_texture import SUBSTRATES, ground
+from made_view import Pose, View
 from PIL import Image
 
 __all__ = [

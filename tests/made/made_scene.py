@@ -41,6 +41,8 @@ class Scene:
         sheet: its Layer, the windows pasted in, or the piece alone.
         behind: the Layer around it.
         patches: Patch of each window.
+        bulge: height of the sheet's middle above its two ends, left and right [m]; negative, of its ends above
+            its middle. What is in the windows bends along.
         boxes: each window to the pixel, as it was cut: `patches[name].linear` fills it exactly.
     """
 
@@ -49,6 +51,7 @@ class Scene:
     behind: Layer
     patches: dict[str, Patch] = field(default_factory=dict)
     boxes: dict[str, Box] = field(default_factory=dict)
+    bulge: float = 0.0
 
 
 def sheet_layer(linear, scale):
@@ -101,6 +104,7 @@ def scene(
     upright=False,
     lamp=225.0,
     beyond=AROUND,
+    bulge=0.0,
 ):
     """A printed sheet on a piece, one patch in each window.
 
@@ -111,6 +115,7 @@ def scene(
         patches: Step by window name; none, or a name left out, is untouched film. `BARE` is the known clean spot.
         rng: numpy Generator; the same one gives the same scene.
         upright: grain runs down. lamp: side the light comes from [deg]. beyond: piece around the sheet [m].
+        bulge: as in Scene.
     """
     raster = np.asarray(sheet_raster)
     scale = raster.shape[1] / size[0]
@@ -123,7 +128,7 @@ def scene(
         sheet[rows, columns] = made[name].linear * cut_shadow(shape, scale, lamp)[..., None]
         boxes[name] = Box(columns.start / scale, rows.start / scale, shape[1] / scale, shape[0] / scale)
     behind = around(substrate, coating, size, rng, upright, beyond)
-    return Scene(tuple(size), sheet_layer(sheet, scale), behind, made, boxes)
+    return Scene(tuple(size), sheet_layer(sheet, scale), behind, made, boxes, bulge)
 
 
 BARE = Step(0.0, margin=0.0)
@@ -142,7 +147,7 @@ def stand_in(size=(0.19, 0.14), windows=None, dpi=300, corner=18 * MM):
     for n in range(8):
         raster[Box(30 * MM + n * 10 * MM, 8 * MM, 10 * MM, 10 * MM).pixels(scale)] = round(255 * n / 7)
     for box in (windows or {}).values():
-        rows, columns = box.pixels(scale)
+        rows, columns = Box(box.left, box.top, box.width, box.height).pixels(scale)
         rim = round(0.4 * MM * scale)
         raster[rows.start - rim : rows.stop + rim, columns.start - rim : columns.stop + rim] = 0
     return raster

@@ -1,10 +1,12 @@
 """Bare substrates seen from above, in linear reflectance: procedural, numbers invented or from memory, unverified.
 
-The one real picture that an installed wheel carries for a substrate, scikit-image's `brick.png` (CC0), shows a wall of
-several courses, a hundred times too coarse for a patch; it is only used as a backdrop in `real_wall`.
-No wheel on this machine ships real wood, rust or stone.
+Two are real, photographed: the `brick.png` and `gravel.png` that scikit-image's wheel carries, both CC0 by its own
+docstrings. They are grey, their colours are ours; the gravel is shrunk to stand for a rough stone or roughcast, and the
+wall, at 2.5 mm a pixel, serves a `pair` of metres, not a patch.
+No wheel here ships real wood, rusted steel or paper at the scale of a patch.
 """
 
+import functools
 import importlib.util
 from dataclasses import dataclass
 from pathlib import Path
@@ -165,7 +167,53 @@ def paper(shape, scale, rng):
     )
 
 
+@dataclass(frozen=True)
+class Real:
+    """A photograph of a substrate, grey.
+
+    Args:
+        file: among scikit-image's data.
+        scale: its pixels of a metre; of the wall by its courses of 75 mm, of the gravel as we shrink it.
+        dark, light: colours of its darker and lighter stuff; `between` the greys where one gives way to the other.
+        hollow: grey below which it is a gap, counted with the pores.
+    """
+
+    file: str
+    scale: float
+    dark: tuple
+    light: tuple
+    between: tuple
+    hollow: float
+
+
+REAL = {
+    "real wall": Real("brick.png", 400.0, (150, 78, 58), (198, 188, 170), (0.16, 0.30), 0.03),
+    "real gravel": Real("gravel.png", 8000.0, (168, 158, 142), (196, 190, 180), (0.25, 0.5), 0.055),
+}
+
+
+def real(kind, shape, scale, rng):
+    """A part of the photograph, mirrored at its ends where more is asked for."""
+    kind = REAL[kind]
+    folder = Path(importlib.util.find_spec("skimage").origin).parent / "data"
+    grey = decode(np.asarray(Image.open(folder / kind.file).convert("L")) / 255).astype(np.float32)
+    at = []
+    for n, whole in zip(shape, grey.shape, strict=True):
+        span = n * kind.scale / scale
+        start = rng.uniform(0, max(whole - span, 1.0))
+        at.append(start + (np.arange(n) + 0.5) * kind.scale / scale - 0.5)
+    grid = np.stack(np.meshgrid(*at, indexing="ij"))
+    grey = ndimage.map_coordinates(grey, grid, order=1, mode="reflect", output=np.float32)
+    share = ramp(grey, *kind.between)
+    level = np.quantile(grey[share < 0.5], 0.5), np.quantile(grey[share > 0.5], 0.5) if (share > 0.5).any() else 1.0
+    linear = mixed(
+        share, colour(*kind.dark) * (grey / level[0])[..., None], colour(*kind.light) * (grey / level[1])[..., None]
+    )
+    return linear, grey < kind.hollow, (share > 0.5) & (kind.file == "brick.png")
+
+
 MAKERS = {"steel": steel, "aluminium": aluminium, "brick": brick, "limestone": limestone, "paper": paper}
+MAKERS |= {one: functools.partial(real, one) for one in REAL}
 SUBSTRATES = (*WOODS, *MAKERS)
 
 
@@ -184,9 +232,3 @@ def ground(substrate, shape, scale, rng, upright=False):
     if upright:
         parts = [np.ascontiguousarray(np.swapaxes(part, 0, 1)) for part in parts]
     return Ground(*parts, scale)
-
-
-def real_wall():
-    """The brick wall that scikit-image ships (CC0, photographed), as linear grey (512, 512)."""
-    folder = Path(importlib.util.find_spec("skimage").origin).parent
-    return decode(np.asarray(Image.open(folder / "data" / "brick.png").convert("L")) / 255).astype(np.float32)
