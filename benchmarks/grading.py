@@ -1,7 +1,6 @@
 """The photo grader against made patches whose truth is known: share left, grades, tone. Writes docs/photos-grading.md.
 
-    python benchmarks/grading.py            # every usual substrate and coating, about two minutes
-    python benchmarks/grading.py --write    # and the page
+    python benchmarks/grading.py --seed 1 --write
 
 The patches are made by tests/made (procedural; it shares no code and no constants with the grader). Between them and
 the grader stands what a flattened photo leaves: blur, noise, and light that is not quite even.
@@ -21,12 +20,12 @@ from scipy import ndimage
 
 sys.path.append(str(Path(__file__).parents[1] / "tests" / "made"))
 
-from made_photo import BARE, USUAL, Step, surface, treated  # noqa: E402  # found by the line above
+from made_photo import BARE, USUAL, Step, surface, treated
 
-from proofpatch.learn.evidence import HARMS, RESIDUES  # noqa: E402
-from proofpatch.photos.colour import difference, lab_of  # noqa: E402
-from proofpatch.photos.grade import Samples, Seen, grade_steps  # noqa: E402
-from proofpatch.photos.grades import residue_of  # noqa: E402
+from proofpatch.learn.evidence import HARMS, RESIDUES
+from proofpatch.photos.colour import difference, lab_of
+from proofpatch.photos.grade import Samples, Seen, grade_steps
+from proofpatch.photos.grades import residue_of
 
 SCALE = 8000.0  # pixels of a metre, as flattened
 SIDE, MARGIN = 0.022, 0.002  # m, of a window, and of untouched film in it
@@ -81,7 +80,8 @@ def true_harm(patch, unharmed, inside) -> str | None:
     open_ground = ~(patch.left | unharmed.left | patch.pores)[inside]
     if open_ground.sum() < 100:
         return None
-    labs = [lab_of(ndimage.gaussian_filter(p.linear[inside], (PLACE * SCALE, PLACE * SCALE, 0))) for p in (unharmed, patch)]
+    blur = (PLACE * SCALE, PLACE * SCALE, 0)
+    labs = [lab_of(ndimage.gaussian_filter(p.linear[inside], blur)) for p in (unharmed, patch)]
     off = np.where(ndimage.binary_erosion(open_ground, iterations=2), difference(*labs), 0.0)
     least = max(0.001 * open_ground.sum(), LEAST * SCALE**2)
     return HARMS[max((g for g in (1, 2, 3) if (off >= EDGES[g - 1]).sum() > least), default=0)]
@@ -138,31 +138,120 @@ def summary(rows: list[Judged]) -> dict[str, float]:
     }  # fmt: skip
 
 
-def run(seeds: int = 1, pairs: list[tuple[str, str]] | None = None) -> list[Judged]:
-    """All usual pairs."""
+def run(seed: int = 0, pairs: list[tuple[str, str]] | None = None) -> list[Judged]:
+    """A strip on every pair; without `pairs` all usual ones."""
     pairs = pairs or [(substrate, coating) for substrate, coatings in USUAL.items() for coating in coatings]
-    return [row for seed in range(seeds) for pair in pairs for row in judge(*pair, seed)]
+    return [row for pair in pairs for row in judge(*pair, seed)]
+
+
+def table(rows: list[Judged]) -> str:
+    """One line a pair, all pairs last."""
+    lines = [
+        "| pair | steps told | 95 of 100 within, points | within 5 points | grade right | harm right | harm missed "
+        "| harm false | L* off, median |", "|---|" + "---:|" * 8,
+    ]  # fmt: skip
+    for name in [*dict.fromkeys(r.pair for r in rows), "all"]:
+        s = summary([r for r in rows if name in ("all", r.pair)])
+        if not s["told"]:
+            lines.append(f"| {name} | 0 of {s['steps']}, by eye |" + " |" * 7)
+            continue
+        shares = [_percent(s[k]) for k in ("within 5", "grade right", "harm right", "harm missed", "harm false")]
+        lines.append(
+            f"| {name} | {s['told']} of {s['steps']} | {100 * s['p95']:.0f} | {' | '.join(shares)} "
+            f"| {s['darker off']:.1f} |"
+        )
+    return "\n".join(lines)
+
+
+def _percent(share: float) -> str:
+    return "–" if np.isnan(share) else f"{100 * share:.0f} %"
+
+
+def confusion(said: list[tuple[str | None, str | None]], grades: tuple[str, ...]) -> str:
+    """Rows are true, columns what was seen; a grade that cannot be judged stands apart."""
+    names = [*grades, None]
+    count = Counter(said)
+    lines = ["| true, seen: | " + " | ".join(n or "not told" for n in names) + " |", "|---|" + "---:|" * len(names)]
+    for true in names:
+        cells = " | ".join(str(count[true, seen] or "") for seen in names)
+        lines.append(f"| {true or 'nothing bare'} | {cells} |")
+    return "\n".join(lines)
+
+
+def page(rows: list[Judged], seed: int) -> str:
+    """docs/photos-grading.md."""
+    s = summary(rows)
+    return PAGE.format(
+        seed=seed, steps=s["steps"], told=s["told"], pairs=len({r.pair for r in rows}), p95=f"{100 * s['p95']:.0f}",
+        within=_percent(s["within 5"]), honest=_percent(s["inside 2 errors"]), right=_percent(s["grade right"]),
+        near=_percent(s["grade near"]), missed=_percent(s["harm missed"]), false=_percent(s["harm false"]),
+        tone=f"{s['tone off']:.1f}", worst=worst(rows), table=table(rows),
+        residue=confusion([(residue_of(r.left), r.seen.residue) for r in rows], tuple(reversed(RESIDUES))),
+        harm=confusion([(r.harm, r.seen.harm) for r in rows], HARMS),
+    )  # fmt: skip
+
+
+def worst(rows: list[Judged]) -> str:
+    """The pairs whose share left is off by more than 5 points more often than one time in twenty."""
+    bad = []
+    for name in dict.fromkeys(r.pair for r in rows):
+        s = summary([r for r in rows if r.pair == name])
+        if s["told"] and s["within 5"] < 0.95:
+            bad.append(f"{name} ({_percent(1 - s['within 5'])})")
+    return ", ".join(bad) or "none"
+
+
+PAGE = """# Grading by photo, against made patches
+
+Run: `python benchmarks/grading.py --seed {seed} --write`. The constants of the grader were chosen on seed 0; no choice
+but the widening of a doubtful error was made on seed {seed}.
+
+{steps} steps on {pairs} pairs of coating and substrate, twelve steps a pair from untouched to clean, every second one
+with a tint, a hot edge or burnt spots. The patches are made by `tests/made`, which shares no code and no constants with
+the grader. All woods, metals and films are procedural, their numbers invented; only *real wall* and *real gravel* are
+photographs that ship in a registry package. What flattening a photo leaves is put on top: blur of 0.6 px at 8 px/mm,
+noise, and light that is off by about 1 % from window to window. The photo's finding and flattening are not in this
+table. No real photo of a cleaned patch was at hand; expect worse from one.
+
+- {told} of {steps} steps were told; the others were left to the eye.
+- Share left: 95 of 100 steps are within {p95} points, {within} within 5 points (the aim: 95 %). {honest} lie within
+  two of the grader's own standard errors (95 % would be right).
+- Residue grade: {right} right, {near} right or one beside.
+- Harm: of harmed steps {missed} were called none; of unharmed ones {false} were called harmed. Each window is cut from
+  a place of its own, whose natural tone differs; half the tones lie within {tone} CIEDE2000 of the truth.
+- More than one step in twenty off by over 5 points: {worst}.
+
+What it cannot do: tell a brown varnish on dark wood from wood that was tinted as dark; tell brick from brick by one
+sample of each; see a tint under about 2 CIEDE2000 where the ground itself varies as much; see harm under what is still
+covered. It says so where it knows (the warnings) and widens the error.
+
+{table}
+
+Residue grade, steps:
+
+{residue}
+
+Harm grade, steps. True harm is judged on open ground, the worst grade over at least 0.1 % of it and 0.4 mm²:
+
+{harm}
+"""
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--seeds", type=int, default=1)
-    parser.add_argument("--write", action="store_true")
-    parser.add_argument("--verbose", action="store_true")
+    parser.add_argument("--seed", type=int, default=0, help="0 is for building, others for figures")
+    parser.add_argument("--write", action="store_true", help="write docs/photos-grading.md")
+    parser.add_argument("--each", action="store_true", help="print every step")
     said = parser.parse_args()
     start = time.perf_counter()
-    rows = run(said.seeds)
-    names = list(dict.fromkeys(r.pair for r in rows))
-    keys = ("told", "p95", "mean off", "within 5", "inside 2 errors", "grade right", "grade near", "harm right", "harm missed", "harm false", "darker off", "tone off")
-    for name in [*names, "all"]:
-        of = summary([r for r in rows if name in ("all", r.pair)])
-        print(f"{name:28s}", *(f"{k} {of.get(k, np.nan):.2f}" for k in keys))
-    if said.verbose:
-        for r in rows:
-            s = r.seen
-            print(r.pair, f"true {r.left:.3f}", s.fraction_left is not None and f"seen {s.fraction_left:.3f}±{s.fraction_error:.3f}", f"harm {r.harm}/{s.harm} tone {r.tone:.1f}", s.tone and f"{s.tone.change:.1f}±{s.tone.error:.1f}", f"tinted {s.tinted:.3f} burnt {s.burnt:.3f} pores {r.pores:.3f}/{s.pores:.3f} odd {s.strange:.2f} edges {s.hot_edges}", s.warnings[:1])
-    print(Counter((residue_of(r.left), r.seen.residue) for r in rows))
-    print(Counter((r.harm, r.seen.harm) for r in rows))
+    rows = run(said.seed)
+    for r in rows if said.each else ():
+        s = r.seen
+        print(r.pair, f"{r.left:.3f}", s.fraction_left, s.fraction_error, r.harm, s.harm, r.tone, s.tone, s.hot_edges)
+    text = page(rows, said.seed)
+    print(text)
+    if said.write:
+        (Path(__file__).parents[1] / "docs" / "photos-grading.md").write_text(text, encoding="utf-8")
     print(f"{time.perf_counter() - start:.0f} s")
 
 

@@ -35,6 +35,7 @@ FILM_WIDE = 4.0e-4  # m, half the width from which what lies between is a thin f
 SAYS, FILM_ODDS = 10.0, 0.3  # pixels that count for film against tint; odds of a film before looking
 IMITATED = 0.5  # of the share left, its error where tinted ground would look the same
 LIKE_TINT = "Tinted ground would look just like this coating: look with a lens, or try a solvent at a corner."
+UNLIKE, UNLIKE_ERROR = 12.0, 0.2  # Lab units the cleaned ground lies off the sample; the error that adds
 TRACE = 0.08  # share of a place covered from which its tone is not judged
 FLOOR = 0.004  # share, error that no sample removes
 RIM = 1.0e-4  # m, by how much the rim of coating is doubtful
@@ -216,12 +217,13 @@ def _grade(window: Floats, looks: Looks) -> Seen:
     x = features(window, looks.scale, looks.texture)
     mixes = [fit_mix(x.reshape(-1, x.shape[-1]), looks.grounds, film) for film in (True, False)]
     weight = _film_weight(mixes[0].likely - mixes[1].likely)
+    off = float(np.linalg.norm(mixes[1].tone[:3]))
     imitated = could_be_tint(x.reshape(-1, x.shape[-1]), looks.grounds, mixes[1])
     thoughts = [(w, _covered(x, looks, mix)) for w, mix in zip((weight, 1 - weight), mixes, strict=True) if w > 0.02]
     _, (covered, strange) = max(thoughts, key=lambda thought: thought[0])
     lab = np.asarray(lab_of(window), dtype=np.float32)
     pores, narrow = _pores(lab, covered, looks)
-    return _seen(lab, pores, narrow, covered, strange, [(w, c) for w, (c, _) in thoughts], looks, imitated)
+    return _seen(lab, pores, narrow, covered, strange, [(w, c) for w, (c, _) in thoughts], looks, imitated, off)
 
 
 def _pores(lab: Floats, covered: Floats, looks: Looks) -> tuple[Truths, Truths]:
@@ -257,12 +259,14 @@ def _smoothed(share: Floats, scale: float) -> Floats:
 
 def _seen(
     lab: Floats, pores: Truths, narrow: Truths, covered: Floats, strange: Truths,
-    thoughts: list[tuple[float, Floats]], looks: Looks, imitated: bool,
+    thoughts: list[tuple[float, Floats]], looks: Looks, imitated: bool, off: float,
 ) -> Seen:  # fmt: skip
     ground = ~pores
     area = max(int(ground.sum()), 1)
     left = float(covered[ground].mean())
-    error = float(np.hypot(_fraction_error(left, covered, ground, thoughts, looks), IMITATED * left * imitated))
+    odd = float((strange & ground).sum() / area)
+    added = IMITATED * left * imitated, odd, UNLIKE_ERROR * (off > UNLIKE)
+    error = float(np.linalg.norm([_fraction_error(left, covered, ground, thoughts, looks), *added]))
     smooth = _smoothed(covered, looks.scale)
     coating = smooth > 0.5
     places = ~_rimmed(pores) & _clear_of(coating, looks.scale)
@@ -272,7 +276,6 @@ def _seen(
         if looks.bare_tone
         else Harm(None, None, 0.0, 0.0, (), 0.0, np.zeros(coating.shape, np.uint8))
     )
-    odd = float((strange & ground).sum() / area)
     chances = residue_chances(left, error)
     mask = np.zeros(coating.shape, np.uint8)
     mask[strange] = UNKNOWN
@@ -284,7 +287,7 @@ def _seen(
         left, error, _unevenness(covered, ground, looks.scale), harm.tone, harm.tinted, harm.burnt, harm.hot_edges,
         harm.hot_edge_share, float(pores.mean()), looks.pores.share if looks.pores else None, odd,
         residue_of(left), chances, likeliest(harm.chances) if harm.chances else None, harm.chances,
-        (*looks.warnings, *_warnings(thoughts, odd, harm, looks, imitated)), looks.assumed, mask,
+        (*looks.warnings, *_warnings(thoughts, odd, harm, looks, imitated, off)), looks.assumed, mask,
     )  # fmt: skip
 
 
@@ -322,8 +325,12 @@ def _unevenness(covered: Floats, ground: Truths, scale: float) -> float:
     return float(np.nanmean(cells[counted], axis=1).std()) if counted.any() else 0.0
 
 
-def _warnings(thoughts: list[tuple[float, Floats]], odd: float, harm: Harm, looks: Looks, imitated: bool) -> list[str]:
+def _warnings(
+    thoughts: list[tuple[float, Floats]], odd: float, harm: Harm, looks: Looks, imitated: bool, off: float
+) -> list[str]:
     words = [LIKE_TINT] if imitated else []
+    if off > UNLIKE:
+        words.append("The cleaned ground looks unlike the bare sample: take a sample from the same kind of place.")
     if len(thoughts) > 1 and abs(float(thoughts[0][1].mean() - thoughts[1][1].mean())) > 0.05:
         words.append("A thin film and a tint of the ground look the same here: look with a lens.")
     if odd > STRANGE:

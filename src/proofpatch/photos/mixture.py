@@ -19,9 +19,9 @@ Floats = NDArray[np.floating]
 
 # All numbers are ours, tried on toy fields; none is from a source.
 BETWEEN = (0.2, 0.4, 0.6, 0.8)  # share of coating in a pixel on a rim, or how far a thin film's colour lies
-PICKED = 1600  # pixels of a window that decide its shares
+PICKED = 1200  # pixels of a window that decide its shares
 LOOSE = (8.0, 6.0, 4.0, 3.0, 2.0, 1.5)  # times the bare ground's spread in the first rounds, so that a shift is found
-ROUNDS = 16
+ROUNDS = 13
 TONE_PRIOR = 5.0  # Lab units, how far cleaning may shift the tone of bare substrate
 SLIGHT = 0.3  # Lab units, the same where a thin film is thought of instead: what light and sample leave
 COAT_PRIOR = 1.5  # Lab units, how far heat shifts the tone of coating that stays
