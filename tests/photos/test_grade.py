@@ -13,7 +13,7 @@ from proofpatch.photos.colour import difference
 from proofpatch.photos.corrections import Correction, Grader, learned, tapped
 from proofpatch.photos.flat import Box, Flat
 from proofpatch.photos.grade import BURNT, COATING, PORE, Samples, grade_steps, grade_strip
-from proofpatch.photos.overlay import overlay, png, said
+from proofpatch.photos.overlay import jpeg, overlay, said
 
 
 def graded(bare, coated, shares, tone=(0, 0, 0), seed=1, along=1.0, grader=None):
@@ -175,7 +175,7 @@ def test_the_picture_rules_coating_and_dots_harm():
     seen = grade_steps([step], samples, SCALE)[0]
     drawn = overlay(step, seen)
     assert drawn.shape == (246, 328, 3)
-    assert png(drawn)[:4] == b"\x89PNG"
+    assert jpeg(drawn)[:2] == b"\xff\xd8"
     dark = drawn.sum(axis=2) < 120
     big = ndimage.zoom(on.astype(np.uint8), 2.05, order=0)[:246, :328] > 0
     assert dark[big].mean() > 0.1 > 10 * dark[~ndimage.binary_dilation(big, iterations=6)].mean()

@@ -10,8 +10,8 @@ from scipy import ndimage
 
 from proofpatch.learn.evidence import HARMS
 from proofpatch.photos.colour import difference
-from proofpatch.photos.hot_edges import band_spread, hot_edges
 from proofpatch.photos.grades import TONE_EDGES, likeliest, tone_chances, worse_of
+from proofpatch.photos.hot_edges import band_spread, hot_edges
 
 Floats = NDArray[np.floating]
 Truths = NDArray[np.bool_]

@@ -10,7 +10,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 # Kinds of things. What belongs to a job carries its id; its surface and zones stand in the job's own tables.
 KINDS = (
     "shop", "customer", "item", "job", "survey", "laser", "belief", "forecast", "strip", "patch", "photo", "recipe",
-    "hazards", "note",
+    "hazards", "note", "seen",
 )  # fmt: skip
 NAMES = {
     "ix": "ix_%(column_0_label)s", "uq": "uq_%(table_name)s_%(column_0_name)s",

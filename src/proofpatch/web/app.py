@@ -17,8 +17,9 @@ from proofpatch.shop.lasers import KIND
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Overtaken, Store
 from proofpatch.units import shown_in
-from proofpatch.web import about, bench, devices, jobs, lasers, materials, offline, shop, steps, trust
+from proofpatch.web import about, bench, compare, devices, jobs, lasers, materials, offline, shop, steps, trust
 from proofpatch.web import patches as patch_pages
+from proofpatch.web import seen as seen_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.api import Interface
 from proofpatch.web.api.trouble import of_http
@@ -103,6 +104,8 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         survey_pages.routes(page, store, desk),
         steps.routes(page, desk),
         patch_pages.routes(page, store, desk),
+        seen_pages.routes(page, store, desk),
+        compare.routes(page, store, desk),
         about.routes(page, store, desk),
         bench.routes(page, store, desk),
         shop.routes(page, store),
