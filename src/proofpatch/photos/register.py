@@ -1,0 +1,197 @@
+"""Two photos of one place: where a pixel of one lies in the other, or an honest no."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from proofpatch.photos.outline import outline
+from proofpatch.photos.places import Agreed, agree, structure
+
+Floats = NDArray[Any]
+Truths = NDArray[np.bool_]
+
+# All ours, tried on made photos; none is from a source. The ratio test is Lowe's (Int. J. Comput. Vision 60 (2004)
+# 91–110, ratio 0.8 there; from memory).
+LARGEST = 1400  # px, longer side of the pictures that are registered
+LEVELS = (0.25, 0.5, 1.0)  # of it, from which a rough start is refined
+FEATURES = 4000
+CONTRAST = 0.02  # below which a feature is none
+RATIO = 0.8
+OFF = 3.0  # px a match of features may lie off
+FEWEST = 8  # matches that agree, from which a homography is worth a check
+ENOUGH = 10  # places that agree, below which nothing is claimed
+CHANCE = -5.0  # log10 of agreements by chance, from which one is believed
+PLAIN = -25.0  # and from which no other way is tried
+SPREAD = 0.08  # of the ground both show, the least area that agreeing places must span
+SKEW = (0.1, 10.0)  # area of the after picture over the before picture
+ASIDE = 6  # px inside an outline in which nothing counts
+TOO_FEW = "Too few places match between the two photos. Use the frame, or take both from the same spot and distance."
+
+
+@dataclass(frozen=True)
+class Registered:
+    """Where two photos show the same place.
+
+    Args:
+        homography: (3, 3), pixels of after to pixels of before.
+        places: in before, that agree (N, 2) [px].
+        piece: corners of the piece in before (4, 2) [px], where it stands apart from its background in both photos.
+        off: root mean square distance of the places [px of before].
+        by: what it was started from: "features", "outline" or "hand".
+        chance: log10 of agreements as good to expect by chance.
+    """
+
+    homography: Floats
+    places: Floats
+    piece: Floats | None
+    off: float
+    by: str
+    chance: float
+
+
+def register(before: Floats, after: Floats, start: Floats | None = None) -> Registered | None:
+    """Register `after` to `before` by what did not change between them.
+
+    Args:
+        before, after: (H, W, 3), linear sRGB.
+        start: (3, 3), roughly, pixels of after to pixels of before, as tapped by hand; None: found.
+
+    Returns:
+        None: nothing that small places of both photos confirm. Features and the piece's outline only propose; what
+        decides is whether places between the outlines are found again where they should be.
+    """
+    greys, shrunk = zip(*(_grey(picture) for picture in (before, after)), strict=True)
+    pieces = [outline(picture) for picture in (before, after)]
+    piece = pieces[0] if pieces[0] is not None and pieces[1] is not None else None
+    own, other = (_scaled(one) for one in shrunk)
+    where = None if piece is None else _inside(_moved(own, piece), greys[0].shape)
+    best: Agreed | None = None
+    way = ""
+    for by, one in _starts(greys, pieces, shrunk, None if start is None else own @ start @ np.linalg.inv(other)):
+        levels = LEVELS[-1:] if by == "features" else LEVELS
+        found = _refined(*greys, one, levels, where)
+        if found is not None and (best is None or found.chance < best.chance):
+            best, way = found, by
+        if best is not None and best.chance < PLAIN:
+            break
+    if best is None or not _believed(best, greys, where):
+        return None
+    full = np.linalg.inv(own) @ best.homography @ other
+    places = _moved(np.linalg.inv(own), best.places)
+    return Registered(full / full[2, 2], places, piece, best.off / shrunk[0], way, best.chance)
+
+
+def _starts(
+    greys: tuple[Floats, ...], pieces: list[Floats | None], shrunk: tuple[float, ...], tapped: Floats | None
+) -> Iterator[tuple[str, Floats]]:
+    """(way, rough homography of the greys) to check, the likelier first; each found only when asked for."""
+    if tapped is not None:
+        yield "hand", tapped
+        return
+    found = _by_features(*greys)
+    if found is not None:
+        yield "features", found
+    if pieces[0] is not None and pieces[1] is not None:
+        one, other = (_moved(_scaled(s), p).astype(np.float32) for p, s in zip(pieces, shrunk, strict=True))
+        for turn in (0, 1, 3, 2):
+            yield "outline", cv2.getPerspectiveTransform(np.roll(other, turn, axis=0), one)
+
+
+def _by_features(before: Floats, after: Floats) -> Floats | None:
+    """A homography from after to before that some features agree on, or None."""
+    finder = cv2.SIFT.create(nfeatures=FEATURES, contrastThreshold=CONTRAST)
+    sources, targets = [], []
+    for seen in (_drawn, _evened):
+        (keys_before, says_before), (keys_after, says_after) = (
+            finder.detectAndCompute(seen(g), None) for g in (before, after)
+        )
+        if says_before is None or says_after is None or min(len(says_before), len(says_after)) < FEWEST:
+            continue
+        pairs = cv2.BFMatcher(cv2.NORM_L2).knnMatch(says_after, says_before, k=2)
+        good = [p[0] for p in pairs if len(p) == 2 and p[0].distance < RATIO * p[1].distance]
+        sources += [keys_after[m.queryIdx].pt for m in good]
+        targets += [keys_before[m.trainIdx].pt for m in good]
+    if len(sources) < FEWEST:
+        return None
+    source, target = np.array(sources), np.array(targets)
+    cv2.setRNGSeed(0)
+    found, inside = cv2.findHomography(source, target, cv2.USAC_MAGSAC, OFF, maxIters=20000, confidence=0.9999)
+    if found is None or not _sound(found, after.shape):
+        return None
+    # One place has one match: matches of repeating texture pile up on few places.
+    own = len(np.unique(np.round(target[inside.ravel() > 0] / OFF), axis=0))
+    return found if own >= FEWEST else None
+
+
+def _refined(
+    before: Floats, after: Floats, start: Floats, levels: tuple[float, ...], where: Truths | None
+) -> Agreed | None:
+    found = None
+    for level in levels:
+        down = _scaled(level)
+        small = [cv2.resize(g, None, fx=level, fy=level, interpolation=cv2.INTER_AREA) for g in (before, after)]
+        tall, wide = small[0].shape
+        ground = None if where is None else cv2.resize(where.astype(np.uint8), (wide, tall)) > 0
+        for _ in range(2):
+            now = agree(small[0], small[1], down @ start @ np.linalg.inv(down), ground)
+            if now is None or not _sound(now.homography, small[1].shape) or (level < 1 and now.chance > 0):
+                break
+            start = np.linalg.inv(down) @ now.homography @ down
+            found = now if level == 1 else None
+    return found
+
+
+def _believed(found: Agreed, greys: tuple[Floats, ...], where: Truths | None) -> bool:
+    if len(found.places) < ENOUGH or found.chance > CHANCE or not _sound(found.homography, greys[1].shape):
+        return False
+    tall, wide = greys[0].shape
+    both = cv2.warpPerspective(np.ones(greys[1].shape, np.uint8), found.homography, (wide, tall)) > 0
+    ground = both if where is None else both & where
+    return bool(cv2.contourArea(cv2.convexHull(found.places.astype(np.float32))) > SPREAD * ground.sum())
+
+
+def _grey(picture: Floats) -> tuple[Floats, float]:
+    """(light (H, W) at most `LARGEST` long, by how much it is shrunk)."""
+    shrunk = min(1.0, LARGEST / max(picture.shape[:2]))
+    light = np.asarray(picture, np.float32) @ np.array([0.2126, 0.7152, 0.0722], np.float32)
+    return cv2.resize(light, None, fx=shrunk, fy=shrunk, interpolation=cv2.INTER_AREA), shrunk
+
+
+def _drawn(grey: Floats) -> NDArray[np.uint8]:
+    """What is drawn on the ground, as a picture."""
+    return np.clip(128 + 50 * structure(grey), 0, 255).astype(np.uint8)
+
+
+def _evened(grey: Floats) -> NDArray[np.uint8]:
+    """Tone with its contrast evened out, larger things than `_drawn` keeps."""
+    light = (255 * np.sqrt(np.clip(grey, 0, 1))).astype(np.uint8)
+    return np.asarray(cv2.createCLAHE(4.0, (8, 8)).apply(light))
+
+
+def _scaled(by: float) -> Floats:
+    """Pixels of a picture to pixels of the same one `by` as large, (0, 0) the middle of the first."""
+    return np.array([[by, 0, (by - 1) / 2], [0, by, (by - 1) / 2], [0, 0, 1.0]])
+
+
+def _moved(homography: Floats, points: Floats) -> Floats:
+    return np.asarray(cv2.perspectiveTransform(np.asarray(points, np.float64)[:, None], homography)[:, 0])
+
+
+def _inside(corners: Floats, shape: tuple[int, ...]) -> Truths:
+    drawn = cv2.fillConvexPoly(np.zeros(shape, np.uint8), np.round(corners).astype(np.int32), 1)
+    return np.asarray(cv2.erode(drawn, np.ones((2 * ASIDE + 1, 2 * ASIDE + 1), np.uint8)) > 0)
+
+
+def _sound(homography: Floats, shape: tuple[int, ...]) -> bool:
+    """Whether the picture's corners stay a convex figure, not turned over, of a likely size."""
+    tall, wide = shape[:2]
+    corners = np.array([[0, 0], [wide, 0], [wide, tall], [0, tall]], np.float64)
+    moved = _moved(homography, corners).astype(np.float32)
+    area = cv2.contourArea(moved, oriented=True) / (tall * wide)
+    return bool(np.isfinite(moved).all() and cv2.isContourConvex(moved) and SKEW[0] < area < SKEW[1])
