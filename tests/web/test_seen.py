@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 from made_pages import LEAD, PAN, laid, seen, send
-from made_photo import BARE, Camera, Light, Pose, Step, pair, photograph, scene
+from made_photo import BARE, Camera, Light, Pose, Step, photograph, scene
 from PIL import Image
 from pypdf import PdfReader
 from scipy.special import ndtri
@@ -212,22 +212,3 @@ def test_a_share_is_kept_if_it_is_as_sure_as_the_belief_takes_it_for(share):
     there, off = (float(fraction_chance(share, ndtri(left), 1.0, 0.0, 0.0))
                   for left in (share, share + 1.17741 * trusted_error(share)))  # fmt: skip
     assert off / there == pytest.approx(0.5, abs=1e-3)
-
-
-def test_before_and_after_are_laid_over_each_other_on_screen_and_in_print(client, store, pan):
-    two = pair((0.2, 0.15), np.random.default_rng(2), "oak", "latex white", Step(0.02), area=0.4)
-    digests = []
-    for about, photo in (("before", two.before), ("after", two.after)):
-        client.post(f"{pan}/photo", data={"about": about}, files={"photo": ("a.jpg", photo.jpeg, "image/jpeg")})
-        digests.append(store.all("photo")[0].data["digest"])
-    query = f"before={digests[0]}&after={digests[1]}"
-    page = seen(client.get(f"{pan}/compare?{query}"))
-    changed = float(re.search(r"([\d.]+) % of what both photos show changed", page)[1])
-    assert changed == pytest.approx(40, abs=6)
-    pictures = [client.get(f"{pan}/compare/{which}.jpg?{query}") for which in ("before", "after")]
-    assert [Image.open(io.BytesIO(one.content)).format for one in pictures] == ["JPEG", "JPEG"]
-    printed = PdfReader(io.BytesIO(client.get(f"{pan}/compare.pdf?{query}").content))
-    assert len(printed.pages) == 1
-    assert f"{changed:.1f} % of what both photos show changed" in " ".join(printed.pages[0].extract_text().split())
-    assert "is not of this job" in seen(client.get(f"{pan}/compare?before={digests[0]}&after=0"))
-    assert "Both photos are the same" in seen(client.get(f"{pan}/compare?before={digests[0]}&after={digests[0]}"))

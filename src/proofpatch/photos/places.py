@@ -76,7 +76,7 @@ def agree(before: Floats, after: Floats, start: Floats, where: Truths | None = N
     tall, wide = before.shape
     laid = cv2.warpPerspective(np.asarray(after, np.float32), start, (wide, tall), flags=cv2.INTER_LINEAR)
     seen = cv2.warpPerspective(np.ones(after.shape, np.float32), start, (wide, tall))
-    ground = (seen > 0.999).astype(np.uint8) if where is None else ((seen > 0.999) & where).astype(np.uint8)
+    ground: Floats = (seen > 0.999).astype(np.uint8) if where is None else ((seen > 0.999) & where).astype(np.uint8)
     edge = HALF + REACH
     ground = cv2.erode(cv2.copyMakeBorder(ground, 1, 1, 1, 1, cv2.BORDER_CONSTANT), _square(HALF))[1:-1, 1:-1]
     ground[:edge], ground[-edge:], ground[:, :edge], ground[:, -edge:] = 0, 0, 0, 0

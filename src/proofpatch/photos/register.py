@@ -75,7 +75,7 @@ def register(before: Floats, after: Floats, start: Floats | None = None) -> Regi
     way = ""
     for by, one in _starts(greys, pieces, shrunk, None if start is None else own @ start @ np.linalg.inv(other)):
         levels = LEVELS[-1:] if by == "features" else LEVELS
-        found = _refined(*greys, one, levels, where)
+        found = _refined(greys[0], greys[1], one, levels, where)
         if found is not None and (best is None or found.chance < best.chance):
             best, way = found, by
         if best is not None and best.chance < PLAIN:
@@ -98,7 +98,8 @@ def _starts(
     if found is not None:
         yield "features", found
     if pieces[0] is not None and pieces[1] is not None:
-        one, other = (_moved(_scaled(s), p).astype(np.float32) for p, s in zip(pieces, shrunk, strict=True))
+        one = _moved(_scaled(shrunk[0]), pieces[0]).astype(np.float32)
+        other = _moved(_scaled(shrunk[1]), pieces[1]).astype(np.float32)
         for turn in (0, 1, 3, 2):
             yield "outline", cv2.getPerspectiveTransform(np.roll(other, turn, axis=0), one)
 
@@ -165,7 +166,7 @@ def _grey(picture: Floats) -> tuple[Floats, float]:
 
 def _drawn(grey: Floats) -> NDArray[np.uint8]:
     """What is drawn on the ground, as a picture."""
-    return np.clip(128 + 50 * structure(grey), 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(128 + 50 * structure(grey), 0, 255), np.uint8)
 
 
 def _evened(grey: Floats) -> NDArray[np.uint8]:
