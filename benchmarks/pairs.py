@@ -2,7 +2,7 @@
 
     python benchmarks/pairs.py            # about six minutes on one core
     python benchmarks/pairs.py --write    # and the page
-    python benchmarks/pairs.py --part hard
+    python benchmarks/pairs.py --part hard --kept /tmp/pairs   # in parts
 
 The photos are made by tests/made (procedural; it shares no code and no constants with what lays them over).
 """
@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import argparse
 import itertools
+import json
 import sys
-import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,24 +24,23 @@ from numpy.typing import NDArray
 
 sys.path.append(str(Path(__file__).parents[1] / "tests" / "made"))
 
-from made_photo import SMALL, USUAL, WARM, Camera, Light, Pair, Pose, Step, pair  # noqa: E402  # by the line above
+from made_photo import SMALL, USUAL, WARM, Camera, Light, Pair, Pose, Step, pair  # by the line above
 
-from proofpatch.photos.colour import to_linear  # noqa: E402
-from proofpatch.photos.pairs import lay_over  # noqa: E402
-from proofpatch.photos.reading import read  # noqa: E402
-from proofpatch.photos.register import register  # noqa: E402
+from proofpatch.photos.colour import to_linear
+from proofpatch.photos.pairs import lay_over
+from proofpatch.photos.reading import read
+from proofpatch.photos.register import register
 
 Floats = NDArray[Any]
 
 PAGE = Path(__file__).parents[1] / "docs" / "photos-pairs.md"
 SCALE = 5000.0  # pixels of a metre of the made piece
 STEP = Step(0.02)  # share of the film left where it was cleaned
-SHARE = 0.4  # of the piece gone over
 WRONG = 5.0  # px: a registration accepted and further off than this anywhere both show is a false one
 TAP = 1.5 / 328  # of the picture's width, standard deviation of a tap on the page's narrow picture
-ALONE = ((("oak", "latex white"), ("oak", "varnish"), ("brick", "latex white"), ("limestone", "soot"),
-          ("steel", "rust"), ("real wall", "soot")), 5, (900, 675))  # fmt: skip
-STRANGERS, SEEDS, NARROW = ALONE
+STRANGERS = (("oak", "latex white"), ("oak", "varnish"), ("brick", "latex white"), ("limestone", "soot"),
+             ("steel", "rust"), ("real wall", "soot"))  # fmt: skip
+SEEDS, NARROW = 5, (900, 675)  # pieces of each, and the size of their photos [px]
 
 
 @dataclass(frozen=True)
@@ -53,6 +52,7 @@ class Way:
     poses: tuple[Pose, Pose]
     lights: tuple[Light, Light]
     cameras: tuple[Camera, Camera]
+    share: float = 0.4  # of the piece gone over
 
 
 WAYS = {
@@ -64,7 +64,7 @@ WAYS = {
     "close": Way(
         "a part of a larger piece, no outline; tilt 5° then 20°, rolled 8°, moved by 15 mm",
         (0.36, 0.28), (Pose(0.22, 5, 10), Pose(0.24, 20, 200, 8, (0.19, 0.15))), (Light(0.2), Light(0.3, 120)),
-        (Camera(SMALL), Camera(SMALL)),
+        (Camera(SMALL), Camera(SMALL)), 0.22,
     ),
     "hard": Way(
         "whole piece; tilt 15° then 38°, rolled -5° then 25°; light falls off by 30 and 55 %, a lamp's cast, blur, "
@@ -99,7 +99,7 @@ def linear(jpeg: bytes) -> Floats:
 def made(way: Way, substrate: str, coating: str, seed: int) -> Pair:
     """One pair of photos."""
     rng = np.random.default_rng([seed, *map(ord, substrate + coating)])
-    return pair(way.size, rng, substrate, coating, STEP, SHARE, SCALE, poses=way.poses, lights=way.lights,
+    return pair(way.size, rng, substrate, coating, STEP, way.share, SCALE, poses=way.poses, lights=way.lights,
                 cameras=way.cameras)  # fmt: skip
 
 
@@ -180,7 +180,8 @@ def line(name: str, rows: Iterable[Laid]) -> str:
     return (
         f"| {name} | {len(rows)} | {len(right)} ({by}) | {len(told) - len(right)} "
         f"| {np.median([r.off for r in right]):.2f} | {np.quantile([r.worst for r in right], 0.9):.2f} "
-        f"| {np.median([r.off_mm for r in right]):.3f} | {100 * np.median(off):.1f} | {100 * np.quantile(off, 0.9):.1f} |"
+        f"| {np.median([r.off_mm for r in right]):.3f} "
+        f"| {100 * np.median(off):.1f} | {100 * np.quantile(off, 0.9):.1f} |"
     )
 
 
@@ -202,8 +203,8 @@ def report(rows: list[Laid], alone: tuple[int, int], coatings: int) -> str:
         "# Before over after, measured",
         "Written by `python benchmarks/pairs.py --write`. The photos are made (`tests/made`): procedural pieces and "
         "films, their numbers invented, 1.6 megapixels, flat. A real phone and a piece that is not flat do worse. "
-        f"{100 * SHARE:.0f} % of each piece is cleaned between the photos, {100 * STEP.left:.0f} % of the film is "
-        f"left there. Each of {len(substrates)} substrates has {coatings} usual coatings at most, one piece each.",
+        f"About 40 % of what is shown is cleaned between the photos, {100 * STEP.left:.0f} % of the film is left "
+        f"there. Each of {len(substrates)} substrates has {coatings} usual coatings at most, one piece each.",
         "How they are photographed:",
         "\n".join(f"- **{name}**: {WAYS[name].says}." for name in ways),
         "\n".join([HEAD, *(line(name, (r for r in rows if r.way == name)) for name in ways)]),
@@ -224,20 +225,34 @@ def kinds(coatings: int) -> list[tuple[str, str]]:
     return [(under, film) for under, films in USUAL.items() for film in films[:coatings]]
 
 
+def run(name: str, coatings: int, folder: Path | None) -> list[Any]:
+    """Rows of one part; kept in a folder, where one is given, and taken from there if they are there."""
+    kept = None if folder is None else folder / f"{name}.json"
+    if kept is not None and kept.exists():
+        return list(json.loads(kept.read_text("utf-8")))
+    if name == "strangers":
+        rows: list[Any] = list(strangers(STRANGERS, SEEDS))
+    else:
+        rows = [vars(judged(name, *kind, taps=name == "hard")) for kind in kinds(coatings)]
+    if kept is not None:
+        kept.write_text(json.dumps(rows), "utf-8")
+    return rows
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--part", choices=[*WAYS, "strangers"])
-    parser.add_argument("--coatings", type=int, default=2)
+    parser.add_argument("--part", choices=[*WAYS, "strangers"], help="only this, for --kept")
+    parser.add_argument("--coatings", type=int, default=2, help="of each substrate at most")
+    parser.add_argument("--kept", type=Path, help="folder that keeps what is measured, part by part")
     parser.add_argument("--write", action="store_true")
     said = parser.parse_args()
-    start, rows = time.perf_counter(), []
-    for name in [said.part] if said.part in WAYS else WAYS if said.part is None else ():
-        for substrate, coating in kinds(said.coatings):
-            rows.append(judged(name, substrate, coating, taps=name == "hard"))
-            print(rows[-1], f"{time.perf_counter() - start:.0f} s", flush=True)
-    alone = strangers(STRANGERS, SEEDS) if said.part in (None, "strangers") else (0, 0)
-    page = report(rows, alone, said.coatings) if rows else f"strangers {alone}"
-    print(page, f"{time.perf_counter() - start:.0f} s")
+    if said.part is not None:
+        print(run(said.part, said.coatings, said.kept))
+        return
+    rows = [Laid(**one) for name in WAYS for one in run(name, said.coatings, said.kept)]
+    tried, taken = run("strangers", said.coatings, said.kept)
+    page = report(rows, (tried, taken), said.coatings)
+    print(page)
     if said.write:
         PAGE.write_text(page, encoding="utf-8")
 

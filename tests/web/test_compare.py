@@ -126,7 +126,8 @@ def test_photos_of_two_places_are_refused_and_by_taps_are_not_measured(client, s
     assert "so nothing is measured" in page
     assert "% of" not in page
     assert client.get(strange.at("/after.jpg", places=f"{four},{four}")).status_code == 200
-    assert len(PdfReader(io.BytesIO(client.get(strange.at(".pdf", places=f"{four},{four}")).content)).pages) == 1
+    (printed,) = PdfReader(io.BytesIO(client.get(strange.at(".pdf", places=f"{four},{four}")).content)).pages
+    assert "laid over the other by hand" in " ".join(printed.extract_text().split())
 
 
 def test_a_photo_that_is_tiny_gets_one_sentence(client, store, two):

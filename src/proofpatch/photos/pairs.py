@@ -94,8 +94,9 @@ def lay_over(
     seen = cv2.warpPerspective(np.ones(after.shape[:2], np.float32), homography, (wide, tall)) > 0.999
     ground = np.ones((tall, wide), bool)
     if corners is not None:
-        ground = cv2.fillConvexPoly(np.zeros((tall, wide), np.uint8), np.round(corners).astype(np.int32), 1) > 0
-    both = np.asarray(ndimage.binary_erosion(seen & ground, iterations=2))
+        drawn = cv2.fillConvexPoly(np.zeros((tall, wide), np.uint8), np.round(corners).astype(np.int32), 1) > 0
+        ground = np.asarray(ndimage.binary_erosion(drawn))
+    both = np.asarray(ndimage.binary_erosion(seen, iterations=2) & ground)
     if both.sum() < COMMON * ground.sum():
         return _refused("The two photos show too little of the same place. Take both from the same spot.")
     if found is None and start is not None:

@@ -3,33 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from proofpatch.photos.features import guesses
 from proofpatch.photos.outline import outline
-from proofpatch.photos.places import Agreed, agree, structure
+from proofpatch.photos.places import Agreed, agree
 
 Floats = NDArray[Any]
 Truths = NDArray[np.bool_]
 
-# All ours, tried on made photos; none is from a source. The ratio test is Lowe's (Int. J. Comput. Vision 60 (2004)
-# 91–110, ratio 0.8 there; from memory).
+# All ours, tried on made photos; none is from a source.
 LARGEST = 1400  # px, longer side of the pictures that are registered
-LEVELS = (0.25, 0.5, 1.0)  # of it, from which a rough start is refined
-FEATURES = 4000
-CONTRAST = 0.02  # below which a feature is none
-RATIO = 0.8
-OFF = 3.0  # px a match of features may lie off
-FEWEST = 8  # matches that agree, from which a homography is worth a check
+LEVELS = (0.25, 0.5, 1.0)  # of it, at which places are sought
 ENOUGH = 10  # places that agree, below which nothing is claimed
 CHANCE = -5.0  # log10 of agreements by chance, from which one is believed
 PLAIN = -25.0  # and from which no other way is tried
 SPREAD = 0.08  # of the ground both show, the least area that agreeing places must span
 SKEW = (0.1, 10.0)  # area of the after picture over the before picture
+ROUGHLY, CLOSELY = 0.08, 0.015  # of a piece's size, within which its two outlines lie over each other
 ASIDE = 6  # px inside an outline in which nothing counts
 TOO_FEW = "Too few places match between the two photos. Use the frame, or take both from the same spot and distance."
 
@@ -68,23 +64,33 @@ def register(before: Floats, after: Floats, start: Floats | None = None) -> Regi
     """
     greys, shrunk = zip(*(_grey(picture) for picture in (before, after)), strict=True)
     pieces = [outline(picture) for picture in (before, after)]
-    piece = pieces[0] if pieces[0] is not None and pieces[1] is not None else None
     own, other = (_scaled(one) for one in shrunk)
-    where = None if piece is None else _inside(_moved(own, piece), greys[0].shape)
     best: Agreed | None = None
     way = ""
     for by, one in _starts(greys, pieces, shrunk, None if start is None else own @ start @ np.linalg.inv(other)):
-        levels = LEVELS[-1:] if by == "features" else LEVELS
-        found = _refined(greys[0], greys[1], one, levels, where)
+        same = _same(pieces, np.linalg.inv(own) @ one @ other, ROUGHLY)
+        where = None if same is None else _inside(_moved(own, same), greys[0].shape)
+        found = _refined(greys[0], greys[1], one, where)
         if found is not None and (best is None or found.chance < best.chance):
             best, way = found, by
         if best is not None and best.chance < PLAIN:
             break
-    if best is None or not _believed(best, greys, where):
+    if best is None:
         return None
     full = np.linalg.inv(own) @ best.homography @ other
+    piece = _same(pieces, full, CLOSELY)
     places = _moved(np.linalg.inv(own), best.places)
     return Registered(full / full[2, 2], places, piece, best.off / shrunk[0], way, best.chance)
+
+
+def _same(pieces: list[Floats | None], homography: Floats, within: float) -> Floats | None:
+    """Outline of the piece in before, if that in after lies over it to within a share of its size."""
+    one, other = pieces
+    if one is None or other is None:
+        return None
+    corners = _moved(homography, other)
+    apart = min(float(np.abs(np.roll(corners, turn, axis=0) - one).max()) for turn in range(4))
+    return one if apart < within * float(np.ptp(one, axis=0).max()) else None
 
 
 def _starts(
@@ -94,9 +100,9 @@ def _starts(
     if tapped is not None:
         yield "hand", tapped
         return
-    found = _by_features(*greys)
-    if found is not None:
-        yield "features", found
+    for found in guesses(greys[0], greys[1]):
+        if _sound(found, greys[1].shape):
+            yield "features", found
     if pieces[0] is not None and pieces[1] is not None:
         one = _moved(_scaled(shrunk[0]), pieces[0]).astype(np.float32)
         other = _moved(_scaled(shrunk[1]), pieces[1]).astype(np.float32)
@@ -104,55 +110,32 @@ def _starts(
             yield "outline", cv2.getPerspectiveTransform(np.roll(other, turn, axis=0), one)
 
 
-def _by_features(before: Floats, after: Floats) -> Floats | None:
-    """A homography from after to before that some features agree on, or None."""
-    finder = cv2.SIFT.create(nfeatures=FEATURES, contrastThreshold=CONTRAST)
-    sources, targets = [], []
-    for seen in (_drawn, _evened):
-        (keys_before, says_before), (keys_after, says_after) = (
-            finder.detectAndCompute(seen(g), None) for g in (before, after)
-        )
-        if says_before is None or says_after is None or min(len(says_before), len(says_after)) < FEWEST:
-            continue
-        pairs = cv2.BFMatcher(cv2.NORM_L2).knnMatch(says_after, says_before, k=2)
-        good = [p[0] for p in pairs if len(p) == 2 and p[0].distance < RATIO * p[1].distance]
-        sources += [keys_after[m.queryIdx].pt for m in good]
-        targets += [keys_before[m.trainIdx].pt for m in good]
-    if len(sources) < FEWEST:
-        return None
-    source, target = np.array(sources), np.array(targets)
-    cv2.setRNGSeed(0)
-    found, inside = cv2.findHomography(source, target, cv2.USAC_MAGSAC, OFF, maxIters=20000, confidence=0.9999)
-    if found is None or not _sound(found, after.shape):
-        return None
-    # One place has one match: matches of repeating texture pile up on few places.
-    own = len(np.unique(np.round(target[inside.ravel() > 0] / OFF), axis=0))
-    return found if own >= FEWEST else None
+def _refined(before: Floats, after: Floats, start: Floats, where: Truths | None) -> Agreed | None:
+    """What places say, from coarse to fine: of the finest level that is believed, else None.
 
-
-def _refined(
-    before: Floats, after: Floats, start: Floats, levels: tuple[float, ...], where: Truths | None
-) -> Agreed | None:
+    A ground of large soft blotches is found again in a small picture only, fine grain in a large one only.
+    """
     found = None
-    for level in levels:
+    for level in LEVELS:
         down = _scaled(level)
         small = [cv2.resize(g, None, fx=level, fy=level, interpolation=cv2.INTER_AREA) for g in (before, after)]
         tall, wide = small[0].shape
         ground = None if where is None else cv2.resize(where.astype(np.uint8), (wide, tall)) > 0
         for _ in range(2):
             now = agree(small[0], small[1], down @ start @ np.linalg.inv(down), ground)
-            if now is None or not _sound(now.homography, small[1].shape) or (level < 1 and now.chance > 0):
+            if now is None or now.chance > 0 or not _sound(now.homography, small[1].shape):
                 break
             start = np.linalg.inv(down) @ now.homography @ down
-            found = now if level == 1 else None
+            if _believed(now, small[0].shape, small[1].shape, ground):
+                places = _moved(np.linalg.inv(down), now.places)
+                found = replace(now, homography=start / start[2, 2], places=places, off=now.off / level)
     return found
 
 
-def _believed(found: Agreed, greys: tuple[Floats, ...], where: Truths | None) -> bool:
-    if len(found.places) < ENOUGH or found.chance > CHANCE or not _sound(found.homography, greys[1].shape):
+def _believed(found: Agreed, before: tuple[int, ...], after: tuple[int, ...], where: Truths | None) -> bool:
+    if len(found.places) < ENOUGH or found.chance > CHANCE:
         return False
-    tall, wide = greys[0].shape
-    both = cv2.warpPerspective(np.ones(greys[1].shape, np.uint8), found.homography, (wide, tall)) > 0
+    both = cv2.warpPerspective(np.ones(after, np.uint8), found.homography, before[::-1]) > 0
     ground = both if where is None else both & where
     return bool(cv2.contourArea(cv2.convexHull(found.places.astype(np.float32))) > SPREAD * ground.sum())
 
@@ -162,17 +145,6 @@ def _grey(picture: Floats) -> tuple[Floats, float]:
     shrunk = min(1.0, LARGEST / max(picture.shape[:2]))
     light = np.asarray(picture, np.float32) @ np.array([0.2126, 0.7152, 0.0722], np.float32)
     return cv2.resize(light, None, fx=shrunk, fy=shrunk, interpolation=cv2.INTER_AREA), shrunk
-
-
-def _drawn(grey: Floats) -> NDArray[np.uint8]:
-    """What is drawn on the ground, as a picture."""
-    return np.asarray(np.clip(128 + 50 * structure(grey), 0, 255), np.uint8)
-
-
-def _evened(grey: Floats) -> NDArray[np.uint8]:
-    """Tone with its contrast evened out, larger things than `_drawn` keeps."""
-    light = (255 * np.sqrt(np.clip(grey, 0, 1))).astype(np.uint8)
-    return np.asarray(cv2.createCLAHE(4.0, (8, 8)).apply(light))
 
 
 def _scaled(by: float) -> Floats:

@@ -58,7 +58,7 @@ def pair_of(before: Path, after: Path, places: tuple[Point, ...] = ()) -> Pair:
     return lay_over(_light(before), _light(after))
 
 
-def measured(pair: Pair, before: Path, ends: Sequence[Point], length: float, wide: int) -> tuple[Pair, float]:
+def by_length(pair: Pair, before: Path, ends: Sequence[Point], length: float, wide: int) -> tuple[Pair, float]:
     """A pair with its area, and the area's relative standard error from the taps.
 
     Args:

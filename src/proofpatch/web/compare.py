@@ -14,7 +14,7 @@ from proofpatch.documents.pair import pair_pdf
 from proofpatch.errors import InputError
 from proofpatch.photos.overlay import WIDTH
 from proofpatch.photos.pairs import Pair
-from proofpatch.shop.pairs import PLACES, Point, marked_jpeg, measured, narrowed, pair_jpegs, pair_of
+from proofpatch.shop.pairs import PLACES, Point, by_length, marked_jpeg, narrowed, pair_jpegs, pair_of
 from proofpatch.shop.photos import photo_of, photo_path
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
@@ -74,7 +74,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         ends = _taps(asked.ends, TAPS["ends"])
         if asked.length and len(ends) == TAPS["ends"] and pair.share is not None and pair.area is None:
             length = parse(asked.length, "length", "length")
-            pair, error = measured(pair, files[0], ends, length, WIDTH)
+            pair, error = by_length(pair, files[0], ends, length, WIDTH)
         return pair, pair_words(pair, error) if pair.before is not None else []
 
     def found(key: str, asked: Asked) -> tuple[Pair, list[str]]:
@@ -140,7 +140,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         known = {one.data["digest"]: one for one in photos(key)}
         said = [_taken(known[digest]) for digest in (asked.before, asked.after)]
         title = ours.headed(store.get("job", key).title)
-        sheet = pair_pdf(title, pair_jpegs(pair, PRINTED), said, lines, ours.paper)
+        measured = pair.share is not None
+        sheet = pair_pdf(title, pair_jpegs(pair, PRINTED), said, lines, ours.paper, measured=measured)
         return Response(sheet, media_type="application/pdf")
 
     return router
