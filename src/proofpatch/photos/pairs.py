@@ -78,7 +78,7 @@ def lay_over(
     for name, picture in (("before", before), ("after", after)):
         if picture.ndim != 3 or picture.shape[2] != 3 or min(picture.shape[:2]) < 64:
             raise InputError(name, f"The photo {name} is too small.", "Give one of at least 64 by 64 pixels.")
-    found, corners, because = None, None, "Laid over by the frame."
+    found, corners, because = None, None, "Laid over by the frame, as if it lay in the same spot both times."
     if homography is None:
         found = register(before, after, start)
         if found is None and start is None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import cos, radians
 from pathlib import Path
 from typing import Annotated
 from urllib.parse import urlencode
@@ -25,6 +26,7 @@ from proofpatch.web.shell import Pages
 
 WIDE = 748  # px, as wide as a page's text
 PRINTED = 1200  # px of a printed picture
+TILT = 20  # degrees a photo may be tilted unnoticed, as an example
 TAPS = {"places": 2 * PLACES, "ends": 2}  # how many of each are tapped
 
 
@@ -156,7 +158,7 @@ def pair_words(pair: Pair, error: float | None = None) -> list[str]:
     if error is not None:
         lines.append(
             f"The area is good to {percent(error)} from the taps, if the photo before looks straight at the place. "
-            "Taken at a tilt of 20°, it may be another 6 % off."
+            f"Taken at a tilt of {TILT}°, it may be another {100 * (1 - cos(radians(TILT))):.0f} % off."
         )
     if pair.tone is not None:
         tone = pair.tone
