@@ -53,6 +53,7 @@ class Way:
     lights: tuple[Light, Light]
     cameras: tuple[Camera, Camera]
     share: float = 0.4  # of the piece gone over
+    marks: int = 25  # nail heads and dents on the piece
 
 
 WAYS = {
@@ -71,6 +72,11 @@ WAYS = {
         "coarse JPEG",
         (0.2, 0.15), (Pose(0.3, 15, 90, -5), Pose(0.34, 38, 40, 25)), (Light(0.3), Light(0.55, 120, WARM)),
         (Camera(SMALL), Camera(SMALL, defocus=1.3, quality=72)),
+    ),
+    "unmarked": Way(
+        "as easy, but without a single nail head or dent: nothing but grain and what the film shows",
+        (0.2, 0.15), (Pose(0.3), Pose(0.33, 15, 40, 6)), (Light(0.2), Light(0.3, 120)),
+        (Camera(SMALL), Camera(SMALL)), marks=0,
     ),
 }  # fmt: skip
 
@@ -99,8 +105,8 @@ def linear(jpeg: bytes) -> Floats:
 def made(way: Way, substrate: str, coating: str, seed: int) -> Pair:
     """One pair of photos."""
     rng = np.random.default_rng([seed, *map(ord, substrate + coating)])
-    return pair(way.size, rng, substrate, coating, STEP, way.share, SCALE, poses=way.poses, lights=way.lights,
-                cameras=way.cameras)  # fmt: skip
+    return pair(way.size, rng, substrate, coating, STEP, way.share, SCALE, way.marks, way.poses, way.lights,
+                way.cameras)  # fmt: skip
 
 
 def off_by(two: Pair, size: tuple[float, float], homography: Floats) -> tuple[Floats, float]:
@@ -204,7 +210,8 @@ def report(rows: list[Laid], alone: tuple[int, int], coatings: int) -> str:
         "Written by `python benchmarks/pairs.py --write`. The photos are made (`tests/made`): procedural pieces and "
         "films, their numbers invented, 1.6 megapixels, flat. A real phone and a piece that is not flat do worse. "
         f"About 40 % of what is shown is cleaned between the photos, {100 * STEP.left:.0f} % of the film is left "
-        f"there. Each of {len(substrates)} substrates has {coatings} usual coatings at most, one piece each.",
+        "there. Each piece but the unmarked has 25 nail heads and dents, which show through any film. "
+        f"Each of {len(substrates)} substrates has {coatings} usual coatings at most, one piece each.",
         "How they are photographed:",
         "\n".join(f"- **{name}**: {WAYS[name].says}." for name in ways),
         "\n".join([HEAD, *(line(name, (r for r in rows if r.way == name)) for name in ways)]),
