@@ -11,6 +11,12 @@ from fastapi.testclient import TestClient
 from made_pages import laid, send
 from made_words import fell_through, texts
 
+from proofpatch.measure.registry import catalogue as catalogue_of_shapes
+from proofpatch.measure.registry import shape_from
+from proofpatch.measure.tables import INSTRUMENTS
+from proofpatch.offer.drivers import WORDS
+from proofpatch.offer.rates import rates_data
+from proofpatch.records_measure import shapes_record
 from proofpatch.shop.certificate import certificate_of
 from proofpatch.shop.door import set_passphrase
 from proofpatch.web.app import create
@@ -94,6 +100,30 @@ def test_a_word_that_stands_alone_is_in_the_sources():
     months = calendar.month_abbr
     lost = [one for one in MORE if not HOLE.search(one) and " " not in one and one not in [*months]]
     assert [one for one in lost if one.lower() not in said] == []
+
+
+def test_what_is_measured_and_offered_is_said_whole():
+    # Every key and sentence that the records hand to a page; a misspelt one is left and counted.
+    found = matcher("es")
+    kinds = [text for one in shapes_record()["efforts"] for text in (one["name"], one["words"])]
+    figures = [one for shape in catalogue_of_shapes() for one in shape["figures"]]
+    shapes = [text for shape in catalogue_of_shapes() for text in (shape["shape"], shape["title"])]
+    asked = [text for one in figures for text in (one["words"], one["help"], *one["choices"])]
+    rates = [text for name, one in rates_data().items() for text in (name.replace("_", " "), one.locator)]
+    doubts = [
+        f"{words} makes 12 % of the doubt."
+        for words in (*WORDS.values(), *(f"Reading the {key}" for key in INSTRUMENTS))
+    ]
+    areas = [
+        shape_from({"shape": "joinery", "height": 2, "width": 1, "kind": "part-glazed", "how": "eye"}),
+        shape_from({"shape": "frame", "height": 2, "width": 1, "member": 0.1, "panels": "filled", "recess": 0.01}),
+        shape_from({"shape": "wall", "length": 4, "height": 3, "openings": [[1, 1, 2]], "rule": "surveyors"}),
+    ]
+    said = [*kinds, *shapes, *asked, *rates, *doubts, *INSTRUMENTS.values(), *(one.words for one in areas)]
+    assert len(said) > 250
+    assert [text for text in said if found.left(text)] == []
+    assert found.left("Reading the abacus makes 12 % of the doubt.") > 0
+    assert found.say(areas[0].words) == "carpintería por factor: alto 2 m, ancho 1 m, tipo parte con vidrio"
 
 
 @pytest.fixture

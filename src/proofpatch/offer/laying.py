@@ -13,6 +13,9 @@ from proofpatch.physics.setting import Setting
 
 COVERS_95 = 1.96  # standard deviations; `learn.Hand` gives the ± that covers 95 % of the surface
 
+# Where nothing was read off.
+UNREAD = {"told": "an area that was only told", "eye": "an area guessed by eye", "pace": "an area paced off"}
+
 
 @dataclass(frozen=True)
 class Laid:
@@ -72,6 +75,7 @@ def _sure(zone: Zone, draws: Draws, key: str) -> Floats:
         own = np.exp(zone.area_spread * draws.rng(f"{key} area").standard_normal(draws.samples))
         found = found * draws.keep(f"area of {zone.name}" if zone.name else "area", own)
     if zone.shared_spread:
-        noise = draws.keep(f"reading the {zone.instrument}", draws.rng(zone.instrument).standard_normal(draws.samples))
+        read = UNREAD.get(zone.instrument, f"reading the {zone.instrument}")
+        noise = draws.keep(read, draws.rng(zone.instrument).standard_normal(draws.samples))
         found = found * np.exp(zone.shared_spread * noise)
     return found

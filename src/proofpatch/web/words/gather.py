@@ -31,9 +31,12 @@ from proofpatch.web.words.match import unread
 from proofpatch.web.words.runs import cut
 
 PACKAGE = HERE.parent.parent
-# Modules no page speaks through: the command line, programs, documents, the invented workshop, kernels and solvers.
+# Modules no page speaks through: the command line, programs, documents and the sentences written for them, keys of
+# tables, scans (no page takes one), the invented workshop, kernels and solvers.
 SILENT = re.compile(
-    r"^(?:web/(?:api|words)/|documents/|shop/migrations/|demo|cli(?:_answer|_job|_serve|_survey|_tools|_work)?\.py$|physics/(?:accumulation|clocks|dose|elementwise|fast_math|green|heat|kinetics"
+    r"^(?:web/(?:api|words)/|documents/|shop/migrations/|demo|cli(?:_answer|_job|_measure|_offer|_serve|_survey|_tools"
+    r"|_work)?\.py$|measure/(?:mesh|reach)|offer/(?:told|written)|shop/offer_keys"
+    r"|physics/(?:accumulation|clocks|dose|elementwise|fast_math|green|heat|kinetics"
     r"|layered|moving|reacting|straight|strokes|trains|sweep)|learn/(?:compiled|kernels|lanes)|__init__"
     r"|materials/curves)"
 )
@@ -52,6 +55,9 @@ TABLES = {
     "lasers/builtin.toml": ("title", "focus_cue"),
     "materials/coatings.csv": ("property",),
     "materials/substrates.csv": ("property",),
+    "measure/efforts.csv": ("effort", "locator"),
+    "measure/factors.csv": ("item", "locator"),
+    "offer/rates.csv": ("property", "locator"),
 }
 # What no tree shows: words that stand alone, as the names of keys do, and sentences that are joined of parts.
 MORE = tuple(one for one in (HERE / "more.txt").read_text("utf-8").split("\n") if one)
