@@ -201,14 +201,12 @@ def offer(job: str, json_: bool, **given: Any) -> None:
     from proofpatch.cli_offer import check_chance, check_price, offer_lines, write_quote_pdf
     from proofpatch.cli_show import wrapped
     from proofpatch.cli_survey import check_pdf
-    from proofpatch.offer.options import BATCHES, by_pieces, side_by_side
-    from proofpatch.offer.written import write_quote
-    from proofpatch.records_offer import offer_record
+    from proofpatch.records_offer import offer_of
     from proofpatch.shop.offered import asked_of, paper_of
 
     pdf, chance, net = check_pdf(given.get("pdf")), check_chance(given.get("chance")), check_price(given.get("price"))
     work = cli_work.read_work("offer", job, {}, json_)
-    asked, paper = asked_of(work, chance, net), paper_of(work)
+    _ = asked_of(work, chance, net), paper_of(work)  # what is wrong with them is said before anything is computed
     cli_work.tell_hazards(work, "offer")
     belief = cli_work.believe(work, cli_work.patches_of(work))
     found = pp.recipe(belief, work.limits)
@@ -216,14 +214,11 @@ def offer(job: str, json_: bool, **given: Any) -> None:
         why = f"No price without a recipe. {found.because}"
         say({"answer": "no recipe", "because": found.because}, json_, lambda: wrapped(why))
         raise Answer(NO)
-    choices = side_by_side(found, belief, asked)
-    batches = by_pieces(found, belief, asked, BATCHES if asked.pieces > 1 else ())
-    quote = write_quote(choices, belief, asked, paper)
-    record = offer_record(choices, asked, batches, quote)
+    offer = offer_of(work, belief, found, chance, net)
     if pdf:
         with at_options({"page": "--pdf"}):
-            write_quote_pdf(quote, work, str(pdf))
-    say(record, json_, lambda: offer_lines(record, pdf))
+            write_quote_pdf(offer.quote, work, str(pdf))
+    say(offer.record, json_, lambda: offer_lines(offer.record, pdf))
 
 
 @click.command()

@@ -14,6 +14,7 @@ from proofpatch.cli_read import read_setting
 from proofpatch.demo import WORKSHOP, Piece, draw_piece
 from proofpatch.learn.evidence import ADVISED_WAIT
 from proofpatch.materials import substrate
+from proofpatch.shop.charges import keep_charges
 from proofpatch.shop.log import graded_to, stamp
 from proofpatch.shop.settings import keep_settings, settings_of
 from proofpatch.shop.store import Entry, Store
@@ -29,6 +30,7 @@ def fill(store: Store, say: Callable[[str], Any]) -> None:
     if store.count("job") or settings_of(store)[1] is not None:
         return
     keep_settings(store, {"name": f"{WORKSHOP} (invented)"}, 0)
+    keep_charges(store, tomllib.loads(PIECES.read_text(encoding="utf-8"))["shop"], 0)
     for tables in pieces():
         say(f"Taking in: {tables['job']['title']}.")
         take_in(store, tables)

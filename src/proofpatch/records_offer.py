@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
 import numpy as np
 
+from proofpatch.learn.belief import Belief
+from proofpatch.learn.recipe import Recipe
 from proofpatch.offer.drivers import Driver
 from proofpatch.offer.money import shown, unit_of
-from proofpatch.offer.options import Asked, Choice
+from proofpatch.offer.options import BATCHES, Asked, Choice, by_pieces, side_by_side
 from proofpatch.offer.price import Price, Prices, per_area
 from proofpatch.offer.quote import Quote
 from proofpatch.offer.rates import Floats, rates_data
 from proofpatch.offer.tax import totals
+from proofpatch.offer.written import write_quote
+from proofpatch.shop.job import Job
 from proofpatch.shop.log import setting_to
+from proofpatch.shop.offered import asked_of, paper_of
 from proofpatch.sources import cite
 
 QUANTILES = (10, 50, 90)
@@ -25,6 +32,35 @@ ALWAYS = (
     "Hours and costs are ranges that rest on remembered rates until the shop's own jobs correct them.",
     "Tax, deposit and cancellation follow your local law; what stands here is what you set.",
 )
+
+
+@dataclass(frozen=True)
+class Offer:
+    """What a job comes to. choices: as asked first. record: all that is shown of it, the quote in it too."""
+
+    asked: Asked
+    choices: tuple[Choice, ...]
+    quote: Quote
+    record: dict[str, Any]
+
+
+def offer_of(
+    work: Job, belief: Belief, found: Recipe, chance: float | None = None, net: Decimal | None = None,
+    day: datetime.date | None = None,
+) -> Offer:  # fmt: skip
+    """Hours, price and quote of a job at its recipe.
+
+    Args:
+        chance, net: in place of the job's own. day: of the quote; None: today.
+
+    Raises:
+        InputError: no recipe, no zones, nothing has a price, or a part that is none.
+    """
+    asked, paper = asked_of(work, chance, net), paper_of(work, day)
+    choices = side_by_side(found, belief, asked)
+    batches = by_pieces(found, belief, asked, BATCHES if asked.pieces > 1 else ())
+    quote = write_quote(choices, belief, asked, paper)
+    return Offer(asked, choices, quote, offer_record(choices, asked, batches, quote))
 
 
 def quantiles(values: Floats) -> dict[str, float]:

@@ -12,6 +12,7 @@ from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from made_api import DOOR, EXAMPLES, GRADE, HERE, PAN, PIPE, made
+from made_offer import made_quote
 from made_photo import shot
 from schemathesis.checks import not_a_server_error
 from schemathesis.generation import GenerationMode
@@ -22,6 +23,7 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from proofpatch.materials import coating_ids, substrate_ids
+from proofpatch.shop.papers import send_quote
 from proofpatch.shop.store import Store
 from proofpatch.shop.tables import KINDS
 from proofpatch.web.api import create_api
@@ -40,8 +42,9 @@ def fuzzed(tmp_path_factory):
     jobs = [made(client, tables) for tables in (PAN, DOOR, PIPE, barn)]
     patch = client.post(f"jobs/{jobs[0]}/graded", json=GRADE).json()["graded"]["id"]
     photo = client.post(f"jobs/{jobs[0]}/photos", files={"photo": ("a.jpg", shot())}).json()
+    quote = send_quote(store, jobs[0], made_quote(), "a4", "", b"%PDF").id
     known = {
-        "id": jobs, "pan": jobs[:1], "PUT": jobs[1:], "POST": jobs[1:], "spare": [made(client, PIPE)],
+        "quote": [quote], "id": jobs, "pan": jobs[:1], "PUT": jobs[1:], "POST": jobs[1:], "spare": [made(client, PIPE)],
         "patch": [patch], "digest": [photo["digest"]],
         "name": [*coating_ids(), *substrate_ids()], "tables": [PAN, DOOR, PIPE, barn], "store": store,
     }  # fmt: skip
@@ -57,7 +60,8 @@ OPERATIONS = [
 def real(case, known, pick):
     """The same case of things that are there, and of bodies that come far."""
     # What is changed and put away are other jobs than the one that patches are laid on.
-    which = "pan" if "graded" in case.path else "spare" if case.method == "DELETE" else case.method
+    theirs = "graded" in case.path or "{quote}" in case.path
+    which = "pan" if theirs else "spare" if case.method == "DELETE" else case.method
     for name in case.path_parameters:
         case.path_parameters[name] = pick(
             KINDS if name == "kind" else known.get(which, known["id"]) if name == "id" else known[name]

@@ -12,9 +12,10 @@ from playwright.sync_api import expect
 import proofpatch
 
 WEB = Path(proofpatch.__file__).parent / "web"
-STEPS = ("survey", "forecast", "patches", "recipe", "hazards", "piece")
-ROOMS = ("/", "/?q=brick", "/?q=zzz", "/new", "/shop", "/bench", "/bench?coating=oil-varnish&substrate=oak",
-         "/bench?a-power=3", "/lasers", "/lasers/new", "/lasers/pulsed-500", "/materials", "/materials?q=oak",
+STEPS = ("survey", "forecast", "patches", "recipe", "measure", "offer", "hazards", "piece")
+ROOMS = ("/", "/?q=brick", "/?q=zzz", "/new", "/shop", "/shop/prices", "/bench",
+         "/bench?coating=oil-varnish&substrate=oak", "/bench?a-power=3",
+         "/lasers", "/lasers/new", "/lasers/pulsed-500", "/materials", "/materials?q=oak",
          "/materials/oak", "/none")  # fmt: skip
 
 
@@ -326,7 +327,7 @@ MOST_ELEMENTS, MOST_CHART = 90, 25_000  # of a drawing; bytes of a page with all
 def test_a_chart_is_few_elements_and_one_width_of_it_is_laid_out(phone, floor):
     for job in (floor.jobs["tea"], floor.jobs["skillet"]):
         for step in ("forecast", "recipe", "patches"):
-            packed = next(one for url, one in sent(phone, f"{job}/{step}")[1] if url.endswith(step))
+            packed = next(one for url, one in sent(phone, f"{job}/{step}")()[1] if url.endswith(step))
             assert packed["responseBodySize"] < MOST_CHART, (job, step)
             found = phone.evaluate(
                 "() => [...document.querySelectorAll('.plot svg, .wide svg, .narrow svg')]"

@@ -35,7 +35,7 @@ ROAD = (
     "/", "/new", "/bench", "/lasers", "/lasers/new", "/lasers/pulsed-500", "/materials", "/materials/oak",
     "/materials/oil-varnish", "/shop", "/shop/devices", "/trust", "/waiting", "/nowhere", "/?q=zzz",
 )  # fmt: skip
-STEPS = ("survey", "forecast", "patches", "recipe", "hazards", "piece")
+STEPS = ("survey", "forecast", "patches", "recipe", "measure", "offer", "hazards", "piece")
 # Names of lasers, which are also keys that are typed, and what this test itself writes.
 TYPED = ("pulsed-100", "pulsed-300", "pulsed-500", "laboratory test of a chip through all layers",
          "laboratory test of a chip through all l…", "zzz")  # fmt: skip

@@ -48,7 +48,10 @@ class Shot:
 
 @dataclass(frozen=True)
 class Approval:
-    """A sample to sign. sample: (what, words) rows: which, where, how looked at. seen, unchanged: sentences."""
+    """A sample to sign. sample: (what, words) rows: which, where, how looked at. seen, unchanged: sentences.
+
+    reason: why it was not approved.
+    """
 
     number: str
     day: datetime.date
@@ -60,7 +63,23 @@ class Approval:
     unchanged: tuple[str, ...]
     quote: str = ""
     refused: str = ""
+    reason: str = ""
     locale: str = "en"
+
+
+@dataclass(frozen=True)
+class Signature:
+    """Who signed a paper, and when. picture: PNG with ink on nothing; empty: the ink is on a sheet of its own.
+
+    ticked: what was ticked. chosen: name of the option, empty for the quoted one. approved: of a sample.
+    """
+
+    name: str
+    when: datetime.datetime
+    picture: bytes = b""
+    ticked: tuple[str, ...] = ()
+    chosen: str = ""
+    approved: bool = True
 
 
 MEANS = (
@@ -71,13 +90,14 @@ MEANS = (
 
 
 def quote_pdf(
-    quote: Quote, paper: str = "a4", photo: Shot | None = None, before: Quote | None = None, fonts: Path | None = None
-) -> bytes:
+    quote: Quote, paper: str = "a4", photo: Shot | None = None, before: Quote | None = None,
+    fonts: Path | None = None, signature: Signature | None = None,
+) -> bytes:  # fmt: skip
     """The quote as PDF.
 
     Args:
         paper: a4 or us-letter. photo: of the sample. before: the version that was sent before; its changes head the
-        page. fonts: a folder of the shop's own fonts, for letters that the program's have not.
+        page. fonts: a folder of the shop's own fonts, for letters that the program's have not. signature: under it.
 
     Raises:
         InputError: another paper, a photo that is none, or letters without a shape.
@@ -86,17 +106,22 @@ def quote_pdf(
         "title": quote.title, "site": quote.site, "scope": quote.scope, "lines": [one.words for one in quote.lines],
         "terms": [text for pair in quote.terms for text in pair], "finish": quote.finish, "method": quote.method,
     }, fonts)  # fmt: skip
-    return _printed("quote.typ", _quote_page(quote, before), paper, quote.day, quote.locale, photo, fonts)
+    return _printed(
+        "quote.typ", quote_page(quote, before), paper, quote.day, quote.locale, photo, fonts, signature
+    )  # fmt: skip
 
 
 def invoice_pdf(bill: Invoice, paper: str = "a4", fonts: Path | None = None) -> bytes:
     """The invoice as PDF; arguments and errors as `quote_pdf`."""
     names = _names(bill.shop, bill.customer) | {"title": bill.title, "lines": [one.words for one in bill.lines]}
     check_letters(names, fonts)
-    return _printed("invoice.typ", _invoice_page(bill), paper, bill.day, bill.locale, None, fonts)
+    return _printed("invoice.typ", invoice_page(bill), paper, bill.day, bill.locale, None, fonts)
 
 
-def approval_pdf(approval: Approval, paper: str = "a4", photo: Shot | None = None, fonts: Path | None = None) -> bytes:
+def approval_pdf(
+    approval: Approval, paper: str = "a4", photo: Shot | None = None, fonts: Path | None = None,
+    signature: Signature | None = None,
+) -> bytes:  # fmt: skip
     """The sheet on which the customer approves a sample; arguments and errors as `quote_pdf`."""
     check_letters(_names(approval.shop, approval.customer) | {
         "title": approval.title, "sample": [text for pair in approval.sample for text in pair], "seen": approval.seen,
@@ -106,12 +131,13 @@ def approval_pdf(approval: Approval, paper: str = "a4", photo: Shot | None = Non
         "facts": [["Date", _day(approval.day, approval.locale)], *([["Quote", approval.quote]] * bool(approval.quote))],
         "to": "Customer", "sample": [list(pair) for pair in approval.sample], "seen": list(approval.seen),
         "means": list(MEANS), "unchanged": list(approval.unchanged), "refused": approval.refused,
+        "reason": approval.reason,
     }  # fmt: skip
-    return _printed("approval.typ", data, paper, approval.day, approval.locale, photo, fonts)
+    return _printed("approval.typ", data, paper, approval.day, approval.locale, photo, fonts, signature)
 
 
-def _quote_page(quote: Quote, before: Quote | None) -> dict[str, Any]:
-    """What the template shows, as words."""
+def quote_page(quote: Quote, before: Quote | None) -> dict[str, Any]:
+    """What the paper says, as words."""
     money, end = quote.money, _day(quote.valid_until, quote.locale)
     facts = [["Date", _day(quote.day, quote.locale)], ["Valid until", end]]
     if quote.site:
@@ -157,7 +183,9 @@ def _terms(quote: Quote, end: str) -> list[list[str]]:
     return said
 
 
-def _invoice_page(bill: Invoice) -> dict[str, Any]:
+def invoice_page(bill: Invoice) -> dict[str, Any]:
+    """What the paper says, as words."""
+
     def money(value: Decimal) -> str:
         return shown(value, bill.currency, bill.locale)
 
@@ -222,11 +250,11 @@ def _day(day: datetime.date, locale: str) -> str:
 
 def _printed(
     template: str, data: Mapping[str, Any], paper: str, day: datetime.date, locale: str, photo: Shot | None,
-    fonts: Path | None,
+    fonts: Path | None, signature: Signature | None = None,
 ) -> bytes:  # fmt: skip
     if paper not in PAPERS:
         raise InputError("paper", f"The paper {paper!r} is not known.", f"Use one of: {', '.join(PAPERS)}.")
-    page = {**data, "paper": paper, "date": [day.year, day.month, day.day]}
+    page = {**data, "paper": paper, "date": [day.year, day.month, day.day], "signed": _signed(signature, locale)}
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder)
         for name in (template, "letterhead.typ"):
@@ -234,8 +262,25 @@ def _printed(
         if photo is not None:
             (place / "photo.jpg").write_bytes(_small(photo.content))
             page |= {"photo": "photo.jpg", "photo_alt": photo.alt, "photo_words": photo.words or photo.alt}
+        if signature is not None and signature.picture:
+            (place / "signature.png").write_bytes(signature.picture)
         inputs = {"data": json.dumps(breakable(page))}
         return bytes(typst.compile(str(place / template), format="pdf", sys_inputs=inputs, **fonts_with(fonts)))
+
+
+def _signed(signature: Signature | None, locale: str) -> dict[str, Any]:
+    """A signature as the template shows it; of none all is empty."""
+    if signature is None:
+        return {"name": "", "words": "", "picture": "", "ticked": [], "chosen": "", "approved": True}
+    check_letters({"name": signature.name})
+    when = signature.when
+    clock = "" if (when.hour, when.minute, when.second) == (0, 0, 0) else f", {when:%H:%M} {when:%Z}".rstrip()
+    how = "" if signature.picture else ", signed on paper"
+    return {
+        "name": signature.name, "words": f"{signature.name}, {_day(when.date(), locale)}{clock}{how}",
+        "picture": "signature.png" if signature.picture else "", "ticked": list(signature.ticked),
+        "chosen": signature.chosen, "approved": signature.approved,
+    }  # fmt: skip
 
 
 def _small(content: bytes) -> bytes:

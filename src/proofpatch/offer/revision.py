@@ -11,6 +11,7 @@ from typing import Any
 
 from proofpatch.errors import InputError
 from proofpatch.offer.quote import Line, Quote, text_line
+from proofpatch.offer.tax import totals
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,8 @@ def changes(old: Quote, new: Quote) -> tuple[str, ...]:
 
     def moved(words: str, before: str, after: str) -> None:
         if before != after:
-            said.append(f"{words}: now {after or 'none'}, was {before or 'none'}.")
+            now, was = after.rstrip(".") or "none", before.rstrip(".") or "none"
+            said.append(f"{words}: now {now}, was {was}.")
 
     moved("Total", old.money(old.totals.gross), new.money(new.totals.gross))
     moved("Tax", f"{old.tax.name} {old.tax.rate.normalize():f}", f"{new.tax.name} {new.tax.rate.normalize():f}")
@@ -105,14 +107,32 @@ def changes(old: Quote, new: Quote) -> tuple[str, ...]:
     for name, words in LIST_WORDS.items():
         said += _list_changes(words, getattr(old, name), getattr(new, name))
     said += _list_changes("Terms", [f"{a}: {b}" for a, b in old.terms], [f"{a}: {b}" for a, b in new.terms])
-    said += _list_changes("Options", _options(old), _options(new))
+    said += _option_changes(old, new)
     if not said and replace(old, version=new.version) != new:
         said.append("Details of how it is written changed, no sum and no sentence.")
     return tuple(said)
 
 
-def _options(quote: Quote) -> list[str]:
-    return [f"{name}, {quote.money(value)}" for name, _, value in quote.options]
+def _option_changes(old: Quote, new: Quote) -> list[str]:
+    """What became of the other ways, by their names, with the sums that the paper shows."""
+    before, after = _options(old), _options(new)
+    said = [f"New way: {name}, {sum_}." for name, (sum_, _) in after.items() if name not in before]
+    said += [f"Gone: {name}, {sum_}." for name, (sum_, _) in before.items() if name not in after]
+    for name, (sum_, words) in after.items():
+        was = before.get(name)
+        if was and was[0] != sum_:
+            said.append(f"{name}: now {sum_}, was {was[0]}.")
+        elif was and was[1] != words:
+            said.append(f"{name}: now {words.rstrip('.')}, was {was[1].rstrip('.')}.")
+    return said
+
+
+def _options(quote: Quote) -> dict[str, tuple[str, str]]:
+    """{name: (sum with tax, words)}."""
+    return {
+        name: (quote.money(totals([(value, True)], quote.tax, quote.currency).gross), words)
+        for name, words, value in quote.options
+    }
 
 
 def _line_changes(old: Quote, new: Quote) -> list[str]:

@@ -24,7 +24,7 @@ VALID_DAYS = 30  # 14 to 30 days are usual (trade practice of this project)
 
 @dataclass(frozen=True)
 class Paper:
-    """What the paper needs beside the figures."""
+    """What the paper needs beside the figures. terms: of the shop. pricing: of PRICINGS; empty: as the pieces are."""
 
     number: str
     day: datetime.date
@@ -39,6 +39,7 @@ class Paper:
     patches_paid: bool = False
     locale: str = "en"
     terms: tuple[tuple[str, str], ...] = field(default=())
+    pricing: str = ""
 
 
 def write_quote(choices: Sequence[Choice], belief: Belief, asked: Asked, paper: Paper) -> Quote:
@@ -58,7 +59,7 @@ def write_quote(choices: Sequence[Choice], belief: Belief, asked: Asked, paper: 
     return Quote(
         paper.number, paper.day, paper.day + datetime.timedelta(days=paper.valid_days), paper.shop, paper.customer,
         paper.title, lines, code, site=paper.site,
-        pricing="per piece" if asked.pieces > 1 else "lump sum",
+        pricing=paper.pricing or ("per piece" if asked.pieces > 1 else "lump sum"),
         scope=paper.scope or tuple(_scope(zone, asked.pieces) for zone in first.zones),
         method=method_words(coats, surface.substrate, first.recipe.setting.passes), finish=FINISH,
         unchanged=said_of("unchanged", surface.substrate), cautions=said_of("cautions", surface.substrate),

@@ -15,7 +15,7 @@ ZONE_KEYS = {"width": "member", "set_ups": "times", "masking": "masked", "front"
 OFFER_KEYS = {
     "number": "text", "customer": "texts", "site": "text", "pieces": "equal ones", "strips": "times",
     "waiting": "wait", "trips": "times", "travel": "wait", "distance": "way", "first_of_kind": "flag",
-    "sample": "text", "starts": "text", "valid_days": "days", "scope": "texts",
+    "sample": "text", "starts": "text", "valid_days": "days", "scope": "texts", "price": "money", "pricing": "text",
 }  # fmt: skip
 PRICE_KEYS = {
     "currency": "text", "labour": "money", "laser": "money", "lens_window": "money", "filter": "money",
@@ -24,7 +24,8 @@ PRICE_KEYS = {
     "tax": "share", "tax_name": "text", "tax_inclusive": "flag", "tax_per": "text", "tax_rounding": "text",
     "deposit": "share", "patch_fee": "money", "floor": "money", "chance": "share", "step": "money",
 }  # fmt: skip
-LETTERHEAD_KEYS = {"name": "text", "address": "texts", "more": "texts", "paper": "text", "locale": "text"}
+LETTERHEAD_KEYS = {"name": "text", "address": "texts", "more": "texts", "paper": "text", "locale": "text",
+                   "terms": "texts"}  # fmt: skip
 
 WHOLES = {"equal ones": (1, 10_000), "times": (0, 1000), "days": (1, 365)}
 OFFER_BOUNDED: dict[str, tuple[str, float | None, float | None]] = {

@@ -10,7 +10,7 @@ from typing import Any
 from proofpatch.errors import InputError
 from proofpatch.offer.options import Asked
 from proofpatch.offer.price import MONEY, Prices
-from proofpatch.offer.quote import Party, text_line
+from proofpatch.offer.quote import LONGEST_TEXT, PRICINGS, Party, text_line
 from proofpatch.offer.tax import Tax
 from proofpatch.offer.written import VALID_DAYS, Paper
 from proofpatch.offer.zones import Preliminaries, measured_zone
@@ -53,7 +53,8 @@ def asked_of(work: Job, chance: float | None = None, net: Decimal | None = None)
     )
     return Asked(
         tuple(found), prices_of(said["prices"], chance), tuple(front),
-        work.rates, around, about.get("pieces", 1), captured=work.capture or 1.0, net=net,
+        work.rates, around, about.get("pieces", 1), captured=work.capture or 1.0,
+        net=about.get("price") if net is None else net,
     )  # fmt: skip
 
 
@@ -87,7 +88,11 @@ def paper_of(work: Job, day: datetime.date | None = None) -> Paper:
     """
     about, head = work.offer["offer"], work.offer["letterhead"]
     customer = about.get("customer") or [EVERYBODY]
+    if about.get("pricing", PRICINGS[0]) not in PRICINGS:
+        said = f"offer.pricing {about['pricing'][:20]!r} is not known."
+        raise InputError("offer.pricing", said, f"Use: {', '.join(PRICINGS)}.")
     with inside("letterhead"):
+        own = tuple(_term(line) for line in head.get("terms", ()))
         shop = Party(head.get("name", "The workshop"), tuple(head.get("address", ())), tuple(head.get("more", ())))
     with inside("offer", {"name": "customer", "address": "customer"}):
         to = Party(customer[0], tuple(customer[1:]))
@@ -96,13 +101,20 @@ def paper_of(work: Job, day: datetime.date | None = None) -> Paper:
             about.get("site", ""), about.get("sample", ""), about.get("starts", ""),
             about.get("valid_days", VALID_DAYS), tuple(about.get("scope", ())),
             patches_paid=bool(work.offer["prices"].get("patch_fee")) and not about.get("strips"),
-            locale=head.get("locale", "en"),
+            locale=head.get("locale", "en"), terms=own, pricing=about.get("pricing", ""),
         )  # fmt: skip
 
 
 def _exact(share: float) -> Decimal:
     """A share as it was written: 0.2, not its nearest binary fraction."""
     return Decimal(repr(float(share)))
+
+
+def _term(text: str) -> tuple[str, str]:
+    words, mark, sentence = text.partition(";")
+    if not mark or not words.strip() or not sentence.strip():
+        raise InputError("terms", f"The term {text[:40]!r} has no head.", "Write it like 'Parking; You keep a place.'")
+    return text_line(words.strip(), "terms"), text_line(sentence.strip(), "terms", LONGEST_TEXT)
 
 
 def _subcontract(text: str) -> tuple[str, str]:

@@ -25,6 +25,7 @@ from proofpatch.shop.tables import Picture
 
 THUMBNAIL = 480  # px of the longer side
 QUALITY = 90
+GONE = "The file of this photo is gone from the shop's folder."
 UNCLAIMED = 86400.0  # s after which a file that no row names is swept away
 KINDS = {"JPEG": ".jpg", "PNG": ".png"}
 
@@ -96,9 +97,7 @@ def exported(store: Store, digest: str) -> bytes:
     """A copy to hand out: upright, without place, camera or time. Errors as `photo_of`."""
     photo = photo_of(store, digest)
     if not photo_path(store, photo).exists():
-        raise InputError(
-            "photo", "The file of this photo is gone from the shop's folder.", "Bring it back from a copy."
-        )
+        raise InputError("photo", GONE, "Bring it back from a copy.")
     with Image.open(photo_path(store, photo)) as picture:
         seen = upright(picture)
         out = io.BytesIO()
@@ -106,6 +105,33 @@ def exported(store: Store, digest: str) -> bytes:
         if seen.mode == "P":
             bare.putpalette(seen.getpalette() or [])
         bare.save(out, photo.kind, **({"quality": QUALITY} if photo.kind == "JPEG" else {}))
+        return out.getvalue()
+
+
+def cropped(store: Store, digest: str, box: tuple[float, float, float, float], width: int) -> bytes:
+    """A JPEG of a part of a photo, without place, camera or time.
+
+    Args:
+        box: left, top, width and height of it, in pixels of the photo seen upright.
+        width: of the JPEG [px]; it is never made larger than the part.
+
+    Raises:
+        InputError: as `exported`.
+    """
+    photo = photo_of(store, digest)
+    if not photo_path(store, photo).exists():
+        raise InputError("photo", GONE, "Bring it back from a copy.")
+    left, top, wide, tall = box
+    with Image.open(photo_path(store, photo)) as picture:
+        scale = min(width / max(wide, 1.0), 1.0)
+        # A JPEG can be read at a half, a quarter or an eighth, which is quick; the size it was asked for stays apart.
+        picture.draft("RGB", (max(int(picture.width * scale), 1), max(int(picture.height * scale), 1)))
+        upright = _upright(picture)
+        share = upright.width / photo.width
+        part = share * left, share * top, share * (left + wide), share * (top + tall)
+        small = (max(round(wide * scale), 1), max(round(tall * scale), 1))
+        out = io.BytesIO()
+        upright.convert("RGB").resize(small, Image.Resampling.BILINEAR, part).save(out, "JPEG", quality=QUALITY)
         return out.getvalue()
 
 

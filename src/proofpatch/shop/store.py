@@ -23,7 +23,7 @@ from alembic.util.exc import CommandError
 from sqlalchemy.orm import Session
 
 from proofpatch.errors import InputError
-from proofpatch.shop.tables import KINDS, Change, Once, Thing
+from proofpatch.shop.tables import FROZEN, KINDS, Change, Once, Thing
 
 FILE = "shop.sqlite3"
 PHOTOS = "photos"
@@ -309,6 +309,8 @@ class Store:
         thing = session.get(Thing, key, with_for_update=changes)
         if thing is None or thing.kind != kind:
             raise InputError(kind, f"There is no {kind} {key[:40]!r}.", "Look it up in the list.")
+        if changes and kind in FROZEN:
+            raise InputError(kind, f"The {kind} was sent or signed and stays as it is.", "Write a new one instead.")
         return thing
 
 

@@ -13,11 +13,29 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
 from proofpatch.errors import InputError
+from proofpatch.shop.charges import KIND as CHARGES
 from proofpatch.shop.lasers import KIND
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Overtaken, Store
 from proofpatch.units import shown_in
-from proofpatch.web import about, bench, compare, devices, jobs, lasers, materials, offline, shop, steps, trust
+from proofpatch.web import (
+    about,
+    bench,
+    compare,
+    devices,
+    jobs,
+    lasers,
+    materials,
+    measure,
+    offer,
+    offline,
+    outline,
+    prices,
+    quotes,
+    shop,
+    steps,
+    trust,
+)
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import seen as seen_pages
 from proofpatch.web import survey as survey_pages
@@ -91,6 +109,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
     async def overtaken(request: Request, trouble: Overtaken) -> HTMLResponse:
         key = request.path_params.get("key", "")
         back = f"/lasers/{key}" if trouble.now.kind == KIND else f"/jobs/{key}/piece" if key else "/"
+        back = "/shop/prices" if trouble.now.kind == CHARGES else back
         return page("trouble.html", 409, title="Changed meanwhile", problem=str(trouble), back=back)
 
     @app.exception_handler(Working)
@@ -103,12 +122,17 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         jobs.routes(page, store, desk),
         survey_pages.routes(page, store, desk),
         steps.routes(page, desk),
+        measure.routes(page, store, desk),
+        outline.routes(page, store, desk),
         patch_pages.routes(page, store, desk),
         seen_pages.routes(page, store, desk),
         compare.routes(page, store, desk),
         about.routes(page, store, desk),
         bench.routes(page, store, desk),
+        offer.routes(page, store, desk),
+        quotes.routes(page, store, desk),
         shop.routes(page, store),
+        prices.routes(page, store),
         devices.routes(page, store, door),
         lasers.routes(page, store),
         materials.routes(page, store),

@@ -25,7 +25,7 @@ from proofpatch.survey.evidence import TESTS
 from proofpatch.survey.identify import chance_words
 from proofpatch.survey.stop import HardStop
 from proofpatch.web.desk import Desk
-from proofpatch.web.shell import Form, Pages, Sent, text, version
+from proofpatch.web.shell import Form, Pages, Sent, inside, text, version
 
 SHOWN = 50  # jobs on a page
 FAMILIES = ("wood", "metal", "stone", "paper")
@@ -78,7 +78,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         if named != entry.title:
             entry = store.change("job", key, entry.version, entry.data, named)
         desk.begin(entry)
-        return RedirectResponse(f"/jobs/{key}/survey", 303)
+        return RedirectResponse(inside(text(form, "after") or f"/jobs/{key}/survey"), 303)
 
     @router.post("/jobs/{key}/delete")
     def delete(key: str, form: Sent) -> Response:

@@ -21,6 +21,7 @@ from proofpatch.learn.forecast import Window, quantiles
 from proofpatch.learn.recipe import Recipe
 from proofpatch.learn.rows import setting_rows
 from proofpatch.learn.stopping import ANY_AREA, another_strip
+from proofpatch.measure.zones import likely, totals
 from proofpatch.physics.rows import THICKNESS
 from proofpatch.physics.sweep import mean_dose
 from proofpatch.pictures.field import field_of
@@ -32,6 +33,7 @@ from proofpatch.records_survey import survey_record
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day, setting_from, setting_to
+from proofpatch.shop.papers import standing
 from proofpatch.shop.store import Entry, Overtaken, Store, plain
 from proofpatch.shop.strips import strips_of
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
@@ -41,7 +43,7 @@ from proofpatch.survey.stop import HardStop
 from proofpatch.units import show
 
 TITLES = {"survey": "Survey", "forecast": "Forecast", "patches": "Test patches", "recipe": "Recipe",
-          "hazards": "Hazards"}  # fmt: skip
+          "measure": "Measure", "offer": "Offer", "hazards": "Hazards"}  # fmt: skip
 DONE, BEGUN, TO_DO, STOPPED = "done", "begun", "to do", "stopped"
 STRIP = 3  # steps of one that is laid out (common practice, no source)
 MOST_COATS = 2  # whose thickness is asked about
@@ -188,16 +190,17 @@ def road(store: Store, entry: Entry) -> Road:
     return road_of(*inputs(store, entry))
 
 
-Inputs = tuple[Entry, tuple[Entry, ...], Entry | None, str]
+Inputs = tuple[Entry, tuple[Entry, ...], Entry | None, str, str]
 
 
 def inputs(store: Store, entry: Entry) -> Inputs:
-    """All that the road of a job depends on: itself, its patches, its laser of the shop, the units of its sentences."""
-    return entry, tuple(store.in_order("patch", entry.id)), entry_named(store, entry.data), units.system()
+    """All that the road of a job depends on: itself, its patches, its laser, the units, how its quote stands."""
+    laser = entry_named(store, entry.data)
+    return entry, tuple(store.in_order("patch", entry.id)), laser, units.system(), standing(store, entry.id)
 
 
 @lru_cache(maxsize=KEPT)
-def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str) -> Road:
+def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str, quoted: str = "") -> Road:
     """The road of these inputs; its sentences are in the system of units that holds here."""
     assert system == units.system()
     number = laser.version if laser else 0
@@ -246,6 +249,8 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, syste
             laid if graded else "",
         ),
         Step("recipe", STOPPED if closed else _recipe_state(best), _recipe_words(best)),
+        Step("measure", DONE if work.measured else TO_DO, _measured_words(work)),
+        Step("offer", STOPPED if closed else _offer_state(best, work, quoted), quoted),
         Step(
             "hazards", STOPPED if hazards["unguarded"] else BEGUN, "not covered" if hazards["unguarded"] else "to sign"
         ),
@@ -281,6 +286,23 @@ def _recipe_words(best: Recipe | None) -> str:
     shown = ((s.average_power, "power"), (s.repetition_rate, "frequency"), (s.travel_speed, "speed"))
     said = ", ".join(units.show(value, kind) for value, kind in shown)
     return said if best.confirmed else f"{said}, to confirm"
+
+
+def _measured_words(work: Job) -> str:
+    """The area of a job with its range; a zone without an area is not kept, so all of them have one."""
+    if not work.measured:
+        return ""
+    sums = totals(work.measured)
+    if not sums.area:
+        return "nothing for the beam"
+    low, high = (show(end, "area") for end in likely(sums.area, sums.spread))
+    return f"{show(sums.area, 'area')}, {low} to {high}"
+
+
+def _offer_state(best: Recipe | None, work: Job, quoted: str) -> str:
+    if quoted:
+        return DONE if quoted.startswith("accepted") else BEGUN
+    return BEGUN if best is not None and best.setting is not None and work.zones else TO_DO
 
 
 def _stopped(entry: Entry, work: Job | None, why: str, laser: int) -> Road:

@@ -93,6 +93,47 @@ class PlanRecord(BeamRecord):
     checklist: list[dict[str, Any]]
 
 
+class OfferRecord(BaseModel):
+    model_config = ConfigDict(extra="allow")
+
+    answer: str
+    because: str
+    currency: str
+    net: str
+    tax: str
+    gross: str
+    loses: float
+    below_floor: float | None
+    time_s: dict[str, float]
+    for_chance: dict[str, str]
+    choices: list[dict[str, Any]]
+    quote: dict[str, Any]
+    assumptions: list[str]
+
+
+class NoOffer(BaseModel):
+    """Why there is none: a stop, or no recipe."""
+
+    model_config = ConfigDict(extra="allow")
+
+    because: str
+
+
+class SentQuote(BaseModel):
+    """A version as it was sent. accepted: who signed it, None: nobody yet."""
+
+    id: str
+    sent: str
+    fingerprint: str
+    quote: dict[str, Any]
+    changes: list[str]
+    accepted: dict[str, Any] | None
+
+
+class Quotes(BaseModel):
+    quotes: list[SentQuote]
+
+
 class Refusal(Record):
     setting: None
     because: str

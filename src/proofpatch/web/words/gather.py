@@ -73,7 +73,7 @@ CODE = re.compile(
 )
 # A path, a style, a spelling of a unit, a header: text, and shown to nobody.
 DRAWN = re.compile(
-    r"%d|=\"|var\(|^M\{|\{\d+\}[HVv]\{|serif|^BEGIN |^(?:Refresh|Location|selected)$|centimeter|meters|^D LB|^!'"
+    r"%d|=\"|var\(|^M[{\d]|\{\d+\}[HVv]\{|serif|^BEGIN |^(?:Refresh|Location|selected)$|centimeter|meters|^D LB|^!'"
     r"|seconds$|^deg degree|^(?:h hr|min mins|mil mils|x times|[dsm]|um|yd) "
 )
 PERCENT = re.compile(r"%(?:\.\d)?[sdgfr]")
