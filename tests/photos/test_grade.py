@@ -100,6 +100,51 @@ def test_a_hot_edge_is_named():
     assert step.hot_edge_share == pytest.approx(20 / 160, abs=0.06)
 
 
+def test_a_ring_of_untouched_coating_is_no_residue():
+    rng = np.random.default_rng(6)
+    shape = (200, 240)
+    lab = texture(rng, VARNISH, shape)
+    lab[30:-22, 40:] = texture(rng, OAK, shape, along=6)[30:-22, 40:]
+    samples = Samples((light(texture(rng, VARNISH)),), (light(texture(rng, OAK, along=6)),))
+    step = grade_steps([light(lab)], samples, SCALE)[0]
+    assert step.ring == ("top", "bottom", "left")
+    assert step.fraction_left < 0.01
+    assert step.warnings[0].startswith("Untouched coating lies along the window (top, bottom, left)")
+    assert (step.mask[:25] == COATING).all()
+    assert "patch inside" in said(step)
+    whole = grade_steps([light(texture(rng, VARNISH))], samples, SCALE)[0]
+    assert whole.ring == ()
+    assert whole.fraction_left > 0.99
+
+
+def test_char_is_not_told_where_the_ground_has_dark_pits_of_its_own():
+    def ground(rng, spots):
+        lab = texture(rng, STEEL)
+        y, x = np.mgrid[: SHAPE[0], : SHAPE[1]]
+        for n in range(spots):
+            lab[np.hypot(x - 30 - 30 * n, y - 60) < 6] *= (0.4, 1, 1)
+        return light(lab)
+
+    rng = np.random.default_rng(11)
+    coated = (light(texture(rng, WHITE_PAINT)),)
+    window, even, pitted = ground(rng, 3), ground(rng, 0), ground(rng, 2)
+    assert grade_steps([window], Samples(coated, (even,)), SCALE)[0].harm == "burnt"
+    step = grade_steps([window], Samples(coated, (pitted,)), SCALE)[0]
+    assert step.harm is None
+    assert any("pits of the ground or char" in words for words in step.warnings)
+
+
+def test_large_windows_are_judged_coarser_and_alike():
+    rng = np.random.default_rng(12)
+    shape = (640, 900)
+    on = ndimage.zoom(window(rng, OAK, WHITE_PAINT, 0.4)[1].astype(float), (640 / 120, 900 / 160), order=1) > 0.5
+    lab = np.where(on[..., None], texture(rng, WHITE_PAINT, shape), texture(rng, OAK, shape, along=6))
+    samples = Samples((light(texture(rng, WHITE_PAINT)),), (light(texture(rng, OAK, along=6)),))
+    step = grade_steps([light(lab)], samples, SCALE)[0]
+    assert step.mask.size <= 510_000
+    assert step.fraction_left == pytest.approx(on.mean(), abs=0.02)
+
+
 def test_grounds_too_alike_are_not_graded():
     near = ((68.5, 8.2, 28.5), OAK[1])
     seen, _ = graded(OAK, near, (0.0, 0.5, 1.0), along=6)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -17,9 +18,20 @@ from proofpatch.photos.colour import lab_of
 from proofpatch.photos.corrections import Grader, taught
 from proofpatch.photos.flat import Box, Flat
 from proofpatch.photos.grades import likeliest, residue_chances, residue_of
-from proofpatch.photos.grounds import SMOOTH, Ground, features, learn_ground, log_density, mistaken, thin_out
+from proofpatch.photos.grounds import (
+    SMOOTH,
+    Ground,
+    blurred,
+    features,
+    learn_ground,
+    log_density,
+    mistaken,
+    pooled,
+    thin_out,
+)
 from proofpatch.photos.mixture import BETWEEN, Grounds, Mix, could_be_tint, fit_mix, memberships
 from proofpatch.photos.pores import Pores, dents, find_pores, learn_pores
+from proofpatch.photos.ring import swept
 from proofpatch.photos.tone import BareTone, Harm, Tone, judge_harm, learn_bare
 
 Floats = NDArray[np.floating]
@@ -28,18 +40,20 @@ Truths = NDArray[np.bool_]
 BARE, COATING, TINT, MARKED, BURNT, PORE, UNKNOWN = range(7)  # codes of a mask
 
 # All ours, tried on toy fields; none is from a source.
+MOST_PIXELS, FINE_ENOUGH = 500_000, 0.95  # of all windows together, and how near to it is near enough
 TOO_ALIKE = 0.12  # mean share mistaken between the samples beyond which nobody should trust a count
 TEXTURE_FROM = 0.03  # share mistaken by colour alone from which texture is asked too
 GRAIN = 4.0e-4  # m, beyond which places are independent
 FILM_WIDE = 4.0e-4  # m, half the width from which what lies between is a thin film and no blurred rim
+FAINTEST = 0.2  # of the way to the coating's colour; a fainter film is the ground's own shade
 SAYS, FILM_ODDS = 10.0, 0.3  # pixels that count for film against tint; odds of a film before looking
 IMITATED = 0.5  # of the share left, its error where tinted ground would look the same
 LIKE_TINT = "Tinted ground would look just like this coating: look with a lens, or try a solvent at a corner."
 UNLIKE, UNLIKE_ERROR = 12.0, 0.2  # Lab units the cleaned ground lies off the sample; the error that adds
 TRACE = 0.08  # share of a place covered from which its tone is not judged
-FLOOR = 0.004  # share, error that no sample removes
-RIM = 1.0e-4  # m, by how much the rim of coating is doubtful
-ASSUMED = {"bare": 0.05, "coated": 0.08}  # share, added error when that sample is taken from the strip
+FLOOR = 0.006  # share, error that no sample removes
+RIM = 2.0e-4  # m, by how much the rim of coating is doubtful
+ASSUMED = {"bare": 0.10, "coated": 0.10}  # share, added error when that sample is taken from the strip
 STRANGE = 0.03  # share of a window that looks like neither sample, worth saying
 CLEAR = 4.0e-4  # m, within which of coating the tone of bare ground is not judged
 CELL = 2.0e-3  # m, squares by which unevenness is told
@@ -60,7 +74,8 @@ class Seen:
         strange: share that looks like neither sample.
         residue, harm: suggested grades, None: grade by eye; with the chance of each.
         warnings, assumed: sentences.
-        mask: (H, W) of BARE, COATING, TINT, MARKED, BURNT, PORE, UNKNOWN.
+        mask: (H, W) of BARE, COATING, TINT, MARKED, BURNT, PORE, UNKNOWN; its pixels may be coarser than the window's.
+        ring: sides of the window along which nothing was swept; all shares are then of what lies inside.
     """
 
     fraction_left: float | None
@@ -81,6 +96,7 @@ class Seen:
     warnings: tuple[str, ...]
     assumed: tuple[str, ...]
     mask: NDArray[np.uint8]
+    ring: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -130,11 +146,27 @@ def grade_steps(windows: Sequence[Floats], samples: Samples, scale: float, grade
         scale: pixels of a metre [1/m].
         grader: what the user's corrections taught about this surface.
     """
+    windows, samples, scale = _worked(windows, samples, scale)
     looks = learn_looks(windows, samples, scale, grader or Grader())
     if looks is None:
         words = "There is neither untouched coating nor bare ground to compare with: grade by eye."
         return [_by_eye(window, (words,), ()) for window in windows]
     return [_grade(window, looks) for window in windows]
+
+
+def _worked(windows: Sequence[Floats], samples: Samples, scale: float) -> tuple[list[Floats], Samples, float]:
+    """The pictures no finer than there is time for, and their scale."""
+    pixels = sum(w.shape[0] * w.shape[1] for w in windows)
+    shrink = min(1.0, np.sqrt(MOST_PIXELS / max(pixels, 1)))
+    if shrink > FINE_ENOUGH:
+        return list(windows), samples, scale
+
+    def coarse(picture: Floats) -> Floats:
+        size = max(1, round(picture.shape[1] * shrink)), max(1, round(picture.shape[0] * shrink))
+        return np.asarray(cv2.resize(np.asarray(picture, np.float32), size, interpolation=cv2.INTER_AREA))
+
+    few = Samples(*(tuple(coarse(p) for p in pictures) for pictures in (samples.coated, samples.bare)))
+    return [coarse(w) for w in windows], few, scale * shrink
 
 
 def learn_looks(windows: Sequence[Floats], samples: Samples, scale: float, grader: Grader) -> Looks | None:
@@ -215,13 +247,33 @@ def _grade(window: Floats, looks: Looks) -> Seen:
         words = f"Too alike to tell: grade by eye. {share:.0f} in 100 places of the two samples are mistaken."
         return _by_eye(window, (words,), looks.assumed)
     x = features(window, looks.scale, looks.texture)
-    mixes = [fit_mix(x.reshape(-1, x.shape[-1]), looks.grounds, film) for film in (True, False)]
+    rows, columns, sides = swept(_like_coating(x, looks), looks.scale)
+    seen = _judged(x[rows, columns], looks)
+    if not sides:
+        return seen
+    mask = np.full(x.shape[:2], COATING, np.uint8)
+    mask[rows, columns] = seen.mask
+    said = f"Untouched coating lies along the window ({', '.join(sides)}): only the patch inside it is graded."
+    return replace(seen, mask=mask, ring=sides, warnings=(said, *seen.warnings))
+
+
+def _like_coating(x: Floats, looks: Looks) -> Truths:
+    """Where places look more like the untouched coating than like bare ground (H, W)."""
+    flat = x.reshape(-1, x.shape[-1])
+    odds = log_density(flat, looks.grounds.coated) - log_density(flat, looks.grounds.bare)
+    return np.asarray(pooled(odds.reshape(x.shape[:2]), looks.scale) > 0)
+
+
+def _judged(x: Floats, looks: Looks) -> Seen:
+    """What the features (H, W, D) of the swept part of a window show."""
+    flat = x.reshape(-1, x.shape[-1])
+    mixes = [fit_mix(flat, looks.grounds, film) for film in (True, False)]
     weight = _film_weight(mixes[0].likely - mixes[1].likely)
     off = float(np.linalg.norm(mixes[1].tone[:3]))
-    imitated = could_be_tint(x.reshape(-1, x.shape[-1]), looks.grounds, mixes[1])
+    imitated = could_be_tint(flat, looks.grounds, mixes[1])
     thoughts = [(w, _covered(x, looks, mix)) for w, mix in zip((weight, 1 - weight), mixes, strict=True) if w > 0.02]
     _, (covered, strange) = max(thoughts, key=lambda thought: thought[0])
-    lab = np.asarray(lab_of(window), dtype=np.float32)
+    lab = np.ascontiguousarray(x[..., :3])
     pores, narrow = _pores(lab, covered, looks)
     return _seen(lab, pores, narrow, covered, strange, [(w, c) for w, (c, _) in thoughts], looks, imitated, off)
 
@@ -244,9 +296,10 @@ def _covered(x: Floats, looks: Looks, mix: Mix) -> tuple[Floats, Truths]:
     """(share of each pixel (H, W) that is covered, where it looks like neither sample)."""
     shape = x.shape[:2]
     parts = memberships(x.reshape(-1, x.shape[-1]), looks.grounds, mix)
-    covered = (parts["coated"][:, 0] + parts["between"] @ np.array(BETWEEN)).reshape(shape)
+    covered = (parts["coated"].sum(axis=1) + parts["between"] @ np.array(BETWEEN)).reshape(shape)
     if mix.film:
-        film = _smoothed(parts["between"].sum(axis=1).reshape(shape), looks.scale) > 0.5
+        seen = np.array(BETWEEN) >= FAINTEST
+        film = _smoothed(parts["between"][:, seen].sum(axis=1).reshape(shape), looks.scale) > 0.5
         core = ndimage.distance_transform_edt(film) > FILM_WIDE * looks.scale
         wide = film & ndimage.binary_dilation(core, iterations=max(1, round(FILM_WIDE * looks.scale)))
         covered = np.maximum(covered, wide)
@@ -254,7 +307,7 @@ def _covered(x: Floats, looks: Looks, mix: Mix) -> tuple[Floats, Truths]:
 
 
 def _smoothed(share: Floats, scale: float) -> Floats:
-    return np.asarray(ndimage.gaussian_filter(share, SMOOTH * scale, mode="nearest", truncate=3))
+    return blurred(share, SMOOTH * scale)
 
 
 def _seen(
@@ -337,6 +390,8 @@ def _warnings(
         words.append(
             f"{100 * odd:.0f} % looks like neither sample: another layer, a spot of rust, or harm. Tap it to say what."
         )
+    if harm.doubt:
+        words.append(f"Harm is not told. {harm.doubt}")
     if harm.tone is None and looks.bare_tone is not None:
         words.append("Too little bare ground shows to judge its tone.")
     if (looks.missed + looks.false) / 2 > TEXTURE_FROM and not looks.too_alike:

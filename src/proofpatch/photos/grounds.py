@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 from scipy.cluster.vq import kmeans2
 
 from proofpatch.photos.colour import lab_of
@@ -52,15 +52,25 @@ class Ground:
 
 
 def features(linear: Floats, scale: float, texture: bool = False) -> Floats:
-    """What a pixel is judged by (H, W, 3 or 4): Lab softened at 0.1 mm, and ln roughness of L* where asked."""
-    lab = np.asarray(lab_of(linear), dtype=np.float32)
-    soft = ndimage.gaussian_filter(lab, (SOFTEN * scale, SOFTEN * scale, 0), truncate=3)
+    """What a pixel is judged by (H, W, 3 or 4): Lab softened at 0.06 mm, and ln roughness of L* where asked.
+
+    Light is softened, not Lab: a rim must read as the mix of light that a lens makes of it.
+    """
+    light = np.ascontiguousarray(linear, dtype=np.float32)
+    soft = np.asarray(lab_of(blurred(light, SOFTEN * scale)), dtype=np.float32)
     if not texture:
         return soft
-    light = lab[..., 0]
-    fine = light - ndimage.gaussian_filter(light, ROUGH_OVER * scale, truncate=3)
-    rough = np.sqrt(ndimage.gaussian_filter(fine * fine, 1.5 * ROUGH_OVER * scale, truncate=3))
+    level: Floats = lab_of(light)[..., 0].astype(np.float32)
+    fine = level - blurred(level, ROUGH_OVER * scale)
+    rough = np.sqrt(blurred(fine * fine, 1.5 * ROUGH_OVER * scale))
     return np.concatenate([soft, ROUGH_WEIGHT * np.log(NOISE + rough)[..., None]], axis=-1)
+
+
+def blurred(picture: Floats, sigma: float) -> Floats:
+    """A picture (H, W) or (H, W, C) under a Gaussian of so many pixels, cut at three of them; edges repeat."""
+    reach = 2 * max(1, round(3 * sigma)) + 1
+    single = np.ascontiguousarray(picture, dtype=np.float32)
+    return np.asarray(cv2.GaussianBlur(single, (reach, reach), sigma, borderType=cv2.BORDER_REPLICATE))
 
 
 def thin_out(samples: Floats, most: int = MOST) -> Floats:
@@ -97,34 +107,46 @@ def _fitted(x: Floats, member: Floats) -> Ground:
     return Ground(total / total.sum(), means, spreads)
 
 
-def log_gauss(x: Floats, mean: Floats, spread: Floats) -> Floats:
-    """ln density (N,) of points (N, D) under one Gaussian."""
-    root = np.linalg.cholesky(np.linalg.inv(spread))
-    z = (x - mean) @ root
-    rate = np.log(np.diag(root)).sum() - 0.5 * x.shape[1] * np.log(2 * np.pi)
-    return np.asarray(rate - 0.5 * np.einsum("nd,nd->n", z, z))
+def second_order(x: Floats) -> Floats:
+    """1, each feature and each product of two (N, 1 + D + D (D + 1) / 2) of points (N, D)."""
+    first, second = np.triu_indices(x.shape[1])
+    return np.concatenate([np.ones_like(x[:, :1]), x, x[:, first] * x[:, second]], axis=1)
+
+
+def gauss_terms(shares: Floats, means: Floats, spreads: Floats) -> Floats:
+    """What `second_order` points are multiplied by for ln share times density under each of K Gaussians (…, K)."""
+    size = means.shape[1]
+    precise = np.linalg.inv(spreads)
+    pull = np.einsum("kij,kj->ki", precise, means)
+    level = np.log(shares) - 0.5 * (
+        np.einsum("ki,ki->k", pull, means) + np.linalg.slogdet(spreads)[1] + size * np.log(2 * np.pi)
+    )
+    first, second = np.triu_indices(size)
+    return np.concatenate([level[None], pull.T, (-np.where(first == second, 0.5, 1.0) * precise[:, first, second]).T])
 
 
 def part_densities(x: Floats, ground: Ground) -> Floats:
     """ln of share times density of each Gaussian (N, K)."""
-    return np.stack([
-        np.log(share) + log_gauss(x, mean, spread)
-        for share, mean, spread in zip(ground.shares, ground.means, ground.spreads, strict=True)
-    ], axis=1)  # fmt: skip
+    middle = ground.mean
+    terms = gauss_terms(ground.shares, ground.means - middle, ground.spreads)
+    off = np.asarray(x) - middle.astype(x.dtype)
+    return np.asarray(second_order(off) @ terms.astype(x.dtype))
 
 
-def log_density(x: Floats, ground: Ground) -> Floats:
-    """ln density (N,) of points (N, D)."""
-    each = part_densities(x, ground)
+def log_sum(each: Floats) -> Floats:
+    """ln of the sum of exponentials (N,) of (N, K)."""
     top = each.max(axis=1)
     return np.asarray(top + np.log(np.exp(each - top[:, None]).sum(axis=1)))
 
 
+def log_density(x: Floats, ground: Ground) -> Floats:
+    """ln density (N,) of points (N, D)."""
+    return log_sum(part_densities(x, ground))
+
+
 def pooled(odds: Floats, scale: float) -> Floats:
     """ln odds of a picture (H, W), no pixel too sure of itself, pooled over 0.2 mm."""
-    return np.asarray(
-        ndimage.gaussian_filter(np.clip(odds, -HALF_SURE, HALF_SURE), SMOOTH * scale, mode="nearest", truncate=3)
-    )
+    return blurred(np.clip(odds, -HALF_SURE, HALF_SURE), SMOOTH * scale)
 
 
 def mistaken(coated: Sequence[Floats], bare: Sequence[Floats], scale: float) -> tuple[float, float]:

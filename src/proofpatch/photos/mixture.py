@@ -7,28 +7,36 @@ Counting pixels one by one is wrong where grounds look alike; the shares that ma
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from proofpatch.photos.colour import lab_of, linear_of
-from proofpatch.photos.grounds import Ground, log_density, log_gauss, thin_out
+from proofpatch.photos.grounds import Ground, gauss_terms, log_density, log_sum, second_order, thin_out
 
 Floats = NDArray[np.floating]
 
 # All numbers are ours, tried on toy fields; none is from a source.
-BETWEEN = (0.2, 0.4, 0.6, 0.8)  # share of coating in a pixel on a rim, or how far a thin film's colour lies
+# Share of coating in a pixel on a rim, or how far a thin film's colour lies: ends of bins, narrow near the grounds, as
+# a little light changes Lab much in the dark.
+BINS = (0.04, 0.16, 0.38, 0.62, 0.80, 0.90, 0.96, 0.99)
+BETWEEN = tuple((a + b) / 2 for a, b in pairwise(BINS))
+WIDTHS = np.diff(BINS) / (BINS[-1] - BINS[0])  # a straight rim shows every share alike
 PICKED = 1200  # pixels of a window that decide its shares
 LOOSE = (8.0, 6.0, 4.0, 3.0, 2.0, 1.5)  # times the bare ground's spread in the first rounds, so that a shift is found
 ROUNDS = 13
 TONE_PRIOR = 5.0  # Lab units, how far cleaning may shift the tone of bare substrate
 SLIGHT = 0.3  # Lab units, the same where a thin film is thought of instead: what light and sample leave
+FARTHEST = 12.0  # Lab units, no tint or bleaching is stronger: farther off lies another ground, or a film (seed 3)
 COAT_PRIOR = 1.5  # Lab units, how far heat shifts the tone of coating that stays
 MUCH, MOST_TINT, SAME = 0.2, 20.0, 0.1  # of the window; Lab units; nats a pixel: where coating may be tinted ground
 HELD = 0.05  # of the pixels count against a shift
 BURN, BURN_STEPS = (0.35, 0.4, 0.35), (0.55, 1.0)  # L*, a*, b* of char over those of bare; steps of scorch towards it
 BURN_SPREAD = (7.0, 3.0, 5.0)  # Lab units
+PALE = 0.6  # of the bare ground's L*; a darker coating is too near to char (seed 3)
 BURN_GAP = 8.0  # Lab units char lies off both grounds, or it is not told apart
 ELSE = -np.log(100.0 * 60.0 * 60.0)  # ln density of a colour that is none of these
 ROUGH_SPREAD = 6.0  # of the texture of char, and
@@ -69,14 +77,14 @@ def fit_mix(x: Floats, grounds: Grounds, film: bool) -> Mix:
     """The mix that makes these pixels (N, D) most likely."""
     x = np.asarray(thin_out(x, PICKED), dtype=np.float64)
     shares = {k: v for k, v in START.items() if k != "burnt" or _burn_tells(grounds)}
-    even: Floats = np.full(len(BETWEEN), 1 / len(BETWEEN))
+    even: Floats = WIDTHS
     nowhere: Floats = np.zeros(x.shape[1])
     mix = Mix({k: v / sum(shares.values()) for k, v in shares.items()}, even, nowhere, nowhere, 0.0, film)
     width = SLIGHT if film else TONE_PRIOR
     for step in range(ROUNDS):
         loose = LOOSE[step] if step < len(LOOSE) else 1.0
         wide = replace(grounds, bare=replace(grounds.bare, spreads=grounds.bare.spreads * loose))
-        parts, log_sum = _members(x, wide, mix)
+        parts, _ = _members(x, wide, mix)
         total = {name: float(part.sum()) + 0.5 for name, part in parts.items()}
         steps = parts["between"].sum(axis=0) + 0.5
         mix = replace(
@@ -86,9 +94,9 @@ def fit_mix(x: Floats, grounds: Grounds, film: bool) -> Mix:
             tone=_shift(x, grounds.bare, parts["bare"].sum(axis=1), width),
             coat_tone=_shift(x, grounds.coated, parts["coated"].sum(axis=1), COAT_PRIOR),
         )
-    _, log_sum = _members(x, grounds, mix)
+    _, likely = _members(x, grounds, mix)
     penalty = 0.5 * HELD * (((mix.tone / width) ** 2).sum() + ((mix.coat_tone / COAT_PRIOR) ** 2).sum())
-    return replace(mix, likely=float(log_sum.mean() - penalty))
+    return replace(mix, likely=float(likely.mean() - penalty))
 
 
 def could_be_tint(x: Floats, grounds: Grounds, mix: Mix) -> bool:
@@ -96,7 +104,7 @@ def could_be_tint(x: Floats, grounds: Grounds, mix: Mix) -> bool:
     if mix.shares["coated"] < MUCH:
         return False
     x = np.asarray(thin_out(x, PICKED), dtype=np.float64)
-    own = _members(x, grounds, mix)[0]["coated"][:, 0] > 0.5
+    own = _members(x, grounds, mix)[0]["coated"].sum(axis=1) > 0.5
     if own.sum() < MUCH * len(x):
         return False
     tint = x[own].mean(axis=0) - grounds.bare.mean
@@ -108,64 +116,72 @@ def could_be_tint(x: Floats, grounds: Grounds, mix: Mix) -> bool:
 
 
 def memberships(x: Floats, grounds: Grounds, mix: Mix) -> dict[str, Floats]:
-    """How much each pixel (N, D) belongs to every part: (N, 1) each, (N, len(BETWEEN)) for between."""
+    """How much each pixel (N, D) belongs to every part: (N, its Gaussians), which sum to it."""
     return _members(np.asarray(x, dtype=np.float32), grounds, mix)[0]
 
 
 def _burn_tells(grounds: Grounds) -> bool:
     char = np.array(BURN) * grounds.bare.mean[:3]
-    gaps = [float(np.linalg.norm(ground.mean[:3] - char)) for ground in (grounds.bare, grounds.coated)]
-    return grounds.harmed is not None or min(gaps) > BURN_GAP
+    # The rims of a dark film pass through the colours of char, and it varies: then it would be taken for burnt.
+    looks = _blends(grounds.bare.mean, grounds.coated.mean, np.linspace(0, 1, 30).tolist())[:, :3]
+    pale = grounds.coated.mean[0] > PALE * grounds.bare.mean[0]
+    return grounds.harmed is not None or bool(pale and np.linalg.norm(looks - char, axis=1).min() > BURN_GAP)
 
 
-def _parts(x: Floats, grounds: Grounds, mix: Mix) -> dict[str, Floats]:
-    """ln of share times density of every part (N, steps)."""
+def _parts(x: Floats, grounds: Grounds, mix: Mix) -> tuple[Floats, dict[str, slice]]:
+    """(ln of share times density of every part (N, K), which of the K belong to what)."""
     bare, coated, shares = grounds.bare, grounds.coated, mix.shares
-    none = ELSE - (np.log(ROUGH_SPAN) if x.shape[1] > 3 else 0.0)
-    parts = {
-        "bare": np.log(shares["bare"]) + log_density(x - mix.tone, bare)[:, None],
-        "coated": np.log(shares["coated"]) + log_density(x - mix.coat_tone, coated)[:, None],
-        "else": np.full((len(x), 1), np.log(shares["else"]) + none),
-        "between": np.log(shares["between"] * mix.steps) + np.stack([
-            log_gauss(x, _blend(bare.mean + mix.tone, coated.mean + mix.coat_tone, t), _spread(bare, coated, t))
-            for t in BETWEEN
-        ], axis=1),
-    }  # fmt: skip
+    at = bare.mean + mix.tone, coated.mean + mix.coat_tone
+    groups = {
+        "bare": (shares["bare"] * bare.shares, bare.means + mix.tone, bare.spreads),
+        "coated": (shares["coated"] * coated.shares, coated.means + mix.coat_tone, coated.spreads),
+        "between": (shares["between"] * mix.steps, *_rims(*at, bare, coated)),
+    }
     if "burnt" in shares:
-        each = (
-            [log_gauss(x, *_char(bare, s)) - np.log(len(BURN_STEPS)) for s in BURN_STEPS]
-            if grounds.harmed is None
-            else [log_density(x, grounds.harmed)]
-        )
-        parts["burnt"] = np.log(shares["burnt"]) + np.stack(each, axis=1)
-    return parts
+        burnt = grounds.harmed or _char(bare)
+        groups["burnt"] = shares["burnt"] * burnt.shares, burnt.means, burnt.spreads
+    middle = (at[0] + at[1]) / 2
+    terms = np.concatenate([gauss_terms(share, mean - middle, spread) for share, mean, spread in groups.values()], 1)
+    none = np.log(shares["else"]) + ELSE - (np.log(ROUGH_SPAN) if x.shape[1] > 3 else 0.0)
+    terms = np.concatenate([terms, np.zeros((len(terms), 1))], axis=1)
+    terms[0, -1] = none
+    ends = np.cumsum([0, *(len(group[0]) for group in groups.values()), 1]).tolist()
+    where = {name: slice(*pair) for name, pair in zip([*groups, "else"], pairwise(ends), strict=True)}
+    return second_order(x - middle.astype(x.dtype)) @ terms.astype(x.dtype), where
 
 
-def _spread(bare: Ground, coated: Ground, t: float) -> Floats:
-    return np.asarray((1 - t) * bare.spread + t * coated.spread)
+def _rims(one: Floats, other: Floats, bare: Ground, coated: Ground) -> tuple[Floats, Floats]:
+    """Means (len(BETWEEN), D) and covariances of pixels on a rim: both grounds' spreads, and the bin's own width."""
+    t = np.array(BETWEEN)[:, None, None]
+    wide = np.diff(_blends(one, other, BINS), axis=0)
+    spreads = (1 - t) * bare.spread + t * coated.spread + wide[:, :, None] * wide[:, None] / 12
+    return _blends(one, other, BETWEEN), spreads
 
 
-def _blend(one: Floats, other: Floats, t: float) -> Floats:
-    """Colour of a pixel that is `t` the other: light adds, Lab does not."""
-    blend = (1 - t) * one + t * other
-    blend[:3] = lab_of((1 - t) * linear_of(one[:3]) + t * linear_of(other[:3]))
-    return np.asarray(blend)
+def _blends(one: Floats, other: Floats, shares: Sequence[float]) -> Floats:
+    """Colours (N, D) of pixels that are so much the other: light adds, Lab does not."""
+    t = np.array(shares)[:, None]
+    blends = (1 - t) * one + t * other
+    light = linear_of(np.stack([one[:3], other[:3]]))
+    blends[:, :3] = lab_of((1 - t) * light[0] + t * light[1])
+    return np.asarray(blends)
 
 
-def _char(bare: Ground, step: float) -> tuple[Floats, Floats]:
-    """Mean and covariance of scorched ground."""
-    mean = bare.mean.copy()
-    mean[:3] *= 1 - step * (1 - np.array(BURN))
-    return mean, np.diag(np.square([*BURN_SPREAD, ROUGH_SPREAD][: len(mean)]))
+def _char(bare: Ground) -> Ground:
+    """Scorched ground."""
+    steps = len(BURN_STEPS)
+    means = np.repeat(bare.mean[None], steps, axis=0)
+    means[:, :3] *= 1 - np.array(BURN_STEPS)[:, None] * (1 - np.array(BURN))
+    spread = np.diag(np.square([*BURN_SPREAD, ROUGH_SPREAD][: means.shape[1]]))
+    return Ground(np.full(steps, 1 / steps), means, np.repeat(spread[None], steps, axis=0))
 
 
 def _members(x: Floats, grounds: Grounds, mix: Mix) -> tuple[dict[str, Floats], Floats]:
     """(how much each pixel belongs to each part, ln density of all (N,))."""
-    parts = _parts(x, grounds, mix)
-    stacked = np.concatenate(list(parts.values()), axis=1)
-    top = stacked.max(axis=1)
-    log_sum = top + np.log(np.exp(stacked - top[:, None]).sum(axis=1))
-    return {name: np.exp(part - log_sum[:, None]) for name, part in parts.items()}, log_sum
+    each, where = _parts(x, grounds, mix)
+    total = log_sum(each)
+    member = np.exp(each - total[:, None])
+    return {name: member[:, part] for name, part in where.items()}, total
 
 
 def _shift(x: Floats, ground: Ground, member: Floats, width: float) -> Floats:
@@ -176,4 +192,4 @@ def _shift(x: Floats, ground: Ground, member: Floats, width: float) -> Floats:
     pull = precision @ (member @ x - total * ground.mean)
     shift = np.linalg.solve(total * precision + held, pull)
     shift[3:] = 0.0
-    return np.asarray(shift)
+    return np.asarray(shift * min(1.0, FARTHEST / max(float(np.linalg.norm(shift)), 1e-9)))

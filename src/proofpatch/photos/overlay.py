@@ -62,7 +62,8 @@ def said(seen: Seen) -> str:
     """The same in words, for who cannot see the picture."""
     if seen.fraction_left is None:
         return "Nothing could be told from the photo. Grade by eye."
-    words = [f"{_percent(seen.fraction_left)} of the window is still covered (ruled)."]
+    whole = "patch inside the untouched rim" if seen.ring else "window"
+    words = [f"{_percent(seen.fraction_left)} of the {whole} is still covered (ruled)."]
     if seen.tone is None:
         words.append("No bare ground was judged.")
     elif seen.tinted:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -11,7 +12,7 @@ from scipy import ndimage
 from proofpatch.learn.evidence import HARMS
 from proofpatch.photos.colour import difference
 from proofpatch.photos.grades import TONE_EDGES, likeliest, tone_chances, worse_of
-from proofpatch.photos.hot_edges import band_spread, hot_edges
+from proofpatch.photos.hot_edges import HotEdge, band_spread, hot_edges
 
 Floats = NDArray[np.floating]
 Truths = NDArray[np.bool_]
@@ -19,14 +20,21 @@ Truths = NDArray[np.bool_]
 # All ours, tried on toy fields; none is from a source.
 PLACE = 3.5e-4  # m, a place is as large as this when its tone is judged
 BLOCK = 2.0e-3  # m, means over blocks of this tell how sure a mean is
-LIGHT_LEFT = 0.4  # Lab units, what is left of uneven light and white balance
-ELSEWHERE = 0.6  # of the spread of places: by how much the mean of one window differs from that of the next
+LIGHT_LEFT = 0.6  # Lab units, what is left of uneven light and white balance
+STRETCH = 6.0e-3  # m, blocks of this side tell how the ground changes from one window to the next:
+ELSEWHERE = 1.2  # times the spread among them
 USUAL = 0.9995  # of the bare sample's places look usual
 BEYOND, FARTHEST = 1.15, 4.0  # times as far as the farthest usual place is unusual, and so many spreads at least
-LEAST_MARK = 0.4e-6  # m², harm smaller than this in all is not told from noise
 LEAST_PLACE = 0.1e-6  # m², one place smaller than this is none
 RIM, SPECK, ALONG = 6.0e-4, 1.0e-6, 0.85  # m and m², of coating's rims and specks; cosine to its colour
-LEAST_SHARE = 0.001  # of the open area (design §8)
+# From what on harm is left to the eye; chosen on made strips of seeds 0 and 1.
+LIGHTER, FOREIGN = 4.0, 15.0  # L* lighter, CIEDE2000: no beam does that, it is another ground than the sample's
+LOOSE_TONE = 3.2  # L*, standard error of the tone
+COVERED = 0.7  # of the window
+LIKE_CHAR = 0.52  # coating darker than so much of the ground's L* looks like char
+DARK, SPOT = 0.62, 4.0e-4  # of the bare ground's L*, char is darker (CIE 15); m, across a spot
+SIDE_BAND, SIDE_COVERED, SIDE_TIMES = 1.2e-3, 0.15, 3.0  # m; share of it covered; times the middle's share
+UNLIKE = "The cleaned ground looks unlike the bare sample: no harm is told."
 
 
 @dataclass(frozen=True)
@@ -54,6 +62,7 @@ class BareTone:
         mean, sure: mean Lab (3,) and its covariance, for the next window of the same piece.
         places, farthest: covariance among places (3, 3), and how far the usual ones go in spreads.
         bands: as `band_spread`.
+        spotted: whether it has dark spots of its own, which char would look like.
     """
 
     mean: Floats
@@ -61,11 +70,17 @@ class BareTone:
     places: Floats
     farthest: float
     bands: tuple[float, float]
+    spotted: bool
 
 
 @dataclass(frozen=True)
 class Harm:
-    """What cleaning did in one window; `where` (H, W) grades each place 0 none … 3 burnt, 0 where coating is on."""
+    """What cleaning did in one window.
+
+    Args:
+        chances: of each grade; None: cannot be told, and `doubt` says why.
+        where: grade of each place (H, W), 0 none … 3 burnt, 0 where coating is on; small places are shown, not graded.
+    """
 
     tone: Tone | None
     chances: dict[str, float] | None
@@ -74,6 +89,7 @@ class Harm:
     hot_edges: tuple[str, ...]
     hot_edge_share: float
     where: NDArray[np.uint8]
+    doubt: str = ""
 
 
 def learn_bare(pictures: list[tuple[Floats, Truths]], scale: float) -> BareTone:
@@ -82,10 +98,13 @@ def learn_bare(pictures: list[tuple[Floats, Truths]], scale: float) -> BareTone:
     places = np.concatenate([_places(lab, ground, scale)[ground] for lab, ground in pictures])
     spread = np.cov(places.T) + 0.25 * np.eye(3)
     far = _far(places, mean, spread)
-    sure = _mean_covariance(pictures, scale) + ELSEWHERE**2 * np.cov(places.T) + LIGHT_LEFT**2 * np.eye(3)
+    far_apart, _, _ = _block_spread(pictures, STRETCH, scale)
+    sure = _mean_covariance(pictures, scale) + ELSEWHERE**2 * far_apart + LIGHT_LEFT**2 * np.eye(3)
     across, standing = np.max([band_spread(lab, ground, scale) for lab, ground in pictures], axis=0)
     farthest = max(float(np.quantile(far, USUAL)) * BEYOND, FARTHEST)
-    return BareTone(mean, sure, spread, farthest, (float(across), float(standing)))
+    nowhere = [np.zeros(ground.shape, bool) for _, ground in pictures]
+    spotted = any(_dark_spots(lab, ~none, none, scale).any() for (lab, _), none in zip(pictures, nowhere, strict=True))
+    return BareTone(mean, sure, spread, farthest, (float(across), float(standing)), spotted)
 
 
 def judge_harm(
@@ -111,12 +130,21 @@ def judge_harm(
         grade = max(int(np.searchsorted(TONE_EDGES, edge.by, side="right")), 1)
         where[edge.where] = np.maximum(where[edge.where], grade)
     hot = np.logical_or.reduce([edge.where for edge in edges]).mean() if edges else 0.0
-    chances = worse_of(overall, _place_chances(where, count, scale))
+    tone = _tone(bare.mean, change, covariance)
+    spots = _dark_spots(lab, open_ground, coating, scale)
+    charred = bool(spots.any()) and not bare.spotted
+    doubt = _doubt(coating, bool(spots.any()) and bare.spotted, tone, coat, bare, scale)
+    where[spots] = len(HARMS) - 1
+    chances = worse_of(overall, _edge_chances(edges))
+    if charred:
+        chances = worse_of(chances, _about(len(HARMS) - 1))
+    told = bool(edges) or charred or (overall[HARMS[0]] < 0.5 and doubt != UNLIKE)
     if overall[HARMS[0]] < 0.5:
         where[open_ground] = np.maximum(where[open_ground], max(HARMS.index(likeliest(overall)), 1))
     return Harm(
-        _tone(bare.mean, change, covariance), chances,
+        tone, chances if told or not doubt else None,
         _share(where >= 1, places), _share(where >= 3, places), tuple(edge.name for edge in edges), float(hot), where,
+        "" if told else doubt,
     )  # fmt: skip
 
 
@@ -192,7 +220,13 @@ def _far(lab: Floats, mean: Floats, spread: Floats) -> Floats:
 
 def _mean_covariance(pictures: list[tuple[Floats, Truths]], scale: float) -> Floats:
     """Covariance of the mean colour by how block means vary; pixels side by side are not independent."""
-    size = max(2, round(BLOCK * scale))
+    spread, number, blocks = _block_spread(pictures, BLOCK, scale)
+    return 4.0 * np.eye(3) if blocks < 3 else np.asarray(spread / max(number - 1, 1) + 1e-4 * np.eye(3))
+
+
+def _block_spread(pictures: list[tuple[Floats, Truths]], side: float, scale: float) -> tuple[Floats, float, int]:
+    """(covariance among the mean colours of blocks of this side [m], how many they are worth, how many there are)."""
+    size = max(2, round(side * scale))
     means, weights = [], []
     for lab, mask in pictures:
         rows, columns = (np.arange(n) // size for n in mask.shape)
@@ -204,18 +238,60 @@ def _mean_covariance(pictures: list[tuple[Floats, Truths]], scale: float) -> Flo
         means.append(np.stack(sums, axis=1)[full] / count[full, None])
         weights.append(count[full])
     mean, weight = np.concatenate(means), np.concatenate(weights)
-    if len(mean) < 3:
-        return 4.0 * np.eye(3)
+    if len(mean) < 2:
+        return 4.0 * np.eye(3), 1.0, len(mean)
     middle = np.average(mean, axis=0, weights=weight)
     spread = (weight[:, None] * (mean - middle)).T @ (mean - middle) / weight.sum()
-    number = weight.sum() ** 2 / (weight**2).sum()
-    return np.asarray(spread / max(number - 1, 1) + 1e-4 * np.eye(3))
+    return np.asarray(spread), float(weight.sum() ** 2 / (weight**2).sum()), len(mean)
 
 
-def _place_chances(where: NDArray[np.uint8], count: int, scale: float) -> dict[str, float]:
-    """Chance of each grade by the places alone: the worst one that covers enough, one grade off one time in ten."""
-    least = max(LEAST_SHARE * count, LEAST_MARK * scale * scale)
-    worst = max((grade for grade in (1, 2, 3) if (where >= grade).sum() > least), default=0)
+def _doubt(coating: Truths, spotted: bool, tone: Tone, coat: Floats, bare: BareTone, scale: float) -> str:
+    """Why nobody should say from this photo that nothing was harmed; empty: one may.
+
+    An unknown is hazardous: where char would look like the ground's own spots, or like coating, the eye must tell.
+    """
+    if tone.darker < -LIGHTER or tone.change > FOREIGN:
+        return UNLIKE
+    if tone.darker_error > LOOSE_TONE:
+        return "The ground itself varies too much for one sample to tell a change of tone."
+    if coating.mean() > COVERED:
+        return "Too much is covered to say that nothing below is harmed."
+    if spotted:
+        return "Small dark spots: look with a lens whether they are pits of the ground or char."
+    if coat[0] < LIKE_CHAR * bare.mean[0] and coating.sum() > LEAST_PLACE * scale**2:
+        return "Char would look like this coating: look with a lens."
+    if _along_sides(coating, scale):
+        return "Coating or scorch lies along a side of the patch: look with a lens."
+    return ""
+
+
+def _dark_spots(lab: Floats, open_ground: Truths, coating: Truths, scale: float) -> Truths:
+    """Ground as dark as char (H, W) and wider than a pore, clear of coating; none where all of it is too small."""
+    size = max(1, round(SPOT * scale))
+    dark = (lab[..., 0] < DARK * np.median(lab[open_ground][:, 0])) & ~coating
+    away = cv2.dilate(coating.astype(np.uint8), np.ones((2 * size + 1,) * 2, np.uint8)) == 0
+    core = cv2.morphologyEx((dark & away).astype(np.uint8), cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) > 0
+    return np.asarray(core & (core.sum() > LEAST_PLACE * scale**2))
+
+
+def _along_sides(coating: Truths, scale: float) -> bool:
+    """Whether coating lies along a side and not within."""
+    band = max(2, round(SIDE_BAND * scale))
+    middle = float(coating[band:-band, band:-band].mean())
+    sides = coating[:band], coating[-band:], coating[:, :band], coating[:, -band:]
+    return max(float(side.mean()) for side in sides) > max(SIDE_COVERED, SIDE_TIMES * middle)
+
+
+def _edge_chances(edges: list[HotEdge]) -> dict[str, float]:
+    """Chance of each grade by the worst hot edge alone, one grade off one time in ten."""
+    worst = max((max(int(np.searchsorted(TONE_EDGES, edge.by, side="right")), 1) for edge in edges), default=0)
+    if worst == 0:
+        return {grade: float(grade == HARMS[0]) for grade in HARMS}
+    return _about(worst)
+
+
+def _about(worst: int) -> dict[str, float]:
+    """Chances when one grade was seen: one off one time in ten."""
     chances = dict.fromkeys(HARMS, 0.0)
     chances[HARMS[worst]] += 0.9
     for beside in (worst - 1, worst + 1):
