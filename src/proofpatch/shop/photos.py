@@ -126,12 +126,12 @@ def cropped(store: Store, digest: str, box: tuple[float, float, float, float], w
         scale = min(width / max(wide, 1.0), 1.0)
         # A JPEG can be read at a half, a quarter or an eighth, which is quick; the size it was asked for stays apart.
         picture.draft("RGB", (max(int(picture.width * scale), 1), max(int(picture.height * scale), 1)))
-        upright = _upright(picture)
-        share = upright.width / photo.width
+        whole = upright(picture)
+        share = whole.width / photo.width
         part = share * left, share * top, share * (left + wide), share * (top + tall)
         small = (max(round(wide * scale), 1), max(round(tall * scale), 1))
         out = io.BytesIO()
-        upright.convert("RGB").resize(small, Image.Resampling.BILINEAR, part).save(out, "JPEG", quality=QUALITY)
+        whole.convert("RGB").resize(small, Image.Resampling.BILINEAR, part).save(out, "JPEG", quality=QUALITY)
         return out.getvalue()
 
 
