@@ -27,10 +27,12 @@ demo: install
 	@if [ -t 1 ]; then $(BIN)/proofpatch serve --invented --folder .cache/demo-shop; \
 	  else $(BIN)/proofpatch serve --invented --folder .cache/demo-shop --until-idle "90 s"; fi
 
-# The browser of the page tests, what makes it trust the shop's certificate, and PostgreSQL's server for one test.
+# The browser of the page tests, what makes it trust the shop's certificate, what draws a PDF as a printer would, and
+# PostgreSQL's server for one test.
 .venv/system: .venv/installed
 	@wanted=; command -v chromium >/dev/null || command -v chromium-browser >/dev/null || wanted=chromium; \
 	command -v certutil >/dev/null || wanted="$$wanted libnss3-tools"; \
+	command -v pdftoppm >/dev/null || wanted="$$wanted poppler-utils"; \
 	ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null || wanted="$$wanted postgresql"; \
 	if [ -n "$$wanted" ]; then \
 	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then apt-get update -q && DEBIAN_FRONTEND=noninteractive apt-get install -y -q --no-install-recommends $$wanted; \
@@ -59,6 +61,7 @@ long: install
 	$(BIN)/python benchmarks/posterior.py --write
 	$(BIN)/python benchmarks/calibration.py --write
 	$(BIN)/python benchmarks/offline.py --write
+	$(BIN)/python benchmarks/photos.py --write
 
 clean:
 	rm -rf .venv .cache

@@ -12,7 +12,7 @@ from made_photo import GPS, shot
 from PIL import Image
 
 from proofpatch import InputError
-from proofpatch.shop import photos
+from proofpatch.photos import reading
 from proofpatch.shop.photos import add_photo, exported, photo_of, photo_path, sweep, thumbnail
 from proofpatch.shop.store import PHOTOS
 
@@ -92,7 +92,7 @@ def test_what_is_no_photo_is_refused_in_a_sentence_and_not_kept(store, content, 
 
 
 def test_a_file_too_large_is_refused(store, monkeypatch):
-    monkeypatch.setattr(photos, "LARGEST_FILE", 100)
+    monkeypatch.setattr(reading, "LARGEST_FILE", 100)
     with pytest.raises(InputError, match="MB"):
         add_photo(store, shot())
 

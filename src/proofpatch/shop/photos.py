@@ -10,22 +10,19 @@ import datetime
 import hashlib
 import io
 import os
-import struct
 import tempfile
 import time
-import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
 import sqlalchemy as sa
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image
 
 from proofpatch.errors import InputError
+from proofpatch.photos.reading import opened, upright
 from proofpatch.shop.store import PHOTOS, Entry, Store
 from proofpatch.shop.tables import Picture
 
-LARGEST_FILE = 60_000_000  # bytes
-MOST_PIXELS = 50_000_000
 THUMBNAIL = 480  # px of the longer side
 QUALITY = 90
 GONE = "The file of this photo is gone from the shop's folder."
@@ -102,11 +99,11 @@ def exported(store: Store, digest: str) -> bytes:
     if not photo_path(store, photo).exists():
         raise InputError("photo", GONE, "Bring it back from a copy.")
     with Image.open(photo_path(store, photo)) as picture:
-        upright = _upright(picture)
+        seen = upright(picture)
         out = io.BytesIO()
-        bare = Image.frombytes(upright.mode, upright.size, upright.tobytes())
-        if upright.mode == "P":
-            bare.putpalette(upright.getpalette() or [])
+        bare = Image.frombytes(seen.mode, seen.size, seen.tobytes())
+        if seen.mode == "P":
+            bare.putpalette(seen.getpalette() or [])
         bare.save(out, photo.kind, **({"quality": QUALITY} if photo.kind == "JPEG" else {}))
         return out.getvalue()
 
@@ -129,12 +126,12 @@ def cropped(store: Store, digest: str, box: tuple[float, float, float, float], w
         scale = min(width / max(wide, 1.0), 1.0)
         # A JPEG can be read at a half, a quarter or an eighth, which is quick; the size it was asked for stays apart.
         picture.draft("RGB", (max(int(picture.width * scale), 1), max(int(picture.height * scale), 1)))
-        upright = _upright(picture)
-        share = upright.width / photo.width
+        whole = upright(picture)
+        share = whole.width / photo.width
         part = share * left, share * top, share * (left + wide), share * (top + tall)
         small = (max(round(wide * scale), 1), max(round(tall * scale), 1))
         out = io.BytesIO()
-        upright.convert("RGB").resize(small, Image.Resampling.BILINEAR, part).save(out, "JPEG", quality=QUALITY)
+        whole.convert("RGB").resize(small, Image.Resampling.BILINEAR, part).save(out, "JPEG", quality=QUALITY)
         return out.getvalue()
 
 
@@ -156,43 +153,12 @@ def sweep(store: Store, age: float = UNCLAIMED) -> int:
 
 def _looked_at(content: bytes) -> tuple[Photo, bytes]:
     """(what a file is, a small upright copy)."""
-    if not content:
-        raise InputError("photo", "The photo is empty.", "Take it again.")
-    if len(content) > LARGEST_FILE:
-        raise InputError("photo", f"The photo has more than {LARGEST_FILE // 10**6} MB.", "Choose a smaller size.")
-    if content[4:12] in (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftypheim"):
-        remedy = "In the phone's camera settings choose the most compatible format (JPEG), and take it again."
-        raise InputError("photo", "This photo is in a format that few programs read.", remedy)
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
-            with Image.open(io.BytesIO(content)) as picture:
-                # Many phones put a second view into their JPEG.
-                kind = "JPEG" if picture.format == "MPO" else picture.format or ""
-                if kind not in KINDS:
-                    raise InputError("photo", "The file is neither JPEG nor PNG.", "Choose a photo.")
-                if picture.width * picture.height > MOST_PIXELS:
-                    said = f"The photo has more than {MOST_PIXELS // 10**6} million pixels."
-                    raise InputError("photo", said, "Choose a smaller size.")
-                upright = _upright(picture)
-                size = upright.size
-                upright.thumbnail((THUMBNAIL, THUMBNAIL))
-                out = io.BytesIO()
-                upright.convert("RGB").save(out, "JPEG", quality=QUALITY)
-    except InputError:
-        raise
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombWarning,
-            Image.DecompressionBombError):  # fmt: skip
-        raise InputError("photo", "The file is no photo that can be read.", "Choose another.") from None
+    kind, seen = opened(content)
+    size = seen.size
+    seen.thumbnail((THUMBNAIL, THUMBNAIL))
+    out = io.BytesIO()
+    seen.convert("RGB").save(out, "JPEG", quality=QUALITY)
     return Photo(hashlib.sha256(content).hexdigest(), kind, *size, len(content)), out.getvalue()
-
-
-def _upright(picture: Image.Image) -> Image.Image:
-    """As it is to be seen; an orientation that makes no sense counts as none."""
-    try:
-        return ImageOps.exif_transpose(picture)
-    except (TypeError, ValueError, struct.error):
-        return picture
 
 
 def _write(path: Path, content: bytes) -> None:

@@ -10,7 +10,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 # Kinds of things. What belongs to a job carries its id; its surface and zones stand in the job's own tables.
 KINDS = (
     "shop", "customer", "item", "job", "survey", "laser", "belief", "forecast", "strip", "patch", "photo", "recipe",
-    "hazards", "note", "prices", "quote", "paper", "acceptance", "approval", "invoice", "payment",
+    "hazards", "note", "seen", "prices", "quote", "paper", "acceptance", "approval", "invoice", "payment",
 )  # fmt: skip
 # What a customer was sent or signed: it stays as it is, a mistake is put right by a new one.
 FROZEN = ("quote", "paper", "acceptance", "approval", "invoice")

@@ -21,6 +21,7 @@ from proofpatch.units import shown_in
 from proofpatch.web import (
     about,
     bench,
+    compare,
     devices,
     jobs,
     lasers,
@@ -36,6 +37,7 @@ from proofpatch.web import (
     trust,
 )
 from proofpatch.web import patches as patch_pages
+from proofpatch.web import seen as seen_pages
 from proofpatch.web import survey as survey_pages
 from proofpatch.web.api import Interface
 from proofpatch.web.api.trouble import of_http
@@ -123,6 +125,8 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         measure.routes(page, store, desk),
         outline.routes(page, store, desk),
         patch_pages.routes(page, store, desk),
+        seen_pages.routes(page, store, desk),
+        compare.routes(page, store, desk),
         about.routes(page, store, desk),
         bench.routes(page, store, desk),
         offer.routes(page, store, desk),

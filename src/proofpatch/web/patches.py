@@ -18,7 +18,8 @@ from proofpatch.pictures.field import named as names_of
 from proofpatch.pictures.look import NARROW
 from proofpatch.pictures.narrowing import how_to_read, narrowing_svg, row_of
 from proofpatch.shop.job import Job
-from proofpatch.shop.log import checked_graded, graded_from, setting_from, setting_to
+from proofpatch.shop.log import checked_graded, graded_from, setting_from, setting_to, stamp
+from proofpatch.shop.seen import seen_of
 from proofpatch.shop.store import Store, of_job
 from proofpatch.shop.strips import NAMED, Step, Strip, lay_out, strips_of
 from proofpatch.units import parse
@@ -60,7 +61,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             photos={one.data.get("about", ""): one for one in reversed(store.all("photo", found.entry.id))},
             gone=store.all("patch", found.entry.id, deleted=True, most=MOST_GONE),
             narrowing=_narrowing(store, found, named) if found.patches and found.closed is None else None,
-            named=named,
+            named=named, shown=strip is not None and seen_of(store, found.entry.id, strip.entry.id) is not None,
         )  # fmt: skip
 
     @router.get("/jobs/{key}/patches")
@@ -85,7 +86,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def end(key: str, strip: str, form: Sent, sending: Later) -> Response:
         entry = of_job(store, "strip", strip, key)
         with desk.turn, in_one(store, sending):
-            begun = any(one.patch for one in _strip(store, key, strip).steps)
+            begun = any(one.patch for one in strip_of(store, key, strip).steps)
             if begun:
                 store.change("strip", strip, version(form), {**entry.data, "ended": True})
             else:
@@ -110,7 +111,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             except InputError as error:
                 return patches_page(found, "", error)
             try:
-                data = _graded(form, step, found.work, sending.when)
+                data = graded_of_form(form, step, found.work, sending.when)
             except InputError as error:
                 return patches_page(found, text(form, "step"), error, form)
             title = f"{step.name}: {data['residue']}, {data['harm']}"
@@ -169,7 +170,12 @@ def dial(setting: Mapping[str, Any]) -> list[tuple[str, float, str]]:
     ]  # fmt: skip
 
 
-def _strip(store: Store, key: str, strip: str) -> Strip:
+def strip_of(store: Store, key: str, strip: str) -> Strip:
+    """A strip of a job.
+
+    Raises:
+        InputError: there is none of this id.
+    """
     found = [one for one in strips_of(store, key, store.in_order("patch", key)) if one.entry.id == strip]
     if not found:
         raise InputError("strip", "There is no such strip in this job.", "Go back to the patches.")
@@ -188,8 +194,11 @@ def _step(strips: list[Strip], name: str) -> Step:
     return found
 
 
-def _graded(form: Form, step: Step, work: Job, when: str) -> dict[str, Any]:
+def graded_of_form(form: Form, step: Step, work: Job, when: str = "") -> dict[str, Any]:
     """A line of the patch log from a form: what was dialled, the speed that was moved, what came of it.
+
+    Args:
+        when: it was written, as a log has it; empty: now.
 
     Raises:
         InputError: a choice is missing, or the patch contradicts itself.
@@ -218,6 +227,6 @@ def _graded(form: Form, step: Step, work: Job, when: str) -> dict[str, Any]:
         values["layer"] = int(layer)
     values["wiped"] = text(form, "unwiped") == ""
     graded = checked_graded(setting, values, len(work.surface.coats))
-    data = {"setting": setting_to(graded.setting), **values, "when": when}
+    data = {"setting": setting_to(graded.setting), **values, "when": when or stamp()}
     graded_from(data, len(work.surface.coats))  # what is kept can be read again
     return data

@@ -1,0 +1,114 @@
+"""A photo's file as a picture, or one sentence that says why not and what to do."""
+
+from __future__ import annotations
+
+import io
+import struct
+import warnings
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+
+from proofpatch.errors import InputError
+
+LARGEST_FILE = 60_000_000  # bytes
+MOST_PIXELS = 50_000_000
+KINDS = ("JPEG", "PNG")
+# ISO/IEC 14496-12, 4.3: a file that begins with a box "ftyp" names its brand next. Brands of ISO/IEC 23008-12 (HEIF).
+HEIF = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1", b"avif", b"avis")
+TROUBLES = (
+    UnidentifiedImageError, OSError, ValueError, SyntaxError, struct.error, EOFError, Image.DecompressionBombWarning,
+    Image.DecompressionBombError,
+)  # fmt: skip
+
+
+def read(content: bytes) -> NDArray[np.uint8]:
+    """The photo upright, in sRGB: (H, W, 3), 0 to 255.
+
+    Args:
+        content: of a JPEG or PNG file, up to LARGEST_FILE bytes and MOST_PIXELS.
+
+    Raises:
+        InputError: no such file; the sentence says what is wrong with it.
+    """
+    _, picture = opened(content)
+    return np.asarray(_to_srgb(picture).convert("RGB"))
+
+
+def opened(content: bytes) -> tuple[str, Image.Image]:
+    """(JPEG or PNG, the picture upright and read to its end). Arguments and errors as `read`."""
+    _expect_photo(content)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            with Image.open(io.BytesIO(content)) as picture:
+                kind = _kind(picture)
+                try:
+                    picture.load()
+                except TROUBLES:
+                    said = "The photo breaks off: part of its file is missing or damaged."
+                    raise InputError("photo", said, "Send it again, or take it again.") from None
+                return kind, upright(picture)
+    except InputError:
+        raise
+    except TROUBLES:
+        raise InputError("photo", "The file is no photo that can be read.", "Choose another.") from None
+
+
+def upright(picture: Image.Image) -> Image.Image:
+    """As it is to be seen; an orientation that makes no sense counts as none."""
+    try:
+        return ImageOps.exif_transpose(picture)
+    except (TypeError, ValueError, struct.error):
+        return picture.copy()
+
+
+def _expect_photo(content: bytes) -> None:
+    """Errors that the first bytes and the size tell."""
+    if not content:
+        raise InputError("photo", "The photo is empty.", "Take it again.")
+    if len(content) > LARGEST_FILE:
+        raise InputError("photo", f"The photo has more than {LARGEST_FILE // 10**6} MB.", "Choose a smaller size.")
+    if content[4:8] == b"ftyp":
+        if content[8:12] in HEIF:
+            remedy = "In the phone's camera settings choose the most compatible format (JPEG), and take it again."
+            raise InputError("photo", "This photo is in a format that few programs read.", remedy)
+        raise InputError("photo", "This is a film, not a photo.", "Take a photo, as JPEG.")
+
+
+def _kind(picture: Image.Image) -> str:
+    # Many phones put a second view into their JPEG.
+    kind = "JPEG" if picture.format == "MPO" else picture.format or ""
+    if kind != "JPEG" and getattr(picture, "is_animated", False):
+        raise InputError("photo", "This picture moves: it is several in one file.", "Take one photo, as JPEG.")
+    if kind not in KINDS:
+        raise InputError("photo", "The file is neither JPEG nor PNG.", "Choose a photo.")
+    if picture.width * picture.height > MOST_PIXELS:
+        said = f"The photo has more than {MOST_PIXELS // 10**6} million pixels."
+        raise InputError("photo", said, "Choose a smaller size.")
+    return kind
+
+
+def _to_srgb(picture: Image.Image) -> Image.Image:
+    """In the sRGB colours that the rest counts in; phones write wider ones and say so by a profile."""
+    if picture.mode.startswith("I"):
+        return Image.fromarray((np.asarray(picture) >> 8).astype(np.uint8))
+    profile = picture.info.get("icc_profile")
+    if not profile or picture.mode != "RGB":
+        return picture
+    try:
+        turn = _turn(profile)
+        return picture if turn is None else ImageCms.applyTransform(picture, turn) or picture
+    except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
+        return picture
+
+
+@lru_cache(maxsize=8)
+def _turn(profile: bytes) -> ImageCms.ImageCmsTransform | None:
+    """From these colours to sRGB, or None where they are the same."""
+    said = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+    if "srgb" in (ImageCms.getProfileDescription(said) or "").lower():
+        return None
+    return ImageCms.buildTransform(said, ImageCms.createProfile("sRGB"), "RGB", "RGB")

@@ -1,0 +1,200 @@
+"""Before and after on screen and in print: two photos of one place, laid over each other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import cos, radians
+from pathlib import Path
+from typing import Annotated
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Depends, Request, Response
+from fastapi.responses import RedirectResponse
+
+from proofpatch.documents.pair import pair_pdf
+from proofpatch.errors import InputError
+from proofpatch.photos.overlay import WIDTH
+from proofpatch.photos.pairs import Pair
+from proofpatch.shop.pairs import PLACES, Point, by_length, marked_jpeg, narrowed, pair_jpegs, pair_of
+from proofpatch.shop.photos import photo_of, photo_path
+from proofpatch.shop.settings import settings_of
+from proofpatch.shop.store import Entry, Store
+from proofpatch.units import parse, show
+from proofpatch.web.desk import Desk
+from proofpatch.web.seen import percent
+from proofpatch.web.shell import Pages
+
+WIDE = 748  # px, as wide as a page's text
+PRINTED = 1200  # px of a printed picture
+TILT = 20  # degrees a photo may be tilted unnoticed, as an example
+TAPS = {"places": 2 * PLACES, "ends": 2}  # how many of each are tapped
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Which two photos, by their digests, and what was tapped: places and ends as `_said`, length in words."""
+
+    before: str = ""
+    after: str = ""
+    places: str = ""
+    ends: str = ""
+    length: str = ""
+
+    def query(self, **changed: str) -> str:
+        """The same as part of an address."""
+        said = {**vars(self), **changed}
+        return "?" + urlencode({name: value for name, value in said.items() if value})
+
+
+def _asked(request: Request) -> Asked:
+    return Asked(**{name: request.query_params.get(name, "")[:200] for name in vars(Asked())})
+
+
+Asking = Annotated[Asked, Depends(_asked)]
+
+
+def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
+    """The pages of before and after."""
+    router = APIRouter(prefix="/jobs/{key}/compare")
+
+    def photos(key: str) -> list[Entry]:
+        return store.in_order("photo", key)
+
+    def paths(key: str, asked: Asked) -> tuple[Path, Path]:
+        known = {one.data["digest"] for one in photos(key)}
+        for name in ("before", "after"):
+            if getattr(asked, name) not in known:
+                raise InputError(name, f"The photo {name} is not of this job.", "Choose two photos of it.")
+        if asked.before == asked.after:
+            raise InputError("after", "Both photos are the same one.", "Choose another one for after.")
+        before, after = (photo_path(store, photo_of(store, one)) for one in (asked.before, asked.after))
+        return before, after
+
+    def laid_of(key: str, asked: Asked) -> tuple[Pair, list[str]]:
+        files = paths(key, asked)
+        pair, error = pair_of(*files, _taps(asked.places, TAPS["places"])), None
+        ends = _taps(asked.ends, TAPS["ends"])
+        if asked.length and len(ends) == TAPS["ends"] and pair.share is not None and pair.area is None:
+            length = parse(asked.length, "length", "length")
+            pair, error = by_length(pair, files[0], ends, length, WIDTH)
+        return pair, pair_words(pair, error) if pair.before is not None else []
+
+    def found(key: str, asked: Asked) -> tuple[Pair, list[str]]:
+        pair, lines = laid_of(key, asked)
+        if pair.before is None:
+            raise InputError("after", pair.because, "")
+        return pair, lines
+
+    @router.get("")
+    def compare(key: str, asked: Asking) -> Response:
+        lines: list[str] = []
+        pair, error = None, None
+        if asked.before or asked.after:
+            try:
+                pair, lines = laid_of(key, asked)
+            except InputError as trouble:
+                error = trouble
+                if trouble.field in ("length", "ends"):
+                    pair, lines = laid_of(key, replace(asked, length=""))
+        return page(
+            "compare.html", 422 if error else 200, road=desk.wait(key), here="compare", photos=photos(key), pair=pair,
+            asked=asked, error=error, lines=lines, taken=_taken,
+            measuring=len(_taps(asked.ends, TAPS["ends"])) == TAPS["ends"],
+        )  # fmt: skip
+
+    @router.get("/tap/{what}")
+    def tap(key: str, what: str, asked: Asking, request: Request) -> Response:
+        if what not in TAPS:
+            raise InputError("what", "There is nothing of that name to tap.", "Go back to the job.")
+        files = paths(key, asked)
+        done = _taps(getattr(asked, what), TAPS[what])
+        if "tap.x" in request.query_params and len(done) < TAPS[what]:
+            done = (*done, _tapped(request, files[len(done) >= PLACES]))
+            more = asked.query(**{what: _said(done)})
+            whole = len(done) == TAPS[what]
+            return RedirectResponse(f"/jobs/{key}/compare{'' if whole else f'/tap/{what}'}{more}", 303)
+        if len(done) == TAPS[what]:
+            done = ()
+        other = len(done) >= PLACES
+        return page(
+            "taps.html", road=desk.wait(key), here="compare", asked=asked, what=what, done=done, wide=WIDTH,
+            which="after" if other else "before", number=len(done) % PLACES + 1, said=_said(done),
+            back=_said(done[:-1]), own=_said(done[PLACES:] if other else done), first=_said(done[:PLACES]),
+        )  # fmt: skip
+
+    @router.get("/photo/{which}.jpg")
+    def photo(key: str, which: str, asked: Asking, marks: str = "") -> Response:
+        if which not in ("before", "after"):
+            raise InputError("which", "There is no such picture.", "Go back to the job.")
+        made = marked_jpeg(paths(key, asked)[which == "after"], _taps(marks, PLACES), WIDTH)
+        return Response(made, media_type="image/jpeg")
+
+    @router.get("/{which}.jpg")
+    def picture(key: str, which: str, asked: Asking) -> Response:
+        if which not in ("before", "after"):
+            raise InputError("which", "There is no such picture.", "Go back to the job.")
+        made = pair_jpegs(found(key, replace(asked, length=""))[0], WIDE)
+        return Response(made[which == "after"], media_type="image/jpeg")
+
+    @router.get(".pdf")
+    def printed(key: str, asked: Asking) -> Response:
+        (pair, lines), ours = found(key, asked), settings_of(store)[0]
+        known = {one.data["digest"]: one for one in photos(key)}
+        said = [_taken(known[digest]) for digest in (asked.before, asked.after)]
+        title = ours.headed(store.get("job", key).title)
+        measured = pair.share is not None
+        sheet = pair_pdf(title, pair_jpegs(pair, PRINTED), said, lines, ours.paper, measured=measured)
+        return Response(sheet, media_type="application/pdf")
+
+    return router
+
+
+def pair_words(pair: Pair, error: float | None = None) -> list[str]:
+    """What a pair came to, in sentences. error: relative, of its area, where that rests on taps."""
+    if pair.share is None:
+        return ["Laid over by hand.", pair.because]
+    lines = [f"{percent(pair.share)} of {'the piece' if pair.piece else 'what both photos show'} changed"]
+    lines[0] += "." if pair.area is None else f": {show(pair.area, 'area')}."
+    if error is not None:
+        lines.append(
+            f"The area is good to {percent(error)} from the taps, if the photo before looks straight at the place. "
+            f"Taken at a tilt of {TILT}°, it may be another {100 * (1 - cos(radians(TILT))):.0f} % off."
+        )
+    if pair.tone is not None:
+        tone = pair.tone
+        lines.append(
+            f"There the tone moved by {tone.change:.1f} ± {tone.error:.1f} CIEDE2000: {abs(tone.darker):.1f} "
+            f"{'darker' if tone.darker > 0 else 'lighter'} in L*, {abs(tone.yellower):.1f} "
+            f"{'yellower' if tone.yellower > 0 else 'bluer'} in b*."
+        )
+    lines.append(pair.because)
+    if pair.rest is not None:
+        lines.append(f"Ground that did not change differs by {pair.rest:.1f} between the photos: that much is no news.")
+    return lines
+
+
+def _taken(one: Entry) -> str:
+    about = one.data.get("about") or "the piece"
+    return f"{about}, {one.created.astimezone().strftime('%d %b %Y, %H:%M')}"
+
+
+def _tapped(request: Request, photo: Path) -> Point:
+    """Where the page's narrow picture was tapped, as shares of it."""
+    wide, tall = narrowed(photo, WIDTH)
+    x, y = (request.query_params.get(f"tap.{axis}", "") for axis in "xy")
+    at = [int(one) if one.isascii() and one.isdigit() and len(one) < 6 else 0 for one in (x, y)]
+    return min((at[0] + 0.5) / wide, 1.0), min((at[1] + 0.5) / tall, 1.0)
+
+
+def _said(taps: tuple[Point, ...]) -> str:
+    return ",".join(f"{x:.4f} {y:.4f}" for x, y in taps)
+
+
+def _taps(said: str, most: int) -> tuple[Point, ...]:
+    """Places tapped so far; whatever is no such list is none."""
+    try:
+        found = [tuple(float(part) for part in one.split(" ")) for one in said.split(",")] if said else []
+    except ValueError:
+        return ()
+    fit = len(found) <= most and all(len(one) == 2 and all(0 <= v <= 1 for v in one) for one in found)
+    return tuple((one[0], one[1]) for one in found) if fit else ()

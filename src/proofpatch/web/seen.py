@@ -1,0 +1,298 @@
+"""A strip graded by its photos on screen: the sheet to print, what each window shows, taps, the grades kept."""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from fastapi import APIRouter, Response
+from fastapi.responses import RedirectResponse
+from PIL import Image
+
+from proofpatch.cli_show import setting_words
+from proofpatch.documents.sheet import frame_for, sheet_pdf
+from proofpatch.errors import InputError
+from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
+from proofpatch.materials import substrate
+from proofpatch.photos.corrections import LABELS, tapped
+from proofpatch.photos.find import BY_HAND
+from proofpatch.photos.frame import MOST_STEPS, Frame
+from proofpatch.photos.overlay import WIDTH, jpeg, overlay, said
+from proofpatch.photos.strip import Together
+from proofpatch.shop.looks import Look, look_at, narrow_jpeg, window_jpeg
+from proofpatch.shop.photos import add_photo, photo_of, photo_path
+from proofpatch.shop.seen import (
+    add_shot,
+    add_tap,
+    drop_shot,
+    grader_of,
+    keep_measured,
+    seen_of,
+    set_corners,
+    untap,
+)  # fmt: skip
+from proofpatch.shop.settings import settings_of
+from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.strips import Step, Strip
+from proofpatch.web.desk import Desk
+from proofpatch.web.patches import graded_of_form, strip_of
+from proofpatch.web.shell import Form, Pages, Sent, text, version
+
+NOT_LAID = "not laid"
+# The belief's own figures for a photo's error (learn.grading.fraction_chance), from memory, unverified.
+TRUSTED = (0.01, 0.25)
+LABEL_WORDS = {"coating": "coating left", "bare": "clean ground", "harm": "harm"}
+CORNERS = ("upper left", "upper right", "lower right", "lower left")
+
+
+def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
+    """The pages of a strip's photos."""
+    router = APIRouter(prefix="/jobs/{key}/strips/{strip}")
+
+    def looked(key: str, strip: str) -> tuple[Strip, Entry, Look]:
+        laid, entry = strip_of(store, key, strip), seen_of(store, key, strip)
+        if entry is None or not entry.data["photos"]:
+            raise InputError("photo", "There is no photo of this strip yet.", "Take one on the test-patch page.")
+        paths = tuple(
+            (str(photo_path(store, photo_of(store, one["digest"]))), json.dumps(one["corners"]))
+            for one in entry.data["photos"]
+        )
+        return laid, entry, look_at(paths, _frame(store, laid), json.dumps(grader_of(store, key).plain()))
+
+    def narrow(photo: Mapping[str, Any]) -> bytes:
+        return narrow_jpeg(photo_path(store, photo_of(store, photo["digest"])), WIDTH)
+
+    def seen_page(key: str, strip: str, error: InputError | None = None, form: Form | None = None) -> Response:
+        road = desk.wait(key)
+        if road.closed or road.work is None:
+            raise InputError("job", f"{road.closed}", "Settle it in the survey first.")
+        laid, entry, look = looked(key, strip)
+        due = {one.name for one in laid.due}
+        rows = [
+            {
+                "step": step, "number": number, "due": step.name in due, "together": look.steps.get(number),
+                "photos": [n for n, one in enumerate(look.seen) if number in one],
+                "said": [said(one[number]) for one in look.seen if number in one],
+                "tone": tone_words(look, number),
+            }
+            for number, step in enumerate(laid.steps, 1)
+        ]  # fmt: skip
+        under = substrate(road.work.surface.substrate)
+        return page(
+            "seen.html", 422 if error else 200, road=road, here="patches", strip=laid, entry=entry, photos=look,
+            rows=rows, error=error, form=form or {}, residues=RESIDUES, harms=HARMS, not_laid=NOT_LAID,
+            labels=LABEL_WORDS, words=setting_words, under=under.title.lower(), percent=percent, wide=WIDTH,
+            advised=ADVISED_WAIT.get(under.family), by_hand=BY_HAND,
+        )  # fmt: skip
+
+    @router.get("/sheet.pdf")
+    def sheet(key: str, strip: str) -> Response:
+        laid, job, ours = strip_of(store, key, strip), store.get("job", key), settings_of(store)[0]
+        steps = [(one.name, one.setting) for one in laid.steps]
+        made = sheet_pdf(steps, laid.name, ours.headed(job.title), f"{key[:8]} {laid.name}", ours.paper)
+        return Response(made, media_type="application/pdf")
+
+    @router.post("/photo")
+    def photo(key: str, strip: str, form: Sent) -> Response:
+        laid, content = strip_of(store, key, strip), form.get("photo")
+        if not isinstance(content, bytes) or not content:
+            raise InputError("photo", "No photo was chosen.", "Choose one, or take one with the phone.")
+        kept = add_photo(store, content, key, about=f"strip {laid.name}")
+        with desk.turn:
+            add_shot(store, key, strip, kept.data["digest"])
+        return _to(key, strip)
+
+    @router.get("/seen")
+    def seen(key: str, strip: str) -> Response:
+        return seen_page(key, strip)
+
+    @router.get("/seen/{number}/{step}.jpg")
+    def picture(key: str, strip: str, number: int, step: int) -> Response:
+        _, _, look = looked(key, strip)
+        shot = look.shots[number] if 0 <= number < len(look.shots) else None
+        if shot is None or step not in shot.windows:
+            raise InputError("photo", "This photo does not show that step.", "Go back to the strip.")
+        return Response(jpeg(overlay(shot.windows[step], look.seen[number][step])), media_type="image/jpeg")
+
+    @router.post("/tap")
+    def tap(key: str, strip: str, form: Sent) -> Response:
+        laid, entry, look = looked(key, strip)
+        at = next((name for name in form if name.startswith("tap-") and name.endswith(".x")), "tap-0.x")
+        number, step = int(at[4:-2]) if at[4:-2].isdecimal() else 0, _whole(form, "step")
+        shot = look.shots[number] if number < len(look.shots) else None
+        if shot is None or step not in shot.windows or version(form) != entry.version:
+            return seen_page(key, strip, InputError("tap", "The photos changed meanwhile.", "Tap again."))
+        x, y = (
+            _whole(form, f"tap-{number}.{axis}") * shot.windows[step].shape[1] / WIDTH / shot.scale for axis in "xy"
+        )
+        try:
+            what = tapped(shot.windows[step], shot.scale, text(form, "label") or LABELS[0], x, y)
+            with desk.turn:
+                add_tap(store, entry, {"step": step, "photo": number, "x": x, "y": y}, what)
+        except InputError as error:
+            return seen_page(key, strip, error)
+        return _to(key, strip, laid.steps[step - 1].name)
+
+    @router.post("/untap")
+    def back(key: str, strip: str, form: Sent) -> Response:
+        _, entry, _ = looked(key, strip)
+        if version(form) == entry.version:
+            with desk.turn:
+                untap(store, entry)
+        return _to(key, strip)
+
+    @router.post("/drop")
+    def drop(key: str, strip: str, form: Sent) -> Response:
+        _, entry, _ = looked(key, strip)
+        if version(form) == entry.version:
+            with desk.turn:
+                entry = drop_shot(store, entry, _whole(form, "photo"))
+        return _to(key, strip) if entry.data["photos"] else RedirectResponse(f"/jobs/{key}/patches", 303)
+
+    @router.get("/corners/{number}")
+    def corners(key: str, strip: str, number: int, tapped: str = "") -> Response:
+        laid, entry, _ = looked(key, strip)
+        _shot_of(entry, number)
+        done = _corners(tapped)
+        return page("corners.html", road=desk.wait(key), here="patches", strip=laid, number=number, done=done,
+                    tapped=tapped, next=CORNERS[len(done)], wide=WIDTH)  # fmt: skip
+
+    @router.get("/corners/{number}/photo.jpg")
+    def small(key: str, strip: str, number: int) -> Response:
+        _, entry, _ = looked(key, strip)
+        return Response(narrow(_shot_of(entry, number)), media_type="image/jpeg")
+
+    @router.post("/corners/{number}")
+    def corner(key: str, strip: str, number: int, form: Sent) -> Response:
+        _, entry, _ = looked(key, strip)
+        one = _shot_of(entry, number)
+        if "markers" in form:
+            with desk.turn:
+                set_corners(store, entry, number, None)
+            return _to(key, strip)
+        size = Image.open(io.BytesIO(narrow(one))).size
+        done = [*_corners(text(form, "tapped")), [_whole(form, "tap.x") / size[0], _whole(form, "tap.y") / size[1]]]
+        if len(done) < len(CORNERS):
+            listed = ",".join(f"{x:.4f} {y:.4f}" for x, y in done)
+            return RedirectResponse(f"/jobs/{key}/strips/{strip}/corners/{number}?tapped={listed}", 303)
+        with desk.turn:
+            set_corners(store, entry, number, done)
+        return _to(key, strip)
+
+    @router.post("/grades")
+    def grades(key: str, strip: str, form: Sent) -> Response:
+        road = desk.wait(key)
+        if road.work is None or road.closed:
+            raise InputError("job", f"{road.closed}", "Settle it in the survey first.")
+        with desk.turn:
+            laid, entry, look = looked(key, strip)
+            kept: dict[str, Any] = {}
+            made: list[tuple[Step, dict[str, Any], bytes | None]] = []
+            try:
+                for number, step in enumerate(laid.steps, 1):
+                    if step not in laid.due or text(form, f"residue-{step.name}") in ("", NOT_LAID):
+                        continue
+                    data = _graded(form, step, look.steps.get(number), road.work)
+                    made.append((step, data, window_jpeg(look, number)))
+                    kept[step.name] = _measured(look.steps.get(number), data)
+            except InputError as error:
+                return seen_page(key, strip, error, form)
+            if not made and laid.due:
+                none = InputError("grades", "No step has a grade yet.", "Choose what is left on one.")
+                return seen_page(key, strip, none, form)
+            with store.together():
+                for step, data, window in made:
+                    title = f"{step.name}: {data['residue']}, {data['harm']}"
+                    store.add("patch", data, key, title, by=text(form, "grader"))
+                    if window is not None:
+                        add_photo(store, window, key, about=step.name)
+                keep_measured(store, entry, kept)
+        desk.begin(store.get("job", key))
+        return RedirectResponse(f"/jobs/{key}/patches", 303)
+
+    return router
+
+
+def percent(share: float, error: float | None = None) -> str:
+    """A share in words, with its standard error."""
+    return f"{100 * share:.1f} %" if error is None else f"{100 * share:.1f} ± {100 * error:.1f} %"
+
+
+def tone_words(look: Look, number: int) -> str:
+    """How the cleaned ground differs from bare ground, of the photo that saw the worst."""
+    tones = [one[number].tone for one in look.seen if number in one and one[number].tone is not None]
+    if not tones:
+        return ""
+    tone = max((one for one in tones if one), key=lambda one: one.change)
+    return (
+        f"Tone against bare ground: {tone.change:.1f} ± {tone.error:.1f} CIEDE2000, "
+        f"{abs(tone.darker):.1f} {'darker' if tone.darker > 0 else 'lighter'} in L*, "
+        f"{abs(tone.yellower):.1f} {'yellower' if tone.yellower > 0 else 'bluer'} in b*."
+    )
+
+
+def trusted_error(share: float) -> float:
+    """The standard error the belief takes a measured share to have [1], whatever the photo says of its own."""
+    least, spread = TRUSTED
+    return least + spread * share * (1.0 - share)
+
+
+def _graded(form: Form, step: Step, seen: Together | None, work: Any) -> dict[str, Any]:
+    """A line of the patch log from the choices made for a step.
+
+    Raises:
+        InputError: a choice is missing or contradicts; its field names the step.
+    """
+    of = {name.removesuffix(f"-{step.name}"): value for name, value in form.items() if name.endswith(f"-{step.name}")}
+    of |= {name: form[name] for name in ("grader", "waited", "unwiped") if form.get(name)}
+    try:
+        data = graded_of_form(of, step, work)
+    except InputError as error:
+        raise InputError(f"{error.field}-{step.name}", f"{step.name}: {error.problem}", error.remedy) from None
+    # What an eye put right is no longer what was measured; what is less sure than the belief takes it for is a grade.
+    if (
+        seen and seen.fraction_left is not None and seen.fraction_error is not None
+        and seen.residue == data["residue"] and seen.fraction_error <= trusted_error(seen.fraction_left)
+    ):  # fmt: skip
+        data["fraction_left"] = round(seen.fraction_left, 4)
+    return data
+
+
+def _measured(seen: Together | None, data: Mapping[str, Any]) -> dict[str, Any]:
+    """What the photos said of a step beside what was kept of it."""
+    return {**(asdict(seen) if seen else {}), "kept": {name: data[name] for name in ("residue", "harm")}}
+
+
+def _frame(store: Store, laid: Strip) -> Frame:
+    if len(laid.steps) > MOST_STEPS:
+        raise InputError("strip", f"A sheet holds {MOST_STEPS} steps.", "Grade this strip by eye.")
+    return frame_for([(one.name, one.setting) for one in laid.steps], settings_of(store)[0].paper)
+
+
+def _shot_of(entry: Entry, number: int) -> Mapping[str, Any]:
+    photos: list[Mapping[str, Any]] = entry.data["photos"]
+    if not 0 <= number < len(photos):
+        raise InputError("photo", "There is no such photo of this strip.", "Go back to the strip.")
+    return photos[number]
+
+
+def _corners(said: str) -> list[list[float]]:
+    """Corners tapped so far; whatever is no such list is none."""
+    try:
+        found = [[float(part) for part in one.split(" ")] for one in said.split(",")] if said else []
+    except ValueError:
+        return []
+    fit = len(found) < len(CORNERS) and all(len(one) == 2 and all(0 <= v <= 1 for v in one) for one in found)
+    return found if fit else []
+
+
+def _whole(form: Form, name: str) -> int:
+    said = text(form, name)
+    return int(said) if said.isascii() and said.isdigit() and len(said) < 6 else 0
+
+
+def _to(key: str, strip: str, step: str = "") -> Response:
+    return RedirectResponse(f"/jobs/{key}/strips/{strip}/seen" + (f"#{step}" if step else ""), 303)

@@ -1,0 +1,218 @@
+"""A strip graded by a photo: sheet, photo, what was seen, taps, grades; without a browser. Photos are made."""
+
+import io
+import re
+import shutil
+import subprocess
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+from fastapi.testclient import TestClient
+from made_pages import LEAD, PAN, laid, seen, send
+from made_photo import BARE, Camera, Light, Pose, Step, photograph, scene
+from PIL import Image
+from pypdf import PdfReader
+from scipy.special import ndtri
+
+from proofpatch.learn.grading import fraction_chance
+from proofpatch.photos.find import find
+from proofpatch.photos.reading import read
+from proofpatch.shop.seen import seen_of
+from proofpatch.shop.store import Store
+from proofpatch.web.app import create
+from proofpatch.web.seen import trusted_error
+
+LEFT = {"1": 0.55, "2": 0.18, "3": 0.0}  # share of coating left on the steps
+SIZE = (3200, 2400)  # px
+
+
+@dataclass(frozen=True)
+class Laid:
+    """A strip of a job, its printed sheet and a photo of it."""
+
+    client: TestClient
+    store: Store
+    job: str
+    strip: str
+    photo: bytes
+    outline: np.ndarray  # corners of the sheet in the photo, as shares of its width and height (4, 2)
+
+    @property
+    def base(self):
+        return f"{self.job}/strips/{self.strip}"
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """(shop's folder, job, strip, photo, outline): a job whose first strip is laid out and photographed."""
+    folder = tmp_path_factory.mktemp("seen")
+    store = Store.open(folder / "shop")
+    with TestClient(create(store, patience=None), base_url="http://127.0.0.1", follow_redirects=False) as client:
+        job = client.post("/new", data=PAN).headers["location"].removesuffix("/survey")
+        send(client, store, job, "settle", **LEAD)
+        assert laid(client, job) == "A1"
+        (strip,) = store.all("strip")
+        (folder / "sheet.pdf").write_bytes(client.get(f"{job}/strips/{strip.id}/sheet.pdf").content)
+    store.close()
+    wanted = ["pdftoppm", "-r", "200", "-gray", "-singlefile", "-f", "1", "-l", "1"]
+    subprocess.run([*wanted, folder / "sheet.pdf", folder / "sheet"], check=True)
+    face = np.asarray(Image.open(folder / "sheet.pgm"))
+    rng = np.random.default_rng(5)
+    frame = find(np.dstack([face] * 3)).frame
+    boxes = {str(one.step): one.box for one in frame.windows} | {"bare": frame.bare, "untouched": frame.untouched}
+    steps = {name: Step(share, margin=0.0) for name, share in LEFT.items()} | {"bare": BARE}
+    piece = scene(face, (frame.width, frame.height), boxes, steps, rng, "steel", "grease")
+    shot = photograph(piece, Pose(0.34, tilt=14, toward=70, roll=4), Light(0.25), Camera(SIZE), rng)
+    outline = shot.view.pixels(frame.outline) / SIZE
+    return folder / "shop", job, strip.id, shot.jpeg, outline
+
+
+@pytest.fixture
+def strip(made):
+    """That strip in a shop as new; at the same place, so that a photo looked at by one test is known to the next."""
+    folder, job, strip, photo, outline = made
+    copied = folder.with_name("at work")
+    shutil.rmtree(copied, ignore_errors=True)
+    shutil.copytree(folder, copied)
+    store = Store.open(copied)
+    with TestClient(create(store, patience=None), base_url="http://127.0.0.1", follow_redirects=False) as client:
+        yield Laid(client, store, job, strip, photo, outline)
+    store.close()
+
+
+def sent(strip, content=None, name="a.jpg"):
+    return strip.client.post(f"{strip.base}/photo", files={"photo": (name, content or strip.photo, "image/jpeg")})
+
+
+def entry(strip):
+    return seen_of(strip.store, strip.job.rsplit("/", 1)[1], strip.strip)
+
+
+# The truth is the renderer's, which shares no code with the grader.
+def test_a_photo_of_the_strip_proposes_what_is_left_and_a_press_keeps_it(strip):
+    assert sent(strip).headers["location"] == f"{strip.base}/seen"
+    page = seen(strip.client.get(f"{strip.base}/seen"))
+    shares = [float(one) for one in re.findall(r"Still covered: ([\d.]+) ±", page)]
+    assert shares == pytest.approx([100 * one for one in LEFT.values()], abs=5)
+    assert "A1: partial" in page
+    form = {f"residue-A{n}": said for n, said in ((1, "partial"), (2, "partial"), (3, "clean"))}
+    form |= {f"harm-A{n}": "none" for n in (1, 2, 3)} | {"waited": "10 min", "grader": "Ada"}
+    assert strip.client.post(f"{strip.base}/grades", data=form).headers["location"] == f"{strip.job}/patches"
+    kept = {one.title: one for one in strip.store.all("patch")}
+    assert sorted(kept) == ["A1: partial, none", "A2: partial, none", "A3: clean, none"]
+    assert kept["A2: partial, none"].data["fraction_left"] == pytest.approx(LEFT["2"], abs=0.05)
+    # A share is handed on only where it is as sure as the belief takes a photo for.
+    errors = [float(one) / 100 for one in re.findall(r"Still covered: [\d.]+ ± ([\d.]+)", page)]
+    sure = [error <= trusted_error(share / 100) for share, error in zip(shares, errors, strict=True)]
+    assert ["fraction_left" in kept[title].data for title in sorted(kept)] == sure
+    assert {one.data["about"] for one in strip.store.all("photo")} == {"strip A", "A1", "A2", "A3"}
+    page = seen(strip.client.get(f"{strip.job}/patches"))
+    assert "Strip A is graded" in page
+    # Pressed twice: nothing is added.
+    strip.client.post(f"{strip.base}/grades", data=form)
+    assert len(strip.store.all("patch")) == 3
+
+
+def test_what_the_eye_puts_right_is_no_measurement(strip):
+    sent(strip)
+    strip.client.post(f"{strip.base}/grades", data={"residue-A2": "nearly", "harm-A2": "none"})
+    (kept,) = strip.store.all("patch")
+    assert (kept.data["residue"], kept.data.get("fraction_left")) == ("nearly", None)
+    assert entry(strip).data["kept"]["A2"]["residue"] == "partial"
+
+
+def test_a_choice_that_is_missing_is_asked_for_and_the_others_stay(strip):
+    sent(strip)
+    answer = strip.client.post(f"{strip.base}/grades", data={"residue-A1": "trace", "harm-A1": "", "grader": "Ada"})
+    assert (answer.status_code, strip.store.all("patch")) == (422, [])
+    assert "A1: It was not said what it did" in seen(answer)
+    assert "<option selected>trace</option>" in answer.text
+    assert 'value="Ada"' in answer.text
+    nothing = strip.client.post(f"{strip.base}/grades", data={"residue-A1": "not laid"})
+    assert "No step has a grade yet" in seen(nothing)
+
+
+def test_taps_teach_and_are_taken_back(strip):
+    sent(strip)
+    before = strip.client.get(f"{strip.base}/seen/0/1.jpg").content
+    tap = {"version": entry(strip).version, "step": "1", "label": "bare", "tap-0.x": "60", "tap-0.y": "80"}
+    assert strip.client.post(f"{strip.base}/tap", data=tap).headers["location"] == f"{strip.base}/seen#A1"
+    (kept,) = entry(strip).data["taps"]
+    assert (kept["label"], kept["step"], len(kept["colours"][0])) == ("bare", 1, 4)
+    assert "1 place tapped" in seen(strip.client.get(f"{strip.base}/seen"))
+    assert strip.client.get(f"{strip.base}/seen/0/1.jpg").content != before
+    assert "Tap again" in seen(strip.client.post(f"{strip.base}/tap", data=tap))  # of a page that is no longer true
+    outside = tap | {"version": entry(strip).version, "tap-0.y": "4000"}
+    assert "outside the window" in seen(strip.client.post(f"{strip.base}/tap", data=outside))
+    strip.client.post(f"{strip.base}/untap", data={"version": entry(strip).version})
+    assert entry(strip).data["taps"] == []
+    assert strip.client.get(f"{strip.base}/seen/0/1.jpg").content == before
+
+
+def test_without_markers_four_taps_place_the_sheet(strip):
+    picture = read(strip.photo).copy()
+    for x, y in strip.outline * SIZE:  # somebody's thumbs and a rag on all that tells the sheet
+        picture[max(0, round(y) - 190) : round(y) + 190, max(0, round(x) - 190) : round(x) + 190] = 90
+    for x, y in (strip.outline + np.roll(strip.outline, -1, axis=0)) / 2 * SIZE:
+        picture[max(0, round(y) - 190) : round(y) + 190, max(0, round(x) - 190) : round(x) + 190] = 90
+    out = io.BytesIO()
+    Image.fromarray(picture).save(out, "JPEG", quality=90)
+    sent(strip, out.getvalue())
+    assert "tap its four corners by hand" in seen(strip.client.get(f"{strip.base}/seen"))
+    at = f"{strip.base}/corners/0"
+    size = Image.open(io.BytesIO(strip.client.get(f"{at}/photo.jpg").content)).size
+    for x, y in strip.outline * size:
+        page = strip.client.get(at)
+        tapped = re.search(r'name="tapped" value="([^"]*)"', page.text)[1]
+        answer = strip.client.post(
+            f"{strip.base}/corners/0", data={"tapped": tapped, "tap.x": str(round(x)), "tap.y": str(round(y))}
+        )
+        at = answer.headers["location"]
+    assert at == f"{strip.base}/seen"
+    page = seen(strip.client.get(at))
+    assert "tapped by hand" in page
+    shares = [float(one) for one in re.findall(r"Still covered: ([\d.]+) ±", page)]
+    assert shares[:2] == pytest.approx([100 * LEFT["1"], 100 * LEFT["2"]], abs=12)
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"", "No photo was chosen"),
+        (b"not a picture at all", "no photo that can be read"),
+        (b"\x00\x00\x00\x18ftypheic" + bytes(40), "most compatible format"),
+        (b"GIF89a" + bytes(20), "no photo that can be read"),
+    ],
+)
+def test_files_that_are_no_photo_get_one_sentence(strip, content, said):
+    answer = strip.client.post(f"{strip.base}/photo", files={"photo": ("a.jpg", content, "image/jpeg")})
+    assert (answer.status_code, said in seen(answer)) == (404, True)
+    assert strip.store.all("photo") == []
+
+
+def test_a_photo_without_a_sheet_is_kept_and_says_what_to_do(strip):
+    out = io.BytesIO()
+    Image.effect_noise((800, 600), 50).convert("RGB").save(out, "JPEG")
+    sent(strip, out.getvalue())
+    page = seen(strip.client.get(f"{strip.base}/seen"))
+    assert "Nothing of strip A can be told" in page
+    assert "tap its four corners by hand" in page
+    strip.client.post(f"{strip.base}/drop", data={"version": entry(strip).version, "photo": "0"})
+    assert entry(strip).data["photos"] == []
+
+
+def test_the_sheet_tells_its_strip_and_its_steps(strip):
+    pdf = PdfReader(io.BytesIO(strip.client.get(f"{strip.base}/sheet.pdf").content))
+    words = " ".join(page.extract_text() for page in pdf.pages)
+    for said in ("Strip A", "A1", "A3", "paper burns", "Skillet"):
+        assert said in words
+
+
+# A share whose error is what the belief takes it to be: at 1.1774 of such errors a normal is half as likely (its half
+# width at half height), found in the belief's own likelihood.
+@pytest.mark.parametrize("share", [0.05, 0.3, 0.5, 0.8])
+def test_a_share_is_kept_if_it_is_as_sure_as_the_belief_takes_it_for(share):
+    there, off = (float(fraction_chance(share, ndtri(left), 1.0, 0.0, 0.0))
+                  for left in (share, share + 1.17741 * trusted_error(share)))  # fmt: skip
+    assert off / there == pytest.approx(0.5, abs=1e-3)
