@@ -285,3 +285,8 @@ def test_data_file_units(value, unit, si, si_name):
 def test_a_slip_in_a_data_file_unit_is_loud():
     with pytest.raises(ValueError, match="none of"):
         to_si(1.0, "furlong")
+
+
+def test_the_ends_of_a_range_are_in_one_unit():
+    assert [show(end, "area", like=0.11) for end in (0.0794, 0.152)] == ["0.0794 m²", "0.152 m²"]
+    assert [show(end, "area", "us", like=1.0) for end in (0.05, 1.2)] == ["0.538 ft²", "12.9 ft²"]

@@ -233,7 +233,8 @@ def measure_lines(record: Mapping[str, Any]) -> list[str]:
     """The area and how sure it is, then zone by zone, then what it rests on."""
     from proofpatch.cli_show import listed, wrapped
 
-    span = f"{show(record['area_low_m2'], 'area')} to {show(record['area_high_m2'], 'area')} nine times in ten"
+    low, high = (show(record[end], "area", like=record["area_m2"]) for end in ("area_low_m2", "area_high_m2"))
+    span = f"{low} to {high} nine times in ten"
     head = f"{show(record['area_m2'], 'area')} to clean, {span}."
     if not record["beam_m2"]:
         head = "Nothing here is for the beam."
@@ -256,7 +257,8 @@ def measure_lines(record: Mapping[str, Any]) -> list[str]:
 def zone_words(zone: Mapping[str, Any]) -> str:
     """One zone in a line."""
     pieces = f", {zone['count']} pieces of {show(zone['one_m2'], 'area')}" if zone["count"] > 1 else ""
-    span = f"{show(zone['area_low_m2'], 'area')} to {show(zone['area_high_m2'], 'area')}"
+    low, high = (show(zone[end], "area", like=zone["area_m2"]) for end in ("area_low_m2", "area_high_m2"))
+    span = f"{low} to {high}"
     if zone["untouched"]:
         return f"{zone['name']}: {show(zone['area_m2'], 'area')}{pieces} ({span}); do not touch."
     hand = f", {show(zone['hand_finish'], 'share')} by hand" if zone["hand_finish"] else ""

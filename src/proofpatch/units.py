@@ -355,10 +355,11 @@ def shown_in(system: str) -> Iterator[None]:
         _SYSTEM.reset(before)
 
 
-def show(value: float, kind: str, system: str | None = None) -> str:
+def show(value: float, kind: str, system: str | None = None, like: float | None = None) -> str:
     """An SI value as people write it, to three digits: "0.9 mm", "20 kHz", "1.57 J/cm²"; system "metric" or "us".
 
-    Without a system in that of `shown_in`, metric outside of it.
+    Without a system in that of `shown_in`, metric outside of it. like: in the unit this other value is shown in, so
+    that the ends of a range can be compared.
     """
     name = kind_named(kind).name
     system = _SYSTEM.get() if system is None else system
@@ -368,7 +369,7 @@ def show(value: float, kind: str, system: str | None = None) -> str:
         return "not known" if math.isnan(value) else "without limit"
     scales = (_US_SCALES if system == "us" else {}).get(name) or _SCALES[name]
     # A value that rounds up to the next unit is shown in it: 1000 W as 1 kW, not 1000 W.
-    size = abs(float(f"{value:.3g}"))
+    size = abs(float(f"{value if like is None else like:.3g}"))
     _, unit, factor = [scale for scale in scales if size >= float(f"{scale[0]:.3g}")][-1]
     if name == "temperature":
         return f"{_digits((value - _OFFSET[unit[1].lower()]) / factor, whole=True)} {unit}"

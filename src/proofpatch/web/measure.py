@@ -197,8 +197,8 @@ def answer(record: Mapping[str, Any]) -> str:
     if not record["area_m2"]:
         return f"Nothing here is for the beam: {show(untouched, 'area')} is not to be touched."
     head = (
-        f"{show(record['area_m2'], 'area')} to clean, {show(record['area_low_m2'], 'area')} to "
-        f"{show(record['area_high_m2'], 'area')} nine times in ten"
+        f"{show(record['area_m2'], 'area')} to clean, {show(record['area_low_m2'], 'area', like=record['area_m2'])} to "
+        f"{show(record['area_high_m2'], 'area', like=record['area_m2'])} nine times in ten"
     )
     if not beam:
         return f"{head}, all of it by hand." if not untouched else f"{head}, all of it by hand; {_left(untouched)}."

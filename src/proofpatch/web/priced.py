@@ -88,6 +88,8 @@ def offer_view(made: Offer) -> dict[str, Any]:
         return shown(Decimal(str(value)), code, locale)
 
     def span(one: Mapping[str, Any]) -> str:
+        if one["p90"] < 60:
+            return "under 1\u2009min"
         return f"{clock(one['p10'] / 3600)} to {clock(one['p90'] / 3600)}"
 
     longest = max(one["p90"] for one in record["parts"])

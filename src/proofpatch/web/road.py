@@ -295,7 +295,7 @@ def _measured_words(work: Job) -> str:
     sums = totals(work.measured)
     if not sums.area:
         return "nothing for the beam"
-    low, high = (show(end, "area") for end in likely(sums.area, sums.spread))
+    low, high = (show(end, "area", like=sums.area) for end in likely(sums.area, sums.spread))
     return f"{show(sums.area, 'area')}, {low} to {high}"
 
 
