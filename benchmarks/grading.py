@@ -1,6 +1,6 @@
 """The photo grader through the whole chain, against made photos whose truth is known. Writes docs/photos-grading.md.
 
-    python benchmarks/grading.py --seed 2 --photos 1 --write
+    python benchmarks/grading.py --seed 4 --photos 1 --write
 
 The printed sheet lies on a made piece, each window shows a made patch, a made camera takes a JPEG of 12 MP; the sheet
 is found, flattened and graded. tests/made shares no code and no constants with the grader.
@@ -166,7 +166,8 @@ def worst(rows: list[Judged]) -> str:
 PAGE = """# Grading by photo, against made photos
 
 Run: `python benchmarks/grading.py --seed {seed} --photos {photos} --write`. The constants of the grader were chosen on
-seeds 0 and 1 of the same maker; none was chosen on seed {seed}.
+seeds 0 and 1 of the same maker (by its first version), three on seed 3, and one after a look at seed 2, whose false harm
+was 16 %. None was chosen on seed {seed}.
 
 The whole chain: the printed sheet on a made piece, a made phone's JPEG of 12 megapixels, straight or 20° aslant, then
 found, flattened and graded. {steps} steps on {pairs} pairs of coating and substrate, eight steps a photo from untouched
@@ -206,7 +207,7 @@ Harm grade, steps. True harm is judged on open ground, the worst grade over at l
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--seed", type=int, default=0, help="0 and 1 are for building, others for figures")
+    parser.add_argument("--seed", type=int, default=0, help="0 to 3 were for building, others are for figures")
     parser.add_argument("--photos", type=int, default=1, help="of each pair")
     parser.add_argument("--write", action="store_true", help="write docs/photos-grading.md")
     parser.add_argument("--each", action="store_true", help="print every step")

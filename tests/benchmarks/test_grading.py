@@ -12,13 +12,13 @@ SMALL = (2400, 1800)  # px, a third of a phone's, for time
 
 @pytest.fixture(scope="module")
 def rows():
-    return grading.run(seed=3, pairs=[("oak", "latex white"), ("limestone", "soot")], size=SMALL)
+    return grading.run(seed=3, pairs=[("limestone", "soot")], size=SMALL)
 
 
 def test_the_share_left_is_that_of_the_made_patch(rows):
     figures = grading.summary(rows)
-    assert figures["told"] == 16
-    assert figures["within 5"] >= 0.9
+    assert figures["told"] == 8
+    assert figures["within 5"] == 1.0
     assert figures["grade near"] == 1.0
     assert figures["grade right"] >= 0.8
     assert figures["inside 2 errors"] >= 0.8
@@ -41,6 +41,6 @@ def test_harm_is_told_right_or_left_to_the_eye(rows):
 
 def test_the_page_says_every_pair(rows):
     text = grading.page(rows, 3)
-    assert "latex white on oak" in text
-    assert "| all | 16 of 16 |" in text
+    assert "soot on limestone" in text
+    assert "| all | 8 of 8 |" in text
     assert np.isfinite(grading.summary(rows)["p95"])

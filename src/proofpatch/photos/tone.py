@@ -33,6 +33,7 @@ LOOSE_TONE = 3.2  # L*, standard error of the tone
 COVERED = 0.7  # of the window
 LIKE_CHAR = 0.52  # coating darker than so much of the ground's L* looks like char
 DARK, SPOT = 0.62, 4.0e-4  # of the bare ground's L*, char is darker (CIE 15); m, across a spot
+NEARLY = 0.4  # a small sample that nearly shows such spots is of a ground that has them
 SIDE_BAND, SIDE_COVERED, SIDE_TIMES = 1.2e-3, 0.15, 3.0  # m; share of it covered; times the middle's share
 UNLIKE = "The cleaned ground looks unlike the bare sample: no harm is told."
 
@@ -103,7 +104,9 @@ def learn_bare(pictures: list[tuple[Floats, Truths]], scale: float) -> BareTone:
     across, standing = np.max([band_spread(lab, ground, scale) for lab, ground in pictures], axis=0)
     farthest = max(float(np.quantile(far, USUAL)) * BEYOND, FARTHEST)
     nowhere = [np.zeros(ground.shape, bool) for _, ground in pictures]
-    spotted = any(_dark_spots(lab, ~none, none, scale).any() for (lab, _), none in zip(pictures, nowhere, strict=True))
+    spotted = any(
+        _dark_spots(lab, ~none, none, scale, NEARLY).any() for (lab, _), none in zip(pictures, nowhere, strict=True)
+    )
     return BareTone(mean, sure, spread, farthest, (float(across), float(standing)), spotted)
 
 
@@ -265,13 +268,16 @@ def _doubt(coating: Truths, spotted: bool, tone: Tone, coat: Floats, bare: BareT
     return ""
 
 
-def _dark_spots(lab: Floats, open_ground: Truths, coating: Truths, scale: float) -> Truths:
-    """Ground as dark as char (H, W) and wider than a pore, clear of coating; none where all of it is too small."""
-    size = max(1, round(SPOT * scale))
-    dark = (lab[..., 0] < DARK * np.median(lab[open_ground][:, 0])) & ~coating
+def _dark_spots(lab: Floats, open_ground: Truths, coating: Truths, scale: float, nearly: float = 0.0) -> Truths:
+    """Ground as dark as char (H, W) and wider than a pore, clear of coating; none where all of it is too small.
+
+    nearly: how much less dark, narrow and large will do, 0 to 1.
+    """
+    size = max(1, round((1 - nearly) * SPOT * scale))
+    dark = (lab[..., 0] < (DARK + (1 - DARK) * nearly / 2) * np.median(lab[open_ground][:, 0])) & ~coating
     away = cv2.dilate(coating.astype(np.uint8), np.ones((2 * size + 1,) * 2, np.uint8)) == 0
     core = cv2.morphologyEx((dark & away).astype(np.uint8), cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) > 0
-    return np.asarray(core & (core.sum() > LEAST_PLACE * scale**2))
+    return np.asarray(core & (core.sum() > (1 - nearly) * LEAST_PLACE * scale**2))
 
 
 def _along_sides(coating: Truths, scale: float) -> bool:
