@@ -74,7 +74,7 @@ CODE = re.compile(
 # A path, a style, a spelling of a unit, a header: text, and shown to nobody.
 DRAWN = re.compile(
     r"%d|=\"|var\(|^M[{\d]|\{\d+\}[HVv]\{|serif|^BEGIN |^(?:Refresh|Location|selected)$|centimeter|meters|^D LB|^!'"
-    r"|seconds$|^deg degree|^(?:h hr|min mins|mil mils|x times|[dsm]|um|yd) "
+    r"|seconds$|^private, |^deg degree|^(?:h hr|min mins|mil mils|x times|[dsm]|um|yd) "
 )
 PERCENT = re.compile(r"%(?:\.\d)?[sdgfr]")
 BUGS = ("ValueError", "TypeError", "AssertionError", "RuntimeError", "KeyError")  # never shown
@@ -150,7 +150,7 @@ def _unsaid(node: ast.AST) -> Iterator[ast.AST]:
         if getattr(node, name, None) is not None:
             yield from ast.walk(getattr(node, name))
     if isinstance(node, ast.Call) and getattr(node.func, "attr", getattr(node.func, "id", "")) in (
-        "compile", "getLogger", "split", "text", "execute", "op", "TypeVar", "cast",
+        "compile", "getLogger", "split", "sub", "text", "execute", "op", "TypeVar", "cast",
     ):  # fmt: skip
         for one in node.args:
             yield from ast.walk(one)
