@@ -100,7 +100,9 @@ def messages() -> Messages:
             found[one].add(f"web/templates/{path.name}")
     for name, keys in TABLES.items():
         for one in _of_table(PACKAGE / name, keys):
-            found[one].add(name)
+            # The page of prices says what a rate is in one place and what is known of it in another.
+            for part in {one, *(one.split("; ", 1) if name == "offer/rates.csv" else ())}:
+                found[part].add(name)
     for one in MORE:
         found[one].add("web/words/more.txt")
     for path in sorted((HERE.parent / "static").glob("*.js")):
