@@ -196,7 +196,7 @@ def test_offer_quote_and_prices_are_in_spanish(spanish, store):
     assert send(spanish, store, job, "quote", **customer).status_code == 303
     # What the grade says goes on the sheet, and papers are in English.
     typed = (entry.title, "Q-7", "Mrs A. Fenwick", "Low Weir", *SHOP["letterhead"]["terms"], SHOP["letterhead"]["name"],
-             *(zone["name"] for zone in GATE["zones"]), "Inner face", "Bea", "I-1",
+             *(zone["name"] for zone in GATE["zones"]), "Inner face", "Bea", "Invoice I-1", "I-1",
              "Coating left: clean. Change of the surface: none.")  # fmt: skip
     paths = ["/shop/prices", f"{job}/measure", f"{job}/offer", f"{job}/quote", f"{job}/approval"]
     assert left_on(spanish, paths, typed) == {}
