@@ -11,6 +11,7 @@ import pytest
 from fastapi.testclient import TestClient
 from made_pages import LEAD, PAN, laid, seen, send
 from made_photo import BARE, Camera, Light, Pose, Step, photograph, scene
+from made_words import fell_through
 from PIL import Image
 from pypdf import PdfReader
 from scipy.special import ndtri
@@ -96,6 +97,9 @@ def test_a_photo_of_the_strip_proposes_what_is_left_and_a_press_keeps_it(strip):
     shares = [float(one) for one in re.findall(r"Still covered: ([\d.]+) ±", page)]
     assert shares == pytest.approx([100 * one for one in LEFT.values()], abs=5)
     assert "A1: partial" in page
+    for path in ("seen", "corners/0"):
+        spanish = strip.client.get(f"{strip.base}/{path}", headers={"accept-language": "es"})
+        assert fell_through(spanish.text, (PAN["title"], PAN["laser"])) == []
     form = {f"residue-A{n}": said for n, said in ((1, "partial"), (2, "partial"), (3, "clean"))}
     form |= {f"harm-A{n}": "none" for n in (1, 2, 3)} | {"waited": "10 min", "grader": "Ada"}
     assert strip.client.post(f"{strip.base}/grades", data=form).headers["location"] == f"{strip.job}/patches"

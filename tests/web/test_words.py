@@ -1,15 +1,20 @@
 """The pages in another language: one catalogue, whole, found again in sentences, and nothing left in English."""
 
 import calendar
+import datetime
 import html
+import io
 import json
 import re
 import string
+from urllib.parse import urlencode
 
 import pytest
 from fastapi.testclient import TestClient
+from made_gate import GATE, SHOP, gate
 from made_pages import laid, send
 from made_words import fell_through, texts
+from PIL import Image
 
 from proofpatch.measure.registry import catalogue as catalogue_of_shapes
 from proofpatch.measure.registry import shape_from
@@ -18,7 +23,9 @@ from proofpatch.offer.drivers import WORDS
 from proofpatch.offer.rates import rates_data
 from proofpatch.records_measure import shapes_record
 from proofpatch.shop.certificate import certificate_of
+from proofpatch.shop.charges import keep_charges
 from proofpatch.shop.door import set_passphrase
+from proofpatch.shop.photos import add_photo
 from proofpatch.web.app import create
 from proofpatch.web.door import Door
 from proofpatch.web.shop import LANGUAGE_COOKIE
@@ -33,7 +40,7 @@ OTHERS = [name for name in LANGUAGES if name != OWN]
 PARTS = re.compile(r"\{\d+\}|</?\w+>")
 ROAD = (
     "/", "/new", "/bench", "/lasers", "/lasers/new", "/lasers/pulsed-500", "/materials", "/materials/oak",
-    "/materials/oil-varnish", "/shop", "/shop/devices", "/trust", "/waiting", "/nowhere", "/?q=zzz",
+    "/materials/oil-varnish", "/shop", "/shop/devices", "/shop/prices", "/trust", "/waiting", "/nowhere", "/?q=zzz",
 )  # fmt: skip
 STEPS = ("survey", "forecast", "patches", "recipe", "measure", "offer", "hazards", "piece")
 # Names of lasers, which are also keys that are typed, and what this test itself writes.
@@ -157,6 +164,60 @@ def test_nothing_on_the_road_is_left_in_english(spanish, store, pan, job):
                                          "length": "100 mm"})  # fmt: skip
     paths = [f"{pan}/{step}" for step in STEPS]
     assert left_on(spanish, [*paths, f"/bench?job={pan.rsplit('/', 1)[1]}"], typed) == {}
+
+
+def test_measuring_and_comparing_are_in_spanish(spanish, store, pan):
+    legs = {"name": "legs", "diameter": "60 mm", "length": "700 mm", "effort-turnings": "yes", "hand_finish": "10 %"}
+    assert send(spanish, store, pan, "measure/new/cylinder", **legs).status_code == 303
+    photos = [add_photo(store, photo(shade), pan.rsplit("/", 1)[1], about="lid") for shade in (90, 160)]
+    one, two = (entry.data["digest"] for entry in photos)
+    shapes = [f"{pan}/measure/new/{one['shape']}" for one in catalogue_of_shapes()]
+    on_photo = f"{pan}/measure/photo/{one}"
+    known = {"way": "rectangle", "width": "100 mm", "height": "200 mm"}
+    paths = [f"{pan}/measure", f"{pan}/measure/0", f"{pan}/measure/0/0", *shapes, on_photo,
+             f"{on_photo}?{urlencode(known)}", f"{on_photo}?{urlencode({'way': 'length', 'length': '1 m'})}",
+             f"{pan}/compare", f"{pan}/compare?before={one}&after={two}",
+             f"{pan}/compare/tap/places?before={one}&after={two}"]  # fmt: skip
+    assert left_on(spanish, paths, ("Skillet", "legs", "lid")) == {}
+    wrong = send(spanish, store, pan, "measure/new/cylinder", **{**legs, "diameter": "60 ells", "count": "many"})
+    assert (wrong.status_code, fell_through(wrong.text, (*TYPED, "Skillet", "legs", "ells", "many"))) == (422, [])
+
+
+def photo(shade):
+    out = io.BytesIO()
+    Image.new("RGB", (640, 480), (shade, shade, shade)).save(out, "JPEG")
+    return out.getvalue()
+
+
+def test_offer_quote_and_prices_are_in_spanish(spanish, store):
+    keep_charges(store, SHOP, 0)
+    job = f"/jobs/{(entry := gate(store)).id}"
+    customer = {"offer.customer": "Mrs A. Fenwick\nLow Weir", "offer.number": "Q-7"}
+    assert send(spanish, store, job, "quote", **customer).status_code == 303
+    # What the grade says goes on the sheet, and papers are in English.
+    typed = (entry.title, "Q-7", "Mrs A. Fenwick", "Low Weir", *SHOP["letterhead"]["terms"], SHOP["letterhead"]["name"],
+             *(zone["name"] for zone in GATE["zones"]), "Inner face", "Bea", "Invoice I-1", "I-1",
+             "Coating left: clean. Change of the surface: none.")  # fmt: skip
+    paths = ["/shop/prices", f"{job}/measure", f"{job}/offer", f"{job}/quote", f"{job}/approval"]
+    assert left_on(spanish, paths, typed) == {}
+    mark = re.search(r'name="mark" value="([^"]*)"', spanish.get(f"{job}/quote").text)[1]
+    sent = send(spanish, store, job, "quotes", mark=mark).headers["location"]
+    today = datetime.date.today().isoformat()
+    ways = (
+        (f"{sent}/accept", {"name": ""}, 422),
+        (f"{sent}/accept", {"name": "Bea", "on_paper": "yes", "tick-0": "yes", "tick-1": "yes"}, 303),
+        (f"{sent}/payments", {"amount": "1.234", "paid": today}, 422),
+        (f"{sent}/payments", {"amount": "24", "paid": today}, 303),
+        (f"{sent}/invoice", {"number": "I-1", "day": "soon"}, 422),
+        (f"{sent}/invoice", {"number": "I-1", "day": today, "due": today}, 303),
+        (f"{job}/approval", {"patch": "x"}, 422),
+        ("/shop/prices", {"prices.labour": "1.234", "version": "1"}, 422),
+    )
+    for path, form, status in ways:
+        answer = spanish.post(path, data=form)
+        assert (path, answer.status_code) == (path, status), texts(answer.text)
+        page = answer if status == 422 else spanish.get(answer.headers["location"])
+        assert (path, fell_through(page.text, (*TYPED, *typed, "soon"))) == (path, [])
 
 
 def test_what_is_wrong_is_said_in_the_language_of_the_page(spanish, store, pan):

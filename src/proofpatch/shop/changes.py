@@ -58,5 +58,5 @@ def last_change(store: Store, entry: Entry) -> str:
 
 def shortened(value: Any) -> str:
     """A value as a change names it, cut where it is long."""
-    words = str(value)
+    words = ", ".join(map(str, value)) if isinstance(value, list) else str(value)
     return words if len(words) <= LONGEST else f"{words[: LONGEST - 1]}…"

@@ -74,7 +74,7 @@ CODE = re.compile(
 # A path, a style, a spelling of a unit, a header: text, and shown to nobody.
 DRAWN = re.compile(
     r"%d|=\"|var\(|^M[{\d]|\{\d+\}[HVv]\{|serif|^BEGIN |^(?:Refresh|Location|selected)$|centimeter|meters|^D LB|^!'"
-    r"|seconds$|^deg degree|^(?:h hr|min mins|mil mils|x times|[dsm]|um|yd) "
+    r"|seconds$|^private, |^deg degree|^(?:h hr|min mins|mil mils|x times|[dsm]|um|yd) "
 )
 PERCENT = re.compile(r"%(?:\.\d)?[sdgfr]")
 BUGS = ("ValueError", "TypeError", "AssertionError", "RuntimeError", "KeyError")  # never shown
@@ -100,7 +100,9 @@ def messages() -> Messages:
             found[one].add(f"web/templates/{path.name}")
     for name, keys in TABLES.items():
         for one in _of_table(PACKAGE / name, keys):
-            found[one].add(name)
+            # The page of prices says what a rate is in one place and what is known of it in another.
+            for part in {one, *(one.split("; ", 1) if name == "offer/rates.csv" else ())}:
+                found[part].add(name)
     for one in MORE:
         found[one].add("web/words/more.txt")
     for path in sorted((HERE.parent / "static").glob("*.js")):
@@ -150,7 +152,7 @@ def _unsaid(node: ast.AST) -> Iterator[ast.AST]:
         if getattr(node, name, None) is not None:
             yield from ast.walk(getattr(node, name))
     if isinstance(node, ast.Call) and getattr(node.func, "attr", getattr(node.func, "id", "")) in (
-        "compile", "getLogger", "split", "text", "execute", "op", "TypeVar", "cast",
+        "compile", "getLogger", "split", "sub", "text", "execute", "op", "TypeVar", "cast",
     ):  # fmt: skip
         for one in node.args:
             yield from ast.walk(one)
