@@ -94,7 +94,7 @@ def test_states_differ_without_hue(phone, floor):
 
 
 def test_the_device_chooses_and_comes_back_to_where_it_was(phone, floor):
-    paper = "() => getComputedStyle(document.documentElement).backgroundColor"
+    paper = phone.locator("html")
     path = f"{floor.jobs['side']}/survey?test=alcohol"
     phone.goto(path)
     phone.emulate_media(color_scheme="dark")
@@ -105,9 +105,9 @@ def test_the_device_chooses_and_comes_back_to_where_it_was(phone, floor):
         button.tap()
         expect(button).to_have_attribute("aria-pressed", "true")
         assert phone.url == f"{floor.address}{path}"
-        assert phone.evaluate(paper) == colour
+        expect(paper).to_have_css("background-color", colour)
         phone.goto(f"{floor.jobs['tea']}/forecast")
-        assert phone.evaluate(paper) == colour  # every page, and pictures with it
+        expect(paper).to_have_css("background-color", colour)  # every page, and pictures with it
         drawn = phone.locator("figure.window svg:visible text").first
         ink = phone.evaluate("() => getComputedStyle(document.body).color")
         assert drawn.evaluate("(one) => getComputedStyle(one).fill") == ink
