@@ -166,7 +166,7 @@ def worst(rows: list[Judged]) -> str:
 PAGE = """# Grading by photo, against made photos
 
 Run: `python benchmarks/grading.py --seed {seed} --photos {photos} --write`. The constants of the grader were chosen on
-seeds 0 and 1 of the same maker (by its first version), three on seed 3, and one after a look at seed 2, whose false harm
+seeds 0 and 1 of the same maker (its first version), three on seed 3, and one after a look at seed 2, whose false harm
 was 16 %. None was chosen on seed {seed}.
 
 The whole chain: the printed sheet on a made piece, a made phone's JPEG of 12 megapixels, straight or 20° aslant, then
