@@ -113,6 +113,7 @@ def test_a_strip_is_graded_without_the_laptop_and_sent_once_in_order(phone, lapt
     waits(phone, 1)
     expect(phone.locator(".strip")).to_contain_text("partial, none: waits on this phone")
     grade(phone, "A2", "clean")
+    expect(phone.get_by_role("heading", level=1)).to_contain_text("Lay A3")
     waits(phone, 2)
     # A phone that was switched off in between still has them.
     phone.goto("/waiting")
@@ -158,12 +159,11 @@ def test_a_conflict_shows_both_sides_and_holds_up_its_own_job_only(phone, laptop
     phone.goto(f"{strip}/patches")
     grade(phone, "A1", "partial", photo=shot())
     expect(phone.locator(".strip")).to_contain_text("waits on this phone")
-    for job, words in ((strip, "after the grade"), (other, "of the door")):
+    for many, job, words in ((2, strip, "after the grade"), (3, other, "of the door")):
         phone.goto(f"{job}/piece")
         phone.get_by_label("A note").fill(words)
         phone.get_by_role("button", name="Add the note").click()
-        phone.wait_for_load_state()
-    waits(phone, 3)
+        waits(phone, many)  # written down, before the page is left
     # Meanwhile at the laptop: the same step, judged otherwise.
     form = {"step": "A1", "residue": "clean", "harm": "none"}
     assert client.post(f"{strip}/patches", data=form).status_code == 303
