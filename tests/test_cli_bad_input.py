@@ -12,7 +12,7 @@ import pytest
 from proofpatch.cli import DONE, Answer, cli, main, sentence
 from proofpatch.cli_read import AREA, BEAM, FUME, KNOBS, OPTIONS, STOP, SURFACE
 from proofpatch.errors import InputError
-from proofpatch.shop.job import KEYS, LISTS
+from proofpatch.shop.job_tables import KEYS, LISTS
 from proofpatch.shop.log import LOG_KEYS, UNIT_KEYS
 
 EXAMPLE = Path(__file__).parent.parent / "docs" / "examples" / "chest.toml"

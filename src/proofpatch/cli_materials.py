@@ -21,7 +21,7 @@ from proofpatch.materials import (
     substrate_ids,
 )
 from proofpatch.records import datum_record
-from proofpatch.shop.job import quoted
+from proofpatch.shop.values import quoted
 from proofpatch.sources import STATUS, Datum
 from proofpatch.units import show
 

@@ -160,7 +160,7 @@ def read_outline(path: str) -> Any:
         InputError: no such file, or none in it.
     """
     from proofpatch.measure.outline import outline_from
-    from proofpatch.shop.job import read_file
+    from proofpatch.shop.job_tables import read_file
 
     raw = read_file(Path(path), "--outline", "outline")
     try:

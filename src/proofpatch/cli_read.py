@@ -16,7 +16,8 @@ from proofpatch.errors import InputError
 from proofpatch.lasers import Laser
 from proofpatch.lasers import laser as find_laser
 from proofpatch.physics.setting import MOST_PASSES, Setting
-from proofpatch.shop.job import DEFAULT_LASER, Job, find_any_laser, job_from, quoted, read_job
+from proofpatch.shop.job import DEFAULT_LASER, Job, find_any_laser, job_from, read_job
+from proofpatch.shop.values import quoted
 from proofpatch.units import parse
 
 MOST_TEXT = 4096  # characters; longer than any name, number or path

@@ -11,8 +11,8 @@ from typing import Any
 from proofpatch.cli_read import MEASURE_OPTIONS, OPTIONS, number
 from proofpatch.errors import InputError
 from proofpatch.lasers.readings import Reading
-from proofpatch.shop.job import quoted
 from proofpatch.shop.laser_log import FITTED, read_date
+from proofpatch.shop.values import quoted
 from proofpatch.units import parse
 
 NO_MARK = "none"

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 import proofpatch as pp
 from proofpatch.errors import InputError
 from proofpatch.offer.hours import rates_data
-from proofpatch.shop.job import KEYS, LARGEST_FILE, LISTS, REQUIRED, find_any_laser, job_from, read_job
+from proofpatch.shop.job import find_any_laser, job_from, read_job
+from proofpatch.shop.job_tables import KEYS, LARGEST_FILE, LISTS, REQUIRED
 from proofpatch.survey import HardStop
 
 ROOT = Path(__file__).parents[2]

@@ -17,7 +17,7 @@ from made_photo import shot
 
 from proofpatch.cli import main
 from proofpatch.materials import coating, coating_ids, substrate_ids
-from proofpatch.shop.job import LARGEST_FILE
+from proofpatch.shop.job_tables import LARGEST_FILE
 from proofpatch.web.api import create_api
 from proofpatch.web.app import create
 

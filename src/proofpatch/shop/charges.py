@@ -11,12 +11,14 @@ from typing import Any
 
 from proofpatch.errors import InputError
 from proofpatch.offer.money import shown
-from proofpatch.shop.job import KEYS, Job, inside, job_from, read_value
+from proofpatch.shop.job import Job, job_from
+from proofpatch.shop.job_tables import KEYS, inside
 from proofpatch.shop.lasers import entry_named, known
 from proofpatch.shop.offered import paper_of, prices_of
 from proofpatch.shop.people import item_of
 from proofpatch.shop.settings import Settings, settings_of
 from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.values import read_value
 
 KIND = "prices"
 TABLES = ("prices", "rates", "letterhead")

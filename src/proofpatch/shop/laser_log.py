@@ -14,7 +14,7 @@ from proofpatch.errors import InputError
 from proofpatch.lasers import Laser
 from proofpatch.lasers.history import Course, follow
 from proofpatch.lasers.readings import Reading
-from proofpatch.shop.job import nearest, plain_number, quoted, read_value
+from proofpatch.shop.values import nearest, plain_number, quoted, read_value
 
 # list of a reading -> the keys of its entries, in the order of its numbers
 LISTS = {

@@ -16,9 +16,11 @@ from proofpatch.errors import InputError
 from proofpatch.lasers import Laser, laser_from_table, laser_ids
 from proofpatch.lasers.history import follow, laser_as_measured
 from proofpatch.lasers.readings import Reading
-from proofpatch.shop.job import DEFAULT_LASER, inside, quoted
+from proofpatch.shop.job import DEFAULT_LASER
+from proofpatch.shop.job_tables import inside
 from proofpatch.shop.laser_log import Own, reading_from, reading_to
 from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.values import quoted
 
 KIND = "laser"
 HELD = 64  # lasers whose readings are held in memory as followed

@@ -17,7 +17,7 @@ from proofpatch.learn.grading import CLEAN_EDGE, NEARLY_EDGE, PARTIAL_EDGE
 from proofpatch.learn.surface import MOST_LAYERS
 from proofpatch.physics.elementwise import normal_cdf
 from proofpatch.physics.setting import Setting
-from proofpatch.shop.job import nearest, plain_number, quoted, read_value
+from proofpatch.shop.values import nearest, plain_number, quoted, read_value
 
 LOG_KEYS = (
     "setting", "residue", "harm", "fraction_left", "layer", "seconds", "length", "wiped", "grader", "waited",

@@ -14,7 +14,8 @@ from proofpatch.offer.quote import LONGEST_TEXT, PRICINGS, Party, text_line
 from proofpatch.offer.tax import Tax
 from proofpatch.offer.written import VALID_DAYS, Paper
 from proofpatch.offer.zones import Preliminaries, measured_zone
-from proofpatch.shop.job import Job, inside
+from proofpatch.shop.job import Job
+from proofpatch.shop.job_tables import inside
 
 TAX_KEYS = {
     "tax": "rate",

@@ -9,7 +9,7 @@ from fastapi import FastAPI, Request, Response
 from fastapi.responses import PlainTextResponse, RedirectResponse
 from starlette.concurrency import run_in_threadpool
 
-from proofpatch.shop.job import LARGEST_FILE
+from proofpatch.shop.job_tables import LARGEST_FILE
 from proofpatch.web.api.trouble import trouble
 from proofpatch.web.door import HERE, Door, host_of, is_here, open_to_all
 from proofpatch.web.shop import language_here

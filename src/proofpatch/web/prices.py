@@ -18,7 +18,7 @@ from proofpatch.offer.tax import PER
 from proofpatch.offer.told import told as sentences
 from proofpatch.shop.changes import differences
 from proofpatch.shop.charges import KIND, TABLES, charges_of, keep_charges
-from proofpatch.shop.job import KEYS
+from proofpatch.shop.job_tables import KEYS
 from proofpatch.shop.settings import CURRENCIES, Settings, settings_of
 from proofpatch.shop.store import Store
 from proofpatch.sources import Datum, cite

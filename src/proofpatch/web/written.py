@@ -10,8 +10,9 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from proofpatch.errors import InputError
-from proofpatch.shop.job import FACTORS, KEYS
+from proofpatch.shop.job_tables import KEYS
 from proofpatch.shop.offer_keys import WHOLES
+from proofpatch.shop.values import FACTORS
 from proofpatch.web.shell import Form, text
 
 MOST_LINES = 12

@@ -17,11 +17,12 @@ from proofpatch.measure.figure import MOST_PARTS
 from proofpatch.measure.shapes import SHAPES
 from proofpatch.offer.money import MOST
 from proofpatch.physics.setting import BOUNDS, MOST_PASSES, PATTERNS
-from proofpatch.shop.job import EARLIEST_YEAR, EVIDENCE, FACTORS, KEYS, LISTS, LONGEST_TEXT, REQUIRED
+from proofpatch.shop.job_tables import EVIDENCE, KEYS, LISTS, REQUIRED
 from proofpatch.shop.offer_keys import WHOLES
 from proofpatch.shop.people import LONGEST_NOTE
 from proofpatch.shop.store import LONGEST_BY, LONGEST_TITLE
 from proofpatch.shop.tables import KINDS
+from proofpatch.shop.values import EARLIEST_YEAR, FACTORS, LONGEST_TEXT
 from proofpatch.shop.zones import READERS
 from proofpatch.units import kind_named
 

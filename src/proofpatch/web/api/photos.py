@@ -7,9 +7,9 @@ from typing import Annotated, Any
 from fastapi import APIRouter, File, Form, Response, UploadFile
 
 from proofpatch.errors import InputError
-from proofpatch.shop.job import LONGEST_TEXT
 from proofpatch.shop.photos import add_photo, exported, photo_of
 from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.values import LONGEST_TEXT
 from proofpatch.web.api import models as m
 from proofpatch.web.api.find import open_job, thing
 from proofpatch.web.api.trouble import Declined

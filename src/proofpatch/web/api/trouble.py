@@ -13,8 +13,8 @@ from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
 from proofpatch.errors import InputError
-from proofpatch.shop.job import LONGEST_TEXT, quoted
 from proofpatch.shop.store import Overtaken
+from proofpatch.shop.values import LONGEST_TEXT, quoted
 from proofpatch.web.api.models import DEEPEST, LONGEST_KEY, MOST_ENTRIES, PRINTABLE
 
 LONGEST_SENTENCE = 1000  # characters; no stop is so long
