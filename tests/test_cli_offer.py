@@ -92,6 +92,13 @@ def test_pieces_are_priced_with_the_hand_learning(run, tmp_path):
     assert record["quote"]["pricing"] == "per piece"
 
 
+def test_no_fee_is_credited_that_nobody_noted(run, tmp_path):
+    (tmp_path / "gate.toml").write_text(GATE.replace("strips = 1\n", ""), "utf-8")
+    quote = json.loads(run("gate.toml", "--json")[1])["quote"]
+    assert Decimal(quote["credit"]) == 0
+    assert dict(quote["terms"])["Test patches"].startswith("€60.00, due when they are laid, taken off the price")
+
+
 def test_no_recipe_no_price(run, tmp_path):
     (tmp_path / "gate.toml").write_text(GATE.replace('p_harm = "30 %"', "p_harm = 0"), "utf-8")
     code, out, _ = run("gate.toml", "--json")

@@ -36,7 +36,6 @@ class Paper:
     starts: str = ""
     valid_days: int = VALID_DAYS
     scope: tuple[str, ...] = ()
-    patches_paid: bool = False
     locale: str = "en"
     terms: tuple[tuple[str, str], ...] = field(default=())
     pricing: str = ""
@@ -55,7 +54,7 @@ def write_quote(choices: Sequence[Choice], belief: Belief, asked: Asked, paper: 
     surface = belief.surface
     coats = [max(coat.shares, key=lambda key: coat.shares[key]) for coat in surface.coats]
     assert first.recipe.setting is not None
-    fee = prices.patch_fee
+    fee = prices.patch_fee  # no credit: what came in is noted as a payment, and taken off the invoice
     return Quote(
         paper.number, paper.day, paper.day + datetime.timedelta(days=paper.valid_days), paper.shop, paper.customer,
         paper.title, lines, code, site=paper.site,
@@ -65,7 +64,7 @@ def write_quote(choices: Sequence[Choice], belief: Belief, asked: Asked, paper: 
         unchanged=said_of("unchanged", surface.substrate), cautions=said_of("cautions", surface.substrate),
         excluded=said_of("excluded", surface.substrate), assumed=said_of("assumed", surface.substrate),
         duration=duration_words(first), starts=paper.starts, sample=paper.sample, tax=prices.tax,
-        deposit=prices.deposit, credit=fee if paper.patches_paid else Decimal(0),
+        deposit=prices.deposit,
         options=tuple((one.name, one.words, one.price.net) for one in choices[1:]),
         terms=terms((*_fee_terms(fee, paper, code), *paper.terms)),
         if_sample_fails=if_sample_fails(fee, shown(fee, code, paper.locale)),
@@ -87,8 +86,8 @@ def duration_words(choice: Choice) -> str:
 
 
 def _fee_terms(fee: Decimal, paper: Paper, code: str) -> tuple[tuple[str, str], ...]:
-    """What the test patches cost while they are still to be laid."""
-    if not fee or paper.patches_paid:
+    """What the test patches cost, and that the price counts it in."""
+    if not fee:
         return ()
     said = shown(fee, code, paper.locale)
     return (("Test patches", f"{said}, due when they are laid, taken off the price when the job goes ahead."),)

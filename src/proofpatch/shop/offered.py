@@ -100,7 +100,6 @@ def paper_of(work: Job, day: datetime.date | None = None) -> Paper:
             text_line(about.get("number", "1"), "number"), day or datetime.date.today(), shop, to, work.title,
             about.get("site", ""), about.get("sample", ""), about.get("starts", ""),
             about.get("valid_days", VALID_DAYS), tuple(about.get("scope", ())),
-            patches_paid=bool(work.offer["prices"].get("patch_fee")) and not about.get("strips"),
             locale=head.get("locale", "en"), terms=own, pricing=about.get("pricing", ""),
         )  # fmt: skip
 
