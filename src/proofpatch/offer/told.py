@@ -49,20 +49,24 @@ def terms(extra: Iterable[tuple[str, str]] = ()) -> tuple[tuple[str, str], ...]:
     return (*((str(row["name"]), str(row["text"])) for row in told()["terms"]), *extra)
 
 
-def method_words(coatings: Iterable[str], ground: str, passes: int, kept: str = "") -> tuple[str, ...]:
+def method_words(
+    coatings: Iterable[str], ground: str, passes: int, kept: str = "", proven: bool = True
+) -> tuple[str, ...]:
     """How the work is done, for somebody who has never seen it.
 
     Args:
         coatings: ids, the top one first. ground: substrate id. passes: of the recipe.
         kept: the layer at which it stops, in words; empty: down to the substrate.
+        proven: a patch was laid at the setting.
     """
     names = " and ".join(coating(key).title.lower() for key in coatings)
     down = f"down to {kept}" if kept else f"down to the {substrate(ground).title.lower()}"
+    when = "was" if proven else "has yet to be"
     times = "once" if passes == 1 else f"{passes} times"
     return (
         f"We take the {names} off {down} with short pulses of light from a hand-held laser. No blasting medium, no "
         "water and no solvent touches the piece.",
-        f"The light is led over the surface in strokes, {times} at the setting that was proven on the sample.",
+        f"The light is led over the surface in strokes, {times} at the setting that {when} proven on the sample.",
         "What comes off is drawn away at the spot and filtered. Parts not to be touched are covered.",
         "At the end the surface is dusted down, looked at with you beside the sample, and photographed.",
     )
