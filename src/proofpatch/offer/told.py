@@ -8,6 +8,7 @@ from decimal import Decimal
 from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
+from typing import Required, TypedDict
 
 from proofpatch.materials import coating, substrate
 from proofpatch.sources import STATUS, sources
@@ -22,8 +23,18 @@ FINISH = (
 )
 
 
+class Told(TypedDict, total=False):
+    """A row of told.toml: grounds of a sentence that holds for some, name of a term."""
+
+    text: Required[str]
+    source: Required[str]
+    status: Required[str]
+    grounds: list[str]
+    name: str
+
+
 @lru_cache(maxsize=1)
-def told() -> Mapping[str, tuple[Mapping[str, object], ...]]:
+def told() -> Mapping[str, tuple[Told, ...]]:
     """The sentences of told.toml by list.
 
     Raises:
@@ -41,12 +52,12 @@ def told() -> Mapping[str, tuple[Mapping[str, object], ...]]:
 def said_of(name: str, ground: str) -> tuple[str, ...]:
     """The sentences of a list that hold for a substrate."""
     known = {ANY, ground, *substrate(ground).families}
-    return tuple(str(row["text"]) for row in told()[name] if known & set(row["grounds"]))  # type: ignore[call-overload]
+    return tuple(row["text"] for row in told()[name] if known & set(row["grounds"]))
 
 
 def terms(extra: Iterable[tuple[str, str]] = ()) -> tuple[tuple[str, str], ...]:
     """Every job's terms, the shop's own behind them."""
-    return (*((str(row["name"]), str(row["text"])) for row in told()["terms"]), *extra)
+    return (*((row["name"], row["text"]) for row in told()["terms"]), *extra)
 
 
 def method_words(
