@@ -70,11 +70,11 @@ def offer_lines(record: Mapping[str, Any], pdf: Any = None) -> list[str]:
     time = record["time_s"]
     lines = wrapped(f"{record['answer']} {spoken(time['p10'])} to {spoken(time['p90'])} of work, 8 times in 10.")
     lines += ["", *wrapped(record["because"])]
+    if Decimal(record["tax"]):
+        lines += wrapped(f"With tax {money(record['gross'])}, of it {money(record['tax'])} tax.")
     firm = record["quote"]["basis"] != "estimate"
     if not firm:
         lines += ["", *wrapped(f"No patch confirmed the recipe: this is an estimate, no quote. {UNPROVEN}")]
-    if Decimal(record["tax"]):
-        lines += wrapped(f"With tax {money(record['gross'])}, of it {money(record['tax'])} tax.")
     lines += ["", "Where the hours go, 8 times in 10:"]
     for part in record["parts"][:MOST_PARTS]:
         lines.append(f"  {part['what']:<20} {_minutes(part['p10'])} to {_minutes(part['p90'])} min")
