@@ -92,6 +92,32 @@ def test_pieces_are_priced_with_the_hand_learning(run, tmp_path):
     assert record["quote"]["pricing"] == "per piece"
 
 
+def test_no_fee_is_credited_that_nobody_noted(run, tmp_path):
+    (tmp_path / "gate.toml").write_text(GATE.replace("strips = 1\n", ""), "utf-8")
+    quote = json.loads(run("gate.toml", "--json")[1])["quote"]
+    assert Decimal(quote["credit"]) == 0
+    assert dict(quote["terms"])["Test patches"].startswith("€60.00, due when they are laid, taken off the price")
+
+
+def test_what_stops_the_pages_stops_the_price(run, tmp_path):
+    lead = GATE[GATE.index("[lead]") : GATE.index("[limits]")]
+    (tmp_path / "gate.toml").write_text(GATE.replace(lead, ""), "utf-8")
+    code, out, _ = run("gate.toml", "--pdf", "quote.pdf")
+    assert code == 1
+    assert "Stop: lead" in out
+    assert not (tmp_path / "quote.pdf").exists()
+
+
+def test_without_a_confirming_patch_the_paper_is_an_estimate(run, tmp_path):
+    out = run("gate.toml", "--pdf", "quote.pdf")[1]
+    assert "this is an estimate, no quote" in " ".join(out.split())
+    pages = PdfReader(tmp_path / "quote.pdf").pages
+    said = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert "Estimate" in said
+    assert "We accept estimate" in said
+    assert "It depends on a test patch at this very setting" in said
+
+
 def test_no_recipe_no_price(run, tmp_path):
     (tmp_path / "gate.toml").write_text(GATE.replace('p_harm = "30 %"', "p_harm = 0"), "utf-8")
     code, out, _ = run("gate.toml", "--json")

@@ -11,7 +11,7 @@ from proofpatch.cli_show import wrapped
 from proofpatch.errors import InputError
 from proofpatch.offer.money import shown
 from proofpatch.offer.quote import Quote
-from proofpatch.offer.written import spoken
+from proofpatch.offer.written import UNPROVEN, spoken
 from proofpatch.units import percent
 
 MOST_PARTS = 12
@@ -72,6 +72,9 @@ def offer_lines(record: Mapping[str, Any], pdf: Any = None) -> list[str]:
     lines += ["", *wrapped(record["because"])]
     if Decimal(record["tax"]):
         lines += wrapped(f"With tax {money(record['gross'])}, of it {money(record['tax'])} tax.")
+    firm = record["quote"]["basis"] != "estimate"
+    if not firm:
+        lines += ["", *wrapped(f"No patch confirmed the recipe: this is an estimate, no quote. {UNPROVEN}")]
     lines += ["", "Where the hours go, 8 times in 10:"]
     for part in record["parts"][:MOST_PARTS]:
         lines.append(f"  {part['what']:<20} {_minutes(part['p10'])} to {_minutes(part['p90'])} min")
@@ -98,7 +101,7 @@ def offer_lines(record: Mapping[str, Any], pdf: Any = None) -> list[str]:
             lines.append(f"  {one['pieces']} at {money(one['each'])} each, {spoken(one['time_each_s'])} each")
     lines += ["", *wrapped("; ".join(record["assumptions"]) + ("." if record["assumptions"][-1][-1] != "." else ""))]
     if pdf:
-        lines += ["", f"The quote is in {pdf}."]
+        lines += ["", f"The {'quote' if firm else 'estimate'} is in {pdf}."]
     return lines
 
 

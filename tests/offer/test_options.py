@@ -15,7 +15,7 @@ from proofpatch.offer.options import Asked, by_pieces, side_by_side
 from proofpatch.offer.price import Prices
 from proofpatch.offer.quote import Party
 from proofpatch.offer.removed import removed_mass
-from proofpatch.offer.written import Paper, write_quote
+from proofpatch.offer.written import UNPROVEN, Paper, write_quote
 from proofpatch.shop.zones import zone_from
 
 D = Decimal
@@ -67,9 +67,25 @@ def test_the_quote_adds_up_and_says_what_the_patches_cost(found, pan_belief):
     assert dict(quote.terms)["Test patches"].startswith("€60.00")
     assert quote.credit == 0
     assert "you pay the test patches, €60.00, and nothing more" in quote.if_sample_fails
-    paid = write_quote(ways, pan_belief, asked, dataclasses.replace(paper, patches_paid=True))
-    assert paid.credit == D(60)
-    assert "Test patches" not in dict(paid.terms)
+
+
+def test_what_no_patch_confirmed_says_so_on_the_paper(found, pan_belief):
+    asked, paper = Asked((FRONT, BACK), PRICES, (True, False)), Paper("Q", DAY, Party("Heron"), Party("A"), "Pan")
+
+    def written(confirmed):
+        ways = side_by_side(dataclasses.replace(found, confirmed=confirmed), pan_belief, asked)
+        return write_quote(ways, pan_belief, asked, paper)
+
+    open_, firm = written(False), written(True)
+    assert (open_.basis, firm.basis) == ("estimate", "fixed")
+    assert UNPROVEN in open_.assumed
+    assert UNPROVEN not in firm.assumed
+    assert any("has yet to be proven" in said for said in open_.method)
+    assert any("was proven" in said for said in firm.method)
+    depends = {name: words.endswith(UNPROVEN) for name, words, _ in firm.options}
+    assert depends == {"Front only": False, "Gentler": True, "Faster": True}
+    assert "Back stays as it is." in dict((name, words) for name, words, _ in firm.options)["Front only"]
+    assert all(words.endswith(UNPROVEN) for _, words, _ in open_.options)
 
 
 # m = A Σ t ρ: the median is near thickness times density of the data, and it grows with the area and the share caught.

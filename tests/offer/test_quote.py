@@ -108,6 +108,13 @@ def test_an_option_is_invoiced_in_place_of_the_lines():
         accept(sent, "A. Fenwick", DAY + datetime.timedelta(days=31))
 
 
+def test_whatever_way_was_accepted_can_be_invoiced():
+    words = ", ".join(f"panel {n} of the left side" for n in range(12)) + " stay as they are."
+    sent = send(made_quote(options=(("Front only", words, D("340.00")),)), DAY)
+    bill = invoice(sent, accept(sent, "A. Fenwick", DAY, "Front only"), "R-1", DAY, LATER)
+    assert bill.lines[0].detail == words
+
+
 @pytest.mark.parametrize(
     ("slip", "field"),
     [({"title": ""}, "title"), ({"title": "x" * 201}, "title"), ({"title": "a\nb"}, "title"), ({"lines": ()}, "lines"),

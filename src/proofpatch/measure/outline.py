@@ -26,8 +26,9 @@ from proofpatch.units import show
 
 MOST_TAPS = 2000
 MOST_OPENINGS = 50
-NEAREST_HORIZON = 0.05  # least depth factor beside the largest: a face seen more askew is not measured
-UNSURE = 0.5  # spread from which an area says nothing
+# Least depth factor beside the largest: a face seen more askew is not measured (common practice, no source).
+NEAREST_HORIZON = 0.05
+UNSURE = 0.5  # spread from which an area says nothing (common practice, no source)
 
 
 @dataclass(frozen=True, kw_only=True)

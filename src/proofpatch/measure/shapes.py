@@ -89,8 +89,23 @@ class Frame(Shape):
         return face + self.sides * count * around * self.recess
 
 
+class ByFactor(Shape):
+    """A shape with a row (name, kind) of its own in the factors."""
+
+    kind: str
+
+    @property
+    def factor(self) -> Datum:
+        """What its plain area is multiplied by."""
+        return factors()[self.name, self.kind]
+
+    @property
+    def data(self) -> tuple[Datum, ...]:
+        return (*super().data, self.factor)
+
+
 @dataclass(frozen=True, kw_only=True)
-class Joinery(Shape):
+class Joinery(ByFactor):
     """Flat area of a side times the trade's factor, and edges: 2 (H + W) t."""
 
     name, title, of_factor = "joinery", "joinery by factor", True
@@ -101,16 +116,12 @@ class Joinery(Shape):
     sides: int = _sides()
 
     def developed(self) -> float:
-        face = self.sides * self.height * self.width * factors()[self.name, self.kind].value
+        face = self.sides * self.height * self.width * self.factor.value
         return face + 2 * (self.height + self.width) * self.thickness
-
-    @property
-    def data(self) -> tuple[Datum, ...]:
-        return (*super().data, factors()[self.name, self.kind])
 
 
 @dataclass(frozen=True, kw_only=True)
-class OpenWork(Shape):
+class OpenWork(ByFactor):
     """Trellis, folding gate or railing: height × width × the trade's factor for all of it, all round."""
 
     name, title, of_factor = "trellis", "open work", True
@@ -119,11 +130,7 @@ class OpenWork(Shape):
     kind: str = figure("Kind", "What it is, for the factor on its overall area.", "choice", choices=items("trellis"))
 
     def developed(self) -> float:
-        return self.height * self.width * factors()[self.name, self.kind].value
-
-    @property
-    def data(self) -> tuple[Datum, ...]:
-        return (*super().data, factors()[self.name, self.kind])
+        return self.height * self.width * self.factor.value
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -178,23 +185,19 @@ class Turned(Shape):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Spindle(Shape):
+class Spindle(ByFactor):
     """π d L of its largest diameter × the trade's factor."""
 
-    name, title = "spindle", "turned part by factor"
+    name, title, kind = "spindle", "turned part by factor", "turned"
     length: float = figure("Length", "From end to end.")
     diameter: float = figure("Diameter", "The largest.")
 
     def developed(self) -> float:
-        return math.pi * self.diameter * self.length * factors()[self.name, "turned"].value
+        return math.pi * self.diameter * self.length * self.factor.value
 
     @property
     def form(self) -> float:
-        return half_width(factors()[self.name, "turned"])
-
-    @property
-    def data(self) -> tuple[Datum, ...]:
-        return (*super().data, factors()[self.name, "turned"])
+        return half_width(self.factor)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,7 +11,7 @@ from proofpatch.offer.rates import Floats, rates_data
 from proofpatch.sources import cite
 from proofpatch.units import percent
 
-WORTH_NAMING = 0.03  # of the variance; less is noise of the samples
+WORTH_NAMING = 0.03  # of the variance; less decides nothing (common practice, no source)
 WORDS = {
     "set_up": "setting up and clearing away", "hand_factor": "time at the piece over beam-on time",
     "daily_speed": "the day's hand speed", "lane_overlap": "overlap of the lanes",

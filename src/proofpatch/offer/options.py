@@ -18,7 +18,7 @@ from proofpatch.offer.removed import removed_mass
 from proofpatch.offer.zones import Preliminaries, Zone
 from proofpatch.physics.setting import Setting
 
-WORTH_FASTER = 1.05  # times the recipe's rate; less is no choice
+WORTH_FASTER = 1.05  # times the recipe's rate; less is no choice (common practice, no source)
 BATCHES = (1, 2, 5, 10)
 
 

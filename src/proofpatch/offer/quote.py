@@ -67,7 +67,7 @@ class Line:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "words", text_line(self.words, "lines.words", empty=False))
-        object.__setattr__(self, "detail", text_line(self.detail, "lines.detail"))
+        object.__setattr__(self, "detail", text_line(self.detail, "lines.detail", LONGEST_TEXT))
         object.__setattr__(self, "amount", amount(self.amount, "lines.amount", "The sum of a line", -(10**9)))
 
 

@@ -8,6 +8,7 @@ from decimal import Decimal
 from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
+from typing import Required, TypedDict
 
 from proofpatch.materials import coating, substrate
 from proofpatch.sources import STATUS, sources
@@ -22,8 +23,18 @@ FINISH = (
 )
 
 
+class Told(TypedDict, total=False):
+    """A row of told.toml: grounds of a sentence that holds for some, name of a term."""
+
+    text: Required[str]
+    source: Required[str]
+    status: Required[str]
+    grounds: list[str]
+    name: str
+
+
 @lru_cache(maxsize=1)
-def told() -> Mapping[str, tuple[Mapping[str, object], ...]]:
+def told() -> Mapping[str, tuple[Told, ...]]:
     """The sentences of told.toml by list.
 
     Raises:
@@ -41,28 +52,32 @@ def told() -> Mapping[str, tuple[Mapping[str, object], ...]]:
 def said_of(name: str, ground: str) -> tuple[str, ...]:
     """The sentences of a list that hold for a substrate."""
     known = {ANY, ground, *substrate(ground).families}
-    return tuple(str(row["text"]) for row in told()[name] if known & set(row["grounds"]))  # type: ignore[call-overload]
+    return tuple(row["text"] for row in told()[name] if known & set(row["grounds"]))
 
 
 def terms(extra: Iterable[tuple[str, str]] = ()) -> tuple[tuple[str, str], ...]:
     """Every job's terms, the shop's own behind them."""
-    return (*((str(row["name"]), str(row["text"])) for row in told()["terms"]), *extra)
+    return (*((row["name"], row["text"]) for row in told()["terms"]), *extra)
 
 
-def method_words(coatings: Iterable[str], ground: str, passes: int, kept: str = "") -> tuple[str, ...]:
+def method_words(
+    coatings: Iterable[str], ground: str, passes: int, kept: str = "", proven: bool = True
+) -> tuple[str, ...]:
     """How the work is done, for somebody who has never seen it.
 
     Args:
         coatings: ids, the top one first. ground: substrate id. passes: of the recipe.
         kept: the layer at which it stops, in words; empty: down to the substrate.
+        proven: a patch was laid at the setting.
     """
     names = " and ".join(coating(key).title.lower() for key in coatings)
     down = f"down to {kept}" if kept else f"down to the {substrate(ground).title.lower()}"
+    when = "was" if proven else "has yet to be"
     times = "once" if passes == 1 else f"{passes} times"
     return (
         f"We take the {names} off {down} with short pulses of light from a hand-held laser. No blasting medium, no "
         "water and no solvent touches the piece.",
-        f"The light is led over the surface in strokes, {times} at the setting that was proven on the sample.",
+        f"The light is led over the surface in strokes, {times} at the setting that {when} proven on the sample.",
         "What comes off is drawn away at the spot and filtered. Parts not to be touched are covered.",
         "At the end the surface is dusted down, looked at with you beside the sample, and photographed.",
     )

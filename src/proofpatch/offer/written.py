@@ -19,6 +19,8 @@ from proofpatch.offer.zones import Zone
 from proofpatch.units import show
 
 SPOKEN_FROM = 2 * 3600.0  # s; below it a time is said in minutes
+# Said on the paper of every setting that no patch was laid at.
+UNPROVEN = "It depends on a test patch at this very setting that comes out as described."
 VALID_DAYS = 30  # 14 to 30 days are usual (trade practice of this project)
 
 
@@ -36,14 +38,13 @@ class Paper:
     starts: str = ""
     valid_days: int = VALID_DAYS
     scope: tuple[str, ...] = ()
-    patches_paid: bool = False
     locale: str = "en"
     terms: tuple[tuple[str, str], ...] = field(default=())
     pricing: str = ""
 
 
 def write_quote(choices: Sequence[Choice], belief: Belief, asked: Asked, paper: Paper) -> Quote:
-    """The quote of the first choice, the others beside it.
+    """The quote of the first choice, the others beside it; an estimate where no patch confirmed the recipe.
 
     Raises:
         InputError: a part that no quote has.
@@ -55,18 +56,20 @@ def write_quote(choices: Sequence[Choice], belief: Belief, asked: Asked, paper: 
     surface = belief.surface
     coats = [max(coat.shares, key=lambda key: coat.shares[key]) for coat in surface.coats]
     assert first.recipe.setting is not None
-    fee = prices.patch_fee
+    proven = first.recipe.confirmed
+    fee = prices.patch_fee  # no credit: what came in is noted as a payment, and taken off the invoice
     return Quote(
         paper.number, paper.day, paper.day + datetime.timedelta(days=paper.valid_days), paper.shop, paper.customer,
-        paper.title, lines, code, site=paper.site,
+        paper.title, lines, code, site=paper.site, basis="fixed" if proven else "estimate",
         pricing=paper.pricing or ("per piece" if asked.pieces > 1 else "lump sum"),
         scope=paper.scope or tuple(_scope(zone, asked.pieces) for zone in first.zones),
-        method=method_words(coats, surface.substrate, first.recipe.setting.passes), finish=FINISH,
+        method=method_words(coats, surface.substrate, first.recipe.setting.passes, proven=proven), finish=FINISH,
         unchanged=said_of("unchanged", surface.substrate), cautions=said_of("cautions", surface.substrate),
-        excluded=said_of("excluded", surface.substrate), assumed=said_of("assumed", surface.substrate),
+        excluded=said_of("excluded", surface.substrate),
+        assumed=(*(() if proven else (UNPROVEN,)), *said_of("assumed", surface.substrate)),
         duration=duration_words(first), starts=paper.starts, sample=paper.sample, tax=prices.tax,
-        deposit=prices.deposit, credit=fee if paper.patches_paid else Decimal(0),
-        options=tuple((one.name, one.words, one.price.net) for one in choices[1:]),
+        deposit=prices.deposit,
+        options=tuple((one.name, _option_words(one), one.price.net) for one in choices[1:]),
         terms=terms((*_fee_terms(fee, paper, code), *paper.terms)),
         if_sample_fails=if_sample_fails(fee, shown(fee, code, paper.locale)),
         locale=paper.locale,
@@ -86,9 +89,14 @@ def duration_words(choice: Choice) -> str:
     return f"The work takes about {spoken(low)} to {spoken(high)}."
 
 
+def _option_words(one: Choice) -> str:
+    """What another way means, and what it depends on."""
+    return one.words if one.recipe.confirmed else f"{one.words} {UNPROVEN}"
+
+
 def _fee_terms(fee: Decimal, paper: Paper, code: str) -> tuple[tuple[str, str], ...]:
-    """What the test patches cost while they are still to be laid."""
-    if not fee or paper.patches_paid:
+    """What the test patches cost, and that the price counts it in."""
+    if not fee:
         return ()
     said = shown(fee, code, paper.locale)
     return (("Test patches", f"{said}, due when they are laid, taken off the price when the job goes ahead."),)

@@ -14,7 +14,7 @@ from proofpatch.offer.money import shown
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.job_tables import KEYS, inside
 from proofpatch.shop.lasers import entry_named, known
-from proofpatch.shop.offered import paper_of, prices_of
+from proofpatch.shop.offered import paper_from, prices_of
 from proofpatch.shop.people import item_of
 from proofpatch.shop.settings import Settings, settings_of
 from proofpatch.shop.store import Entry, Store
@@ -66,7 +66,7 @@ def check_charges(tables: Tables) -> None:
     prices = prices_of(read["prices"])
     with inside("letterhead"):
         shown(Decimal(1), prices.currency, read["letterhead"].get("locale", "en"))
-    paper_of(Job("the shop", None, None, offer=read))  # type: ignore[arg-type]  # only its tables are read
+    paper_from(read, "the shop")
 
 
 def with_charges(data: Mapping[str, Any], shop: Tables, settings: Settings, customer: str = "") -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from dataclasses import replace
 from decimal import Decimal
 from typing import Any
@@ -87,21 +88,25 @@ def paper_of(work: Job, day: datetime.date | None = None) -> Paper:
     Raises:
         InputError: a line that cannot stand on paper.
     """
-    about, head = work.offer["offer"], work.offer["letterhead"]
+    return paper_from(work.offer, work.title, day)
+
+
+def paper_from(said: Mapping[str, Any], title: str, day: datetime.date | None = None) -> Paper:
+    """The paper of a job's tables; errors as `paper_of`."""
+    about, head = said["offer"], said["letterhead"]
     customer = about.get("customer") or [EVERYBODY]
     if about.get("pricing", PRICINGS[0]) not in PRICINGS:
-        said = f"offer.pricing {about['pricing'][:20]!r} is not known."
-        raise InputError("offer.pricing", said, f"Use: {', '.join(PRICINGS)}.")
+        why = f"offer.pricing {about['pricing'][:20]!r} is not known."
+        raise InputError("offer.pricing", why, f"Use: {', '.join(PRICINGS)}.")
     with inside("letterhead"):
         own = tuple(_term(line) for line in head.get("terms", ()))
         shop = Party(head.get("name", "The workshop"), tuple(head.get("address", ())), tuple(head.get("more", ())))
     with inside("offer", {"name": "customer", "address": "customer"}):
         to = Party(customer[0], tuple(customer[1:]))
         return Paper(
-            text_line(about.get("number", "1"), "number"), day or datetime.date.today(), shop, to, work.title,
+            text_line(about.get("number", "1"), "number"), day or datetime.date.today(), shop, to, title,
             about.get("site", ""), about.get("sample", ""), about.get("starts", ""),
             about.get("valid_days", VALID_DAYS), tuple(about.get("scope", ())),
-            patches_paid=bool(work.offer["prices"].get("patch_fee")) and not about.get("strips"),
             locale=head.get("locale", "en"), terms=own, pricing=about.get("pricing", ""),
         )  # fmt: skip
 

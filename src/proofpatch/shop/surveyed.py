@@ -20,11 +20,14 @@ def finding_of(work: Job, believed: float | None = None) -> Finding:
     Raises:
         InputError: as `decide`.
     """
-    findings = work.survey or with_layers(_told_by(work), work.surface.coats)
     return decide(
-        findings, work.laser, work.hand, work.lead, work.cleared, work.surface.substrate_thickness, work.seed,
+        _findings(work), work.laser, work.hand, work.lead, work.cleared, work.surface.substrate_thickness, work.seed,
         believed, described=not work.surveyed,
     )  # fmt: skip
+
+
+def _findings(work: Job) -> Survey:
+    return work.survey or with_layers(_told_by(work), work.surface.coats)
 
 
 def _told_by(work: Job) -> Survey:
@@ -59,6 +62,11 @@ def beam_stop(work: Job) -> str | None:
             "[[layers]] before any patch or recipe."
         )
     return why
+
+
+def price_stop(work: Job) -> str | None:
+    """Why no price is given: what stops a beam, or a hazard that the coating as described may hold."""
+    return beam_stop(work) or open_stop(_findings(work), work.lead, work.cleared)
 
 
 def still_there(work: Job) -> list[str]:
