@@ -1,5 +1,7 @@
 """What the shop says of itself, kept once and read everywhere."""
 
+import threading
+
 import pytest
 
 from proofpatch.errors import InputError
@@ -17,6 +19,30 @@ def test_settings_are_kept_and_a_stale_change_is_told(store):
     with pytest.raises(Overtaken):
         keep_settings(store, {"paper": "a4"}, entry.version)
     assert settings_of(store)[0].paper == "us-letter"
+
+
+def test_of_two_tabs_that_keep_them_first_one_is_overtaken(store, monkeypatch):
+    look, told = store.all, []
+
+    def keep(name):
+        try:
+            keep_settings(store, {"name": name}, 0)
+        except Overtaken as late:
+            told.append(late)
+
+    other = threading.Thread(target=keep, args=("second",))
+
+    def look_slowly(*args, **more):
+        found = look(*args, **more)
+        if other.ident is None:
+            other.start()
+            other.join(0.5)
+        return found
+
+    monkeypatch.setattr(store, "all", look_slowly)
+    keep("first")
+    other.join()
+    assert len(look("shop")) == len(told) == 1
 
 
 @pytest.mark.parametrize("field", ["units", "currency", "paper", "preset"])

@@ -196,6 +196,15 @@ def test_a_zone_is_changed_added_to_taken_apart_and_brought_back(client, store, 
     assert client.get(f"{pan}/measure/7").status_code == 404
 
 
+def test_a_digit_that_is_no_number_is_refused_in_a_sentence(client, store, pan, photo):
+    assert send(client, store, pan, "measure/new/cylinder", **LEGS).status_code == 303
+    assert "The zone has no such area." in seen(client.get(f"{pan}/measure/0/²"))
+    refused = send(client, store, pan, "measure/remove", zone="²")
+    assert "There is no such zone." in seen(refused)
+    said = {"way": "length", "length": "1 m", "wide.x": "²", "wide.y": "3"}
+    assert "A key does not say where" in seen(client.post(photo, data=said))
+
+
 def test_an_area_of_a_job_file_is_changed_where_it_stands(client, store, pan):
     entry = at(store, pan)
     zones = [{"name": "outside", "area": "0.11 m²", "how": "told", "width": "8 cm"}]

@@ -127,6 +127,9 @@ def test_what_is_missing_is_said_with_the_next_step(client, store, job):
     store.delete("patch", last.id, last.version)
     page = seen(unpriced.get("/offer"))
     assert "Not to be quoted yet." in page
+    record = client.get(f"/api/jobs/{unpriced.key}/offer").json()
+    assert record["answer"] == "Not to be quoted yet."
+    assert "What stands here is no quote." in record["because"]
     assert "If it holds: €" in page
     assert unpriced.get("/quote").status_code == 303
     assert unpriced.post("/quotes", mark="x").status_code == 303

@@ -27,8 +27,8 @@ from proofpatch.shop.charges import keep_charges
 from proofpatch.shop.door import set_passphrase
 from proofpatch.shop.photos import add_photo
 from proofpatch.web.app import create
+from proofpatch.web.chosen import LANGUAGE_COOKIE
 from proofpatch.web.door import Door
-from proofpatch.web.shop import LANGUAGE_COOKIE
 from proofpatch.web.words import LANGUAGES, OWN, catalogue, matcher, say, spoken, wanted
 from proofpatch.web.words.drawn import drawing
 from proofpatch.web.words.gather import HERE, MORE, PACKAGE, as_file, messages, of_module, of_template, up_to_date

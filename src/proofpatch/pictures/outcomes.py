@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from proofpatch.pictures.drawing import LINE, PAGE, WIDE, Ink, spread, svg, text
 
@@ -79,9 +79,8 @@ def clock(hours: float) -> str:
     return f"{minutes // 60}\u2009h" + (f"\u2009{minutes % 60:02d}" if minutes % 60 else "")
 
 
-def _range(x: object, time: Mapping[str, float], y: float, width: int, ink: Ink) -> str:
+def _range(x: Callable[[float], float], time: Mapping[str, float], y: float, width: int, ink: Ink) -> str:
     """The dimension line of 8 in 10 with its middle marked and named."""
-    assert callable(x)
     start, middle, end = (x(time[key] / HOUR) for key in ("p10", "p50", "p90"))
     d = f"M{start:.1f} {y:.0f}H{end:.1f}M{start:.1f} {y - 6:.0f}v12M{end:.1f} {y - 6:.0f}v12"
     said = f"8 in 10: {clock(time['p10'] / HOUR)} to {clock(time['p90'] / HOUR)}"

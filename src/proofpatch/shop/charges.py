@@ -17,6 +17,7 @@ from proofpatch.shop.lasers import entry_named, known
 from proofpatch.shop.offered import paper_from, prices_of
 from proofpatch.shop.people import item_of
 from proofpatch.shop.settings import Settings, settings_of
+from proofpatch.shop.single import keep_only, only
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.values import read_value
 
@@ -27,7 +28,7 @@ Tables = Mapping[str, Mapping[str, Any]]
 
 def charges_of(store: Store) -> tuple[Tables, Entry | None]:
     """(tables of the shop, where they are kept; None: nowhere yet)."""
-    entry = next(iter(store.all(KIND, most=1)), None)
+    entry = only(store, KIND)
     return ({} if entry is None else entry.data), entry
 
 
@@ -42,11 +43,7 @@ def keep_charges(store: Store, tables: Tables, version: int) -> Entry:
         Overtaken: somebody changed them meanwhile; both are kept.
     """
     check_charges(tables)
-    with store.together():
-        _, entry = charges_of(store)
-        if entry is None:
-            return store.add(KIND, tables, title="Prices of the shop")
-        return store.change(KIND, entry.id, version, tables)
+    return keep_only(store, KIND, tables, version, "Prices of the shop")
 
 
 def check_charges(tables: Tables) -> None:

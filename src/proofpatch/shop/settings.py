@@ -9,9 +9,11 @@ from typing import Any
 
 from proofpatch.errors import InputError
 from proofpatch.learn.limits import PRESETS
+from proofpatch.shop.single import keep_only, only
 from proofpatch.shop.store import Entry, Store
 from proofpatch.units import SYSTEMS
 
+KIND = "shop"
 # Codes of ISO 4217, which no two currencies share.
 CURRENCIES = ("USD", "CAD", "EUR", "GBP", "CHF", "AUD", "NZD", "SEK", "NOK", "DKK", "PLN", "CZK", "JPY")
 PAPERS = ("a4", "us-letter")
@@ -46,7 +48,7 @@ class Settings:
 
 def settings_of(store: Store) -> tuple[Settings, Entry | None]:
     """(what the shop says of itself, where that is kept; None: nowhere yet)."""
-    entry = next(iter(store.all("shop", most=1)), None)
+    entry = only(store, KIND)
     if entry is None:
         return Settings(), None
     known = {key: entry.data[key] for key in asdict(Settings()) if key in entry.data}
@@ -66,10 +68,6 @@ def keep_settings(store: Store, given: Mapping[str, Any], version: int) -> Setti
         InputError: a choice that is none.
         Overtaken: somebody changed them meanwhile.
     """
-    now, entry = settings_of(store)
-    changed = Settings(**{**asdict(now), **given})
-    if entry is None:
-        store.add("shop", asdict(changed), title=changed.name)
-    else:
-        store.change("shop", entry.id, version, asdict(changed), changed.name)
+    changed = Settings(**{**asdict(settings_of(store)[0]), **given})
+    keep_only(store, KIND, asdict(changed), version, changed.name)
     return changed

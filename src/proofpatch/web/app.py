@@ -42,6 +42,7 @@ from proofpatch.web import survey as survey_pages
 from proofpatch.web.api import Interface
 from proofpatch.web.api.trouble import of_http
 from proofpatch.web.appearance import wear
+from proofpatch.web.chosen import language_here, mark_here, units_here
 from proofpatch.web.desk import PATIENCE, Desk, Working
 from proofpatch.web.door import Door
 from proofpatch.web.guard import API, Next, guard
@@ -83,8 +84,8 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         units = "metric"
         with contextlib.suppress(InputError):  # a store that cannot be read is told by the page itself
             units = (await run_in_threadpool(settings_of, store))[0].units
-        units = shop.units_here(request) or units
-        with shown_in(units), marked(shop.mark_here(request)), spoken(shop.language_here(request)):
+        units = units_here(request) or units
+        with shown_in(units), marked(mark_here(request)), spoken(language_here(request)):
             return await answer(request)
 
     @app.exception_handler(HTTPException)

@@ -11,8 +11,8 @@ from starlette.concurrency import run_in_threadpool
 
 from proofpatch.shop.job_tables import LARGEST_FILE
 from proofpatch.web.api.trouble import trouble
+from proofpatch.web.chosen import language_here
 from proofpatch.web.door import HERE, Door, host_of, is_here, open_to_all
-from proofpatch.web.shop import language_here
 from proofpatch.web.words import say, spoken
 
 LARGEST_BODY = 64_000_000  # bytes, of a photo with its form

@@ -56,7 +56,7 @@ from proofpatch.shop.lasers import (
 from proofpatch.shop.log import stamp
 from proofpatch.shop.store import Entry, Overtaken, Store
 from proofpatch.units import parse, show
-from proofpatch.web.shell import Form, Pages, Sent, text, version
+from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
 
 MARK_ROWS, LIFT_ROWS = ENERGY_STEPS + 2, len(LIFTS) + 1  # what the plan lays, and some of one's own
 LIMIT_ROWS = 6  # pulse widths on the form, more where a laser has more
@@ -472,7 +472,7 @@ def _plain(name: str, said: str) -> float:
 def _limits_in(form: Form) -> int:
     """How many rows of pulse widths a form holds."""
     rows = [name.split("-")[1] for name in form if name.startswith("limit-")]
-    return max((int(row) for row in rows if row.isascii() and row.isdigit() and len(row) < 3), default=0)
+    return max((whole(row, 99) or 0 for row in rows), default=0)
 
 
 def _limits(form: Form) -> list[list[str]]:

@@ -19,7 +19,7 @@ from proofpatch.shop.photos import cropped, photo_of
 from proofpatch.shop.store import Store
 from proofpatch.units import system
 from proofpatch.web.desk import Desk
-from proofpatch.web.shell import Form, Pages, Sent, text
+from proofpatch.web.shell import Form, Pages, Sent, text, whole
 from proofpatch.web.survey import change
 from proofpatch.web.taps import SHOWN, WAYS, Taps, shown_size, tap_error, taps_kept, taps_of
 from proofpatch.web.zone_form import LIKE, area_of, at_field, put_zone, zone_name, zone_of
@@ -147,22 +147,23 @@ def _moved(taps: Taps, what: str, form: Form, size: tuple[int, int]) -> Taps:
         return replace(replace(taps, quick=True).tapped(*at, tap_error("wide", 1.0)), quick=taps.quick)
     for name in SHOWN:
         if f"{name}.x" in form:
-            x, y = text(form, f"{name}.x"), text(form, f"{name}.y")
+            x, y = (whole(text(form, f"{name}.{axis}")) for axis in "xy")
             wide = shown_size(size, name)[0]
             scale = box[2] / wide
             # A key pressed on the picture says nought and nought.
-            if not (x.isdigit() and y.isdigit()) or int(x) == int(y) == 0:
+            if x is None or y is None or x == y == 0:
                 raise InputError("tap", "A key does not say where on the photo.", "Give the point by numbers below.")
-            across, down = (edge + (int(said) + 0.5) * scale for edge, said in zip(box, (x, y), strict=False))
+            across, down = (edge + (at + 0.5) * scale for edge, at in zip(box, (x, y), strict=False))
             return taps.tapped(min(across, size[0]), min(down, size[1]), tap_error(name, scale))
     raise InputError("tap", "Nothing was tapped.", "Tap the photo, or give the point by numbers below.")
 
 
 def _pixel(form: Form, name: str, most: int) -> int:
     said = text(form, name)
-    if not (said.isascii() and said.isdigit() and len(said) < 7 and int(said) <= most):
+    found = whole(said, most)
+    if found is None:
         raise InputError(name, f"{said[:20]!r} is not a pixel of this photo.", f"Give a whole number up to {most}.")
-    return int(said)
+    return found
 
 
 def kept_pictures(store: Store, key: str, entry: Mapping[str, Any], number: int, at: int) -> dict[str, Any]:

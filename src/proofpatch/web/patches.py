@@ -27,7 +27,7 @@ from proofpatch.web.desk import Desk
 from proofpatch.web.jobs import with_photo
 from proofpatch.web.once import Later, in_one
 from proofpatch.web.road import Road, beliefs
-from proofpatch.web.shell import Form, Pages, Sent, text, version
+from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
 
 MOST_GONE = 50  # taken back, that are offered again
 # What else may be written down of a step: field, kind of quantity.
@@ -222,9 +222,9 @@ def graded_of_form(form: Form, step: Step, work: Job, when: str = "") -> dict[st
             values[name] = parse(text(form, name), kind, name)
     if text(form, "grader"):
         values["grader"] = text(form, "grader")
-    layer = text(form, "layer")
-    if layer.isascii() and layer.isdigit() and len(layer) < 3:
-        values["layer"] = int(layer)
+    layer = whole(text(form, "layer"), 99)
+    if layer is not None:
+        values["layer"] = layer
     values["wiped"] = text(form, "unwiped") == ""
     graded = checked_graded(setting, values, len(work.surface.coats))
     data = {"setting": setting_to(graded.setting), **values, "when": when or stamp()}

@@ -22,6 +22,11 @@ from proofpatch.shop.store import Store
 from proofpatch.web.desk import Desk
 from proofpatch.web.road import Road
 
+UNCONFIRMED = (
+    "Not to be quoted yet.",
+    "The recipe is not confirmed: no patch was laid at this very setting. What stands here is no quote.",
+)
+
 
 @dataclass(frozen=True)
 class Missing:
@@ -54,8 +59,7 @@ def offered(store: Store, desk: Desk, found: Road) -> tuple[Offer | None, Missin
             f"{base}/offer#job", "Change the job")  # fmt: skip
         return None, Missing("No price yet.", str(error), at, go)
     if not best.confirmed:
-        why = "The recipe is not confirmed: no patch was laid at this very setting. What stands here is no quote."
-        return made, Missing("Not to be quoted yet.", why, f"{base}/patches", "Confirm it on a patch")
+        return made, Missing(*UNCONFIRMED, f"{base}/patches", "Confirm it on a patch")
     return made, None
 
 

@@ -60,10 +60,16 @@ def text(form: Form, name: str) -> str:
     return " ".join(value.split()) if isinstance(value, str) else ""
 
 
+def whole(said: str, most: int = 10**9 - 1) -> int | None:
+    """A whole number from 0 to the most; None where it is none, as ² is none."""
+    if not (said.isascii() and said.isdigit() and len(said) < 10):
+        return None
+    return int(said) if int(said) <= most else None
+
+
 def version(form: Form) -> int:
     """The version a change was made on; 0, which none has, where it is none."""
-    said = text(form, "version")
-    return int(said) if said.isascii() and said.isdigit() and len(said) < 10 else 0
+    return whole(text(form, "version")) or 0
 
 
 def inside(after: str) -> str:

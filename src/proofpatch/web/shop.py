@@ -11,37 +11,17 @@ from proofpatch.errors import InputError
 from proofpatch.shop.settings import CURRENCIES, PAPERS, keep_settings, settings_of
 from proofpatch.shop.store import Store
 from proofpatch.units import SYSTEMS, show
+from proofpatch.web.chosen import LANGUAGE_COOKIE, MARK_COOKIE, UNITS_COOKIE, mark_here, units_here
 from proofpatch.web.jobs import presets
 from proofpatch.web.marks import MARKS
 from proofpatch.web.shell import A_YEAR, Form, Pages, Sent, text, version
-from proofpatch.web.words import LANGUAGES, wanted
+from proofpatch.web.words import LANGUAGES
 
 UNITS = {"metric": "Metric units", "us": "Feet and inches"}
 PAPER_WORDS = {"a4": "A4, 210 by 297 mm", "us-letter": "US letter, 8½ by 11 in"}
 SHOWN_IN = ((0.55, "area"), (0.02, "speed"), (1e-3, "area rate"))  # what a system of units makes of some figures
 FIELDS = ("name", "units", "currency", "paper", "preset")
-
-
-UNITS_COOKIE, MARK_COOKIE, LANGUAGE_COOKIE = "proofpatch-units", "proofpatch-mark", "proofpatch-language"
 MARK_WORDS = {"point": "a point: 1.5", "comma": "a comma: 1,5"}
-
-
-def units_here(request: Request) -> str | None:
-    """The units this device wants for itself; None: those of the shop."""
-    wanted = request.cookies.get(UNITS_COOKIE)
-    return wanted if wanted in SYSTEMS else None
-
-
-def mark_here(request: Request) -> str:
-    """What this device wants before the decimals."""
-    wanted = request.cookies.get(MARK_COOKIE, "")
-    return wanted if wanted in MARKS else "point"
-
-
-def language_here(request: Request) -> str:
-    """The language this device chose, or else the one its browser asks for."""
-    chosen = request.cookies.get(LANGUAGE_COOKIE, "")
-    return chosen if chosen in LANGUAGES else wanted(request.headers.get("accept-language", ""))
 
 
 def routes(page: Pages, store: Store) -> APIRouter:

@@ -13,7 +13,7 @@ from proofpatch.measure.shapes import SHAPES
 from proofpatch.measure.tables import efforts
 from proofpatch.shop.zones import read_effort
 from proofpatch.units import parse
-from proofpatch.web.shell import Form, text
+from proofpatch.web.shell import Form, text, whole
 
 OWN = ("name", "count", "effort", "hand_finish", "coating", "limits", "untouched")  # of a zone, on the form
 SPARE, MORE, MOST_ROWS = 3, 6, 200  # empty rows of a list that are offered; those another press adds
@@ -33,9 +33,10 @@ def put_zone(entry: dict[str, Any], form: Form) -> None:
         if said := text(form, name):
             entry[name] = said
     if said := text(form, "count"):
-        if not (said.isascii() and said.isdigit() and len(said) < 9):
+        count = whole(said, 10**8 - 1)
+        if count is None:
             raise InputError("count", f"{said[:40]!r} is not a whole number of pieces.", "Write for example 4.")
-        entry["count"] = int(said)
+        entry["count"] = count
     if said := text(form, "hand_finish"):
         parse(said, "share", "hand_finish")
         entry["hand_finish"] = said
@@ -162,17 +163,19 @@ def zone_of(data: Mapping[str, Any], number: int | str) -> dict[str, Any]:
         InputError: there is none of this number.
     """
     zones = data.get("zones", ())
-    if not str(number).isdigit() or int(number) >= len(zones):
+    place = whole(str(number), len(zones) - 1)
+    if place is None:
         raise InputError("zone", "There is no such zone.", "Look at the list of zones.")
-    found: dict[str, Any] = zones[int(number)]
+    found: dict[str, Any] = zones[place]
     return found
 
 
 def area_of(entry: Mapping[str, Any], kind: str, at: str) -> Any:
     """A shape or an outline of a zone, as `zone_of`."""
-    if kind not in ("shapes", "outlines") or not at.isdigit() or int(at) >= len(entry.get(kind, ())):
+    place = whole(at, len(entry.get(kind, ())) - 1) if kind in ("shapes", "outlines") else None
+    if place is None:
         raise InputError("zone", "The zone has no such area.", "Look at the list of zones.")
-    return entry[kind][int(at)]
+    return entry[kind][place]
 
 
 def zone_name(entry: Mapping[str, Any], number: int) -> str:

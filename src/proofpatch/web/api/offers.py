@@ -16,7 +16,7 @@ from proofpatch.web.api import records as r
 from proofpatch.web.api.find import road_of, thing
 from proofpatch.web.api.trouble import at
 from proofpatch.web.desk import Desk
-from proofpatch.web.priced import priced
+from proofpatch.web.priced import UNCONFIRMED, priced
 
 
 def routes(store: Store, desk: Desk) -> APIRouter:
@@ -35,7 +35,10 @@ def routes(store: Store, desk: Desk) -> APIRouter:
             return JSONResponse({"answer": "no recipe", "because": because})
         with at("tables", {}):
             made = priced(store, desk, found)
-        return JSONResponse(made.record)
+        if found.best.confirmed:
+            return JSONResponse(made.record)
+        head, why = UNCONFIRMED
+        return JSONResponse({**made.record, "answer": head, "because": f"{why} {made.record['because']}"})
 
     @router.get("/jobs/{id}/quotes")
     def quotes(id: m.Key) -> r.Quotes:

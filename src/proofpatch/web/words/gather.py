@@ -62,9 +62,8 @@ TABLES = {
 # What no tree shows: words that stand alone, as the names of keys do, and sentences that are joined of parts.
 MORE = tuple(one for one in (HERE / "more.txt").read_text("utf-8").split("\n") if one)
 BREAK = re.compile(r"(?<=[.!?])\s+(?=[A-Z0-9“\"(\0])")
-BEGUN = datetime.datetime(
-    2026, 1, 1, tzinfo=datetime.UTC
-)  # in every header, so that a catalogue changes with its words only
+# In every header, so that a catalogue changes with its words only.
+BEGUN = datetime.datetime(2026, 1, 1, tzinfo=datetime.UTC)
 MOST = 16  # alternatives of one sentence that are written out
 WORDY = re.compile(r"[A-Za-z]{2,}")
 CODE = re.compile(
@@ -165,34 +164,39 @@ def _is_text(node: ast.AST) -> bool:
         return isinstance(node.value, str)
     if isinstance(node, ast.JoinedStr):
         return True
-    if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Mod):
-        return isinstance(node.left, ast.Constant) and isinstance(node.left.value, str)
     if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Add):
         return any(
             _is_text(one) or (isinstance(one, ast.IfExp) and _is_text(one.body)) for one in (node.left, node.right)
         )
-    return _formats(node)
+    return _formatted(node) is not None or _percented(node) is not None
 
 
-def _formats(node: ast.AST) -> bool:
-    return (
-        isinstance(node, ast.Call)
-        and isinstance(node.func, ast.Attribute)
-        and node.func.attr == "format"
-        and isinstance(node.func.value, ast.Constant)
-        and isinstance(node.func.value.value, str)
-    )
+def _formatted(node: ast.AST) -> ast.Constant | None:
+    """The text whose format is called."""
+    if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "format":
+        return _plain(node.func.value)
+    return None
+
+
+def _percented(node: ast.AST) -> ast.Constant | None:
+    """The text that % fills in."""
+    return _plain(node.left) if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Mod) else None
+
+
+def _plain(node: ast.AST) -> ast.Constant | None:
+    return node if isinstance(node, ast.Constant) and isinstance(node.value, str) else None
 
 
 def _own_parts(node: ast.AST) -> Iterator[ast.AST]:
     """The parts of a text that are said with it and not by themselves."""
+    if (filled := _formatted(node)) is not None:
+        yield filled
+        return
     for part in ast.iter_child_nodes(node):
         if isinstance(node, ast.JoinedStr) and isinstance(part, ast.FormattedValue):
             yield from _alternatives(part.value)
             if part.format_spec:
                 yield from ast.walk(part.format_spec)
-        elif isinstance(node, ast.Call):
-            yield node.func.value  # type: ignore[attr-defined]
         elif _is_text(part):
             yield part
             yield from _own_parts(part)
@@ -217,10 +221,10 @@ def _spelt(node: ast.AST) -> list[str]:
         return _product([_spelt(one) for one in node.values])
     if isinstance(node, ast.IfExp) and _is_text(node.body) and _is_text(node.orelse):
         return _spelt(node.body) + _spelt(node.orelse)
-    if _formats(node):
-        return [re.sub(r"\{[^{}]*\}", "\0", node.func.value.value)]  # type: ignore[attr-defined]
-    if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Mod) and _is_text(node):
-        return [PERCENT.sub("\0", node.left.value).replace("%%", "%")]  # type: ignore[attr-defined]
+    if (filled := _formatted(node)) is not None:
+        return [re.sub(r"\{[^{}]*\}", "\0", str(filled.value))]
+    if (percented := _percented(node)) is not None:
+        return [PERCENT.sub("\0", str(percented.value)).replace("%%", "%")]
     if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Add) and _is_text(node):
         return _product([_spelt(node.left), _spelt(node.right)])
     return ["\0"]
