@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from proofpatch.errors import InputError
-from proofpatch.photos.colour import to_srgb
 from proofpatch.photos.corrections import Grader
 from proofpatch.photos.frame import Frame
 from proofpatch.photos.grade import Seen
+from proofpatch.photos.light import to_srgb
 from proofpatch.photos.reading import read
 from proofpatch.photos.shot import Shot, judge, shoot, together
 from proofpatch.photos.strip import Together

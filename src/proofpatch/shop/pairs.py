@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from proofpatch.errors import InputError
-from proofpatch.photos.colour import to_linear, to_srgb
 from proofpatch.photos.find import find
 from proofpatch.photos.flatten import flatten
+from proofpatch.photos.light import to_linear, to_srgb
 from proofpatch.photos.pairs import Pair, lay_over
 from proofpatch.photos.reading import read
 from proofpatch.photos.shot import INSET
