@@ -11,11 +11,13 @@ from typing import Any
 from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 from PIL import Image
+from scipy.special import ndtri
 
 from proofpatch.cli_show import setting_words
 from proofpatch.documents.sheet import frame_for, sheet_pdf
 from proofpatch.errors import InputError
 from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
+from proofpatch.learn.grading import fraction_chance
 from proofpatch.materials import substrate
 from proofpatch.photos.corrections import LABELS, tapped
 from proofpatch.photos.find import BY_HAND
@@ -42,8 +44,6 @@ from proofpatch.web.patches import graded_of_form, strip_of
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
 NOT_LAID = "not laid"
-# The belief's own figures for a photo's error (learn.grading.fraction_chance), from memory, unverified.
-TRUSTED = (0.01, 0.25)
 LABEL_WORDS = {"coating": "coating left", "bare": "clean ground", "harm": "harm"}
 CORNERS = ("upper left", "upper right", "lower right", "lower left")
 
@@ -235,9 +235,11 @@ def tone_words(look: Look, number: int) -> str:
 
 
 def trusted_error(share: float) -> float:
-    """The standard error the belief takes a measured share to have [1], whatever the photo says of its own."""
-    least, spread = TRUSTED
-    return least + spread * share * (1.0 - share)
+    """The standard error the belief takes a measured share to have [1], whatever the photo says of its own.
+
+    Where the share is as expected, the belief's density is one over that error.
+    """
+    return 1.0 / float(fraction_chance(share, ndtri(share), 1.0, 0.0, 0.0))
 
 
 def _graded(form: Form, step: Step, seen: Together | None, work: Any) -> dict[str, Any]:
