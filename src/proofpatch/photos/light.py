@@ -28,7 +28,7 @@ def to_srgb(light: ArrayLike) -> NDArray[np.float64]:
 
     Source: IEC 61966-2-1:1999, (9) and (10) (section from memory).
     """
-    v = np.clip(np.asarray(light, dtype=float), 0.0, 1.0)
+    v: NDArray[np.float64] = np.clip(np.asarray(light, dtype=float), 0.0, 1.0)
     return np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055)
 
 
