@@ -52,10 +52,14 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     """The pages of a strip's photos."""
     router = APIRouter(prefix="/jobs/{key}/strips/{strip}")
 
-    def looked(key: str, strip: str) -> tuple[Strip, Entry, Look]:
+    def photographed(key: str, strip: str) -> tuple[Strip, Entry]:
         laid, entry = strip_of(store, key, strip), seen_of(store, key, strip)
         if entry is None or not entry.data["photos"]:
             raise InputError("photo", "There is no photo of this strip yet.", "Take one on the test-patch page.")
+        return laid, entry
+
+    def looked(key: str, strip: str) -> tuple[Strip, Entry, Look]:
+        laid, entry = photographed(key, strip)
         paths = tuple(
             (str(photo_path(store, photo_of(store, one["digest"]))), json.dumps(one["corners"]))
             for one in entry.data["photos"]
@@ -138,7 +142,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/untap")
     def back(key: str, strip: str, form: Sent) -> Response:
-        _, entry, _ = looked(key, strip)
+        _, entry = photographed(key, strip)
         if version(form) == entry.version:
             with desk.turn:
                 untap(store, entry)
@@ -146,7 +150,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/drop")
     def drop(key: str, strip: str, form: Sent) -> Response:
-        _, entry, _ = looked(key, strip)
+        _, entry = photographed(key, strip)
         if version(form) == entry.version:
             with desk.turn:
                 entry = drop_shot(store, entry, _whole(form, "photo"))
@@ -154,7 +158,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/corners/{number}")
     def corners(key: str, strip: str, number: int, tapped: str = "") -> Response:
-        laid, entry, _ = looked(key, strip)
+        laid, entry = photographed(key, strip)
         _shot_of(entry, number)
         done = _corners(tapped)
         return page("corners.html", road=desk.wait(key), here="patches", strip=laid, number=number, done=done,
@@ -162,12 +166,12 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/corners/{number}/photo.jpg")
     def small(key: str, strip: str, number: int) -> Response:
-        _, entry, _ = looked(key, strip)
+        _, entry = photographed(key, strip)
         return Response(narrow(_shot_of(entry, number)), media_type="image/jpeg")
 
     @router.post("/corners/{number}")
     def corner(key: str, strip: str, number: int, form: Sent) -> Response:
-        _, entry, _ = looked(key, strip)
+        _, entry = photographed(key, strip)
         one = _shot_of(entry, number)
         if "markers" in form:
             with desk.turn:
