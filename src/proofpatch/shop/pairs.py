@@ -16,11 +16,11 @@ from PIL import Image, ImageDraw, ImageFont
 
 from proofpatch.errors import InputError
 from proofpatch.photos.find import find
+from proofpatch.photos.flat import INSET
 from proofpatch.photos.flatten import flatten
 from proofpatch.photos.light import to_linear, to_srgb
 from proofpatch.photos.pairs import Pair, lay_over
 from proofpatch.photos.reading import read
-from proofpatch.photos.shot import INSET
 from proofpatch.pictures.look import INK, PAPER
 
 Point = tuple[float, float]  # of a picture, as shares of its width and height
