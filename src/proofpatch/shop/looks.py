@@ -66,7 +66,7 @@ def window_jpeg(look: Look, number: int) -> bytes | None:
 
 
 def _jpeg(linear: NDArray[np.floating], wide: int) -> bytes:
-    picture = Image.fromarray((255 * to_srgb(linear) + 0.5).clip(0, 255).astype(np.uint8))
+    picture = Image.fromarray((255 * to_srgb(linear) + 0.5).astype(np.uint8))
     picture.thumbnail((wide, 2 * wide), Image.Resampling.BOX)
     out = io.BytesIO()
     picture.save(out, "JPEG", quality=JPEG_QUALITY)

@@ -85,7 +85,7 @@ def pair_jpegs(pair: Pair, wide: int) -> tuple[bytes, bytes]:
     assert pair.after is not None
     made = []
     for linear in (pair.before, pair.after):
-        picture = Image.fromarray((255 * to_srgb(linear) + 0.5).clip(0, 255).astype(np.uint8))
+        picture = Image.fromarray((255 * to_srgb(linear) + 0.5).astype(np.uint8))
         picture.thumbnail((wide, 2 * wide), Image.Resampling.BOX)
         made.append(_jpeg(picture))
     return made[0], made[1]
