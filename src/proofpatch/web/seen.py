@@ -128,7 +128,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         if shot is None or step not in shot.windows or version(form) != entry.version:
             return seen_page(key, strip, InputError("tap", "The photos changed meanwhile.", "Tap again."))
         x, y = (
-            _whole(form, f"tap-{number}.{axis}") * shot.windows[step].shape[1] / WIDTH / shot.scale for axis in "xy"
+            (_whole(form, f"tap-{number}.{axis}") + 0.5) * shot.windows[step].shape[1] / WIDTH / shot.scale
+            for axis in "xy"
         )
         try:
             what = tapped(shot.windows[step], shot.scale, text(form, "label") or LABELS[0], x, y)
