@@ -26,7 +26,7 @@ sys.path.append(str(Path(__file__).parents[1] / "tests" / "made"))
 
 from made_photo import SMALL, USUAL, WARM, Camera, Light, Pair, Pose, Step, pair  # by the line above
 
-from proofpatch.photos.colour import to_linear
+from proofpatch.photos.light import to_linear
 from proofpatch.photos.pairs import lay_over
 from proofpatch.photos.reading import read
 from proofpatch.photos.register import register

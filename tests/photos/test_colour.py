@@ -4,7 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from proofpatch.photos.colour import difference, lab_of, linear_of, to_linear, to_srgb, xyz_of
+from proofpatch.photos.colour import difference, lab_of, linear_of, xyz_of
+from proofpatch.photos.light import to_linear, to_srgb
 
 # Sharma, Wu & Dalal, Color Res. Appl. 30 (2005) 21–30, Table 1, all 34 pairs: L a b, L a b, ΔE00. Copied from the
 # authors' data as kept in skimage/color/tests/ciede2000_test_data.txt of the public repository scikit-image.

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from made_photo import SMALL, Camera, Light, Pose, Step, pair
 
-from proofpatch.photos.colour import to_linear
+from proofpatch.photos.light import to_linear
 from proofpatch.photos.outline import outline
 from proofpatch.photos.places import HALF, NEAR, REACH, agree
 from proofpatch.photos.reading import read

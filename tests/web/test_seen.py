@@ -144,6 +144,7 @@ def test_taps_teach_and_are_taken_back(strip):
     assert strip.client.post(f"{strip.base}/tap", data=tap).headers["location"] == f"{strip.base}/seen#A1"
     (kept,) = entry(strip).data["taps"]
     assert (kept["label"], kept["step"], len(kept["colours"][0])) == ("bare", 1, 4)
+    assert kept["x"] / kept["y"] == pytest.approx(60.5 / 80.5)  # the middle of the pixel the browser says
     assert "1 place tapped" in seen(strip.client.get(f"{strip.base}/seen"))
     assert strip.client.get(f"{strip.base}/seen/0/1.jpg").content != before
     assert "Tap again" in seen(strip.client.post(f"{strip.base}/tap", data=tap))  # of a page that is no longer true

@@ -17,6 +17,7 @@ from proofpatch.documents.survey import FONTS, breakable
 from proofpatch.errors import InputError
 from proofpatch.photos.flat import Box
 from proofpatch.photos.frame import MM, MODULES, OVERLAP, RULER, Frame, Marker, frame
+from proofpatch.photos.light import to_srgb
 from proofpatch.shop.settings import PAPERS
 from proofpatch.units import show
 
@@ -157,4 +158,4 @@ def _mm(box: Box | None) -> list[float]:
 
 def _tone(reflectance: float) -> float:
     """The share of full white of an sRGB grey that throws back so much (IEC 61966-2-1)."""
-    return 12.92 * reflectance if reflectance <= 0.0031308 else 1.055 * reflectance ** (1 / 2.4) - 0.055
+    return float(to_srgb(reflectance))

@@ -1,7 +1,7 @@
 """Colour as the eye orders it: linear sRGB to CIELAB, and how far two colours lie apart (CIEDE2000).
 
 All Lab here is CIELAB 1976 under D65, 2° observer. From XYZ on the conversions are scikit-image's.
-Sources: IEC 61966-2-1:1999 (sRGB curve and primaries); CIE 15 (CIELAB); Sharma, Wu & Dalal, Color Res. Appl. 30 (2005)
+Sources: IEC 61966-2-1:1999 (primaries of sRGB); CIE 15 (CIELAB); Sharma, Wu & Dalal, Color Res. Appl. 30 (2005)
 21–30 (CIEDE2000).
 """
 
@@ -13,23 +13,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from skimage import color
 
+from proofpatch.photos.light import LUMINANCE
+
 Floats = NDArray[np.floating[Any]]
 
 WHITE = np.array([0.95047, 1.0, 1.08883])  # D65, 2°
 # Linear sRGB to XYZ, as printed in IEC 61966-2-1; scikit-image's own matrix is off by up to 3e-4 from it.
-TRISTIMULUS = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
-
-
-def to_linear(encoded: ArrayLike) -> Floats:
-    """Linear light of sRGB values as stored in a file, 0 to 1 each; any shape."""
-    v = np.asarray(encoded, dtype=np.float64)
-    return np.where(v <= 0.04045, v / 12.92, ((np.maximum(v, 0.0) + 0.055) / 1.055) ** 2.4)
-
-
-def to_srgb(linear: ArrayLike) -> Floats:
-    """sRGB values for a file of linear light, cut to 0 to 1; any shape."""
-    v = np.clip(np.asarray(linear, dtype=np.float64), 0.0, 1.0)
-    return np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055)
+TRISTIMULUS = np.array([[0.4124, 0.3576, 0.1805], LUMINANCE, [0.0193, 0.1192, 0.9505]])
 
 
 def xyz_of(linear: ArrayLike) -> Floats:

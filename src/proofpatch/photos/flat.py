@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+INSET = 0.5e-3  # m, by which a window is narrowed: the cut edge and its shadow (common practice, no source)
+
 
 @dataclass(frozen=True)
 class Box:

@@ -16,7 +16,7 @@ from scipy import ndimage
 
 from proofpatch.photos.colour import lab_of
 from proofpatch.photos.corrections import Grader, taught
-from proofpatch.photos.flat import Box, Flat
+from proofpatch.photos.flat import INSET, Box, Flat
 from proofpatch.photos.grades import likeliest, residue_chances, residue_of
 from proofpatch.photos.grounds import (
     SMOOTH,
@@ -130,11 +130,11 @@ class Looks:
 
 def grade_strip(
     flat: Flat, windows: Sequence[Box], coated: Sequence[Box] = (), bare: Sequence[Box] = (),
-    grader: Grader | None = None, inset: float = 0.5e-3,
+    grader: Grader | None = None,
 ) -> list[Seen]:  # fmt: skip
     """What each window of a flattened sheet shows; `coated`, `bare`: windows on untouched coating and bare ground."""
-    samples = Samples(*(tuple(flat.part(box, inset) for box in boxes) for boxes in (coated, bare)))
-    return grade_steps([flat.part(box, inset) for box in windows], samples, flat.scale, grader)
+    samples = Samples(*(tuple(flat.part(box, INSET) for box in boxes) for boxes in (coated, bare)))
+    return grade_steps([flat.part(box, INSET) for box in windows], samples, flat.scale, grader)
 
 
 def grade_steps(windows: Sequence[Floats], samples: Samples, scale: float, grader: Grader | None = None) -> list[Seen]:

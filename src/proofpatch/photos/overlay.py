@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
-from proofpatch.photos.colour import to_srgb
 from proofpatch.photos.grade import BURNT, COATING, MARKED, PORE, TINT, UNKNOWN, Seen
+from proofpatch.photos.light import to_srgb
 from proofpatch.pictures.look import INK, PAPER
 
 Bytes = NDArray[np.uint8]

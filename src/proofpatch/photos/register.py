@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from proofpatch.photos.features import guesses
+from proofpatch.photos.light import luminance
 from proofpatch.photos.outline import outline
 from proofpatch.photos.places import Agreed, agree
 
@@ -143,7 +144,7 @@ def _believed(found: Agreed, before: tuple[int, ...], after: tuple[int, ...], wh
 def _grey(picture: Floats) -> tuple[Floats, float]:
     """(light (H, W) at most `LARGEST` long, by how much it is shrunk)."""
     shrunk = min(1.0, LARGEST / max(picture.shape[:2]))
-    light = np.asarray(picture, np.float32) @ np.array([0.2126, 0.7152, 0.0722], np.float32)
+    light = luminance(np.asarray(picture, np.float32))
     return cv2.resize(light, None, fx=shrunk, fy=shrunk, interpolation=cv2.INTER_AREA), shrunk
 
 

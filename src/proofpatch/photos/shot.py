@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from proofpatch.errors import InputError
 from proofpatch.photos.corrections import Grader
 from proofpatch.photos.find import Found, by_hand, find
-from proofpatch.photos.flat import Box
+from proofpatch.photos.flat import INSET, Box
 from proofpatch.photos.flatten import Caution, flatten
 from proofpatch.photos.frame import Frame
 from proofpatch.photos.frame import corners as corners_of
@@ -20,7 +20,6 @@ from proofpatch.photos.reading import read
 from proofpatch.photos.strip import Together, combine
 
 Floats = NDArray[np.floating]
-INSET = 0.5e-3  # m, by which a window is narrowed: the cut edge and its shadow (common practice, no source)
 
 
 @dataclass(frozen=True)

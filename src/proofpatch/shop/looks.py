@@ -7,18 +7,16 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
 from proofpatch.errors import InputError
-from proofpatch.photos.colour import to_srgb
 from proofpatch.photos.corrections import Grader
 from proofpatch.photos.frame import Frame
 from proofpatch.photos.grade import Seen
-from proofpatch.photos.reading import read
+from proofpatch.photos.light import to_srgb
 from proofpatch.photos.shot import Shot, judge, shoot, together
 from proofpatch.photos.strip import Together
 
@@ -67,16 +65,8 @@ def window_jpeg(look: Look, number: int) -> bytes | None:
     return _jpeg(shot.windows[number], shot.windows[number].shape[1])
 
 
-def narrow_jpeg(path: Path, wide: int) -> bytes:
-    """A photo, upright, so many pixels wide. Errors as `read`."""
-    picture = Image.fromarray(read(path.read_bytes()))
-    out = io.BytesIO()
-    picture.resize((wide, max(1, round(wide * picture.height / picture.width))), Image.Resampling.BOX).save(out, "JPEG")
-    return out.getvalue()
-
-
 def _jpeg(linear: NDArray[np.floating], wide: int) -> bytes:
-    picture = Image.fromarray((255 * to_srgb(linear) + 0.5).clip(0, 255).astype(np.uint8))
+    picture = Image.fromarray((255 * to_srgb(linear) + 0.5).astype(np.uint8))
     picture.thumbnail((wide, 2 * wide), Image.Resampling.BOX)
     out = io.BytesIO()
     picture.save(out, "JPEG", quality=JPEG_QUALITY)

@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from proofpatch.errors import InputError
-from proofpatch.photos.colour import to_linear, to_srgb
 from proofpatch.photos.find import find
+from proofpatch.photos.flat import INSET
 from proofpatch.photos.flatten import flatten
+from proofpatch.photos.light import to_linear, to_srgb
 from proofpatch.photos.pairs import Pair, lay_over
 from proofpatch.photos.reading import read
-from proofpatch.photos.shot import INSET
 from proofpatch.pictures.look import INK, PAPER
 
 Point = tuple[float, float]  # of a picture, as shares of its width and height
@@ -85,7 +85,7 @@ def pair_jpegs(pair: Pair, wide: int) -> tuple[bytes, bytes]:
     assert pair.after is not None
     made = []
     for linear in (pair.before, pair.after):
-        picture = Image.fromarray((255 * to_srgb(linear) + 0.5).clip(0, 255).astype(np.uint8))
+        picture = Image.fromarray((255 * to_srgb(linear) + 0.5).astype(np.uint8))
         picture.thumbnail((wide, 2 * wide), Image.Resampling.BOX)
         made.append(_jpeg(picture))
     return made[0], made[1]

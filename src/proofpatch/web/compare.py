@@ -15,7 +15,7 @@ from proofpatch.documents.pair import pair_pdf
 from proofpatch.errors import InputError
 from proofpatch.photos.overlay import WIDTH
 from proofpatch.photos.pairs import Pair
-from proofpatch.shop.pairs import PLACES, Point, by_length, marked_jpeg, narrowed, pair_jpegs, pair_of
+from proofpatch.shop.pairs import PLACES, by_length, marked_jpeg, narrowed, pair_jpegs, pair_of
 from proofpatch.shop.photos import photo_of, photo_path
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
@@ -23,6 +23,7 @@ from proofpatch.units import parse, show
 from proofpatch.web.desk import Desk
 from proofpatch.web.seen import percent
 from proofpatch.web.shell import Pages
+from proofpatch.web.tapped import place_of, places_of, places_said
 
 WIDE = 748  # px, as wide as a page's text
 PRINTED = 1200  # px of a printed picture
@@ -32,7 +33,7 @@ TAPS = {"places": 2 * PLACES, "ends": 2}  # how many of each are tapped
 
 @dataclass(frozen=True)
 class Asked:
-    """Which two photos, by their digests, and what was tapped: places and ends as `_said`, length in words."""
+    """Which two photos, by their digests, and what was tapped: places and ends as `places_said`, length in words."""
 
     before: str = ""
     after: str = ""
@@ -72,8 +73,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     def laid_of(key: str, asked: Asked) -> tuple[Pair, list[str]]:
         files = paths(key, asked)
-        pair, error = pair_of(*files, _taps(asked.places, TAPS["places"])), None
-        ends = _taps(asked.ends, TAPS["ends"])
+        pair, error = pair_of(*files, places_of(asked.places, TAPS["places"])), None
+        ends = places_of(asked.ends, TAPS["ends"])
         if asked.length and len(ends) == TAPS["ends"] and pair.share is not None and pair.area is None:
             length = parse(asked.length, "length", "length")
             pair, error = by_length(pair, files[0], ends, length, WIDTH)
@@ -99,7 +100,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return page(
             "compare.html", 422 if error else 200, road=desk.wait(key), here="compare", photos=photos(key), pair=pair,
             asked=asked, error=error, lines=lines, taken=_taken,
-            measuring=len(_taps(asked.ends, TAPS["ends"])) == TAPS["ends"],
+            measuring=len(places_of(asked.ends, TAPS["ends"])) == TAPS["ends"],
         )  # fmt: skip
 
     @router.get("/tap/{what}")
@@ -107,10 +108,10 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         if what not in TAPS:
             raise InputError("what", "There is nothing of that name to tap.", "Go back to the job.")
         files = paths(key, asked)
-        done = _taps(getattr(asked, what), TAPS[what])
+        done = places_of(getattr(asked, what), TAPS[what])
         if "tap.x" in request.query_params and len(done) < TAPS[what]:
-            done = (*done, _tapped(request, files[len(done) >= PLACES]))
-            more = asked.query(**{what: _said(done)})
+            done = (*done, place_of(request.query_params, "tap", narrowed(files[len(done) >= PLACES], WIDTH)))
+            more = asked.query(**{what: places_said(done)})
             whole = len(done) == TAPS[what]
             return RedirectResponse(f"/jobs/{key}/compare{'' if whole else f'/tap/{what}'}{more}", 303)
         if len(done) == TAPS[what]:
@@ -118,15 +119,16 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         other = len(done) >= PLACES
         return page(
             "taps.html", road=desk.wait(key), here="compare", asked=asked, what=what, done=done, wide=WIDTH,
-            which="after" if other else "before", number=len(done) % PLACES + 1, said=_said(done),
-            back=_said(done[:-1]), own=_said(done[PLACES:] if other else done), first=_said(done[:PLACES]),
+            which="after" if other else "before", number=len(done) % PLACES + 1, said=places_said(done),
+            back=places_said(done[:-1]), own=places_said(done[PLACES:] if other else done),
+            first=places_said(done[:PLACES]),
         )  # fmt: skip
 
     @router.get("/photo/{which}.jpg")
     def photo(key: str, which: str, asked: Asking, marks: str = "") -> Response:
         if which not in ("before", "after"):
             raise InputError("which", "There is no such picture.", "Go back to the job.")
-        made = marked_jpeg(paths(key, asked)[which == "after"], _taps(marks, PLACES), WIDTH)
+        made = marked_jpeg(paths(key, asked)[which == "after"], places_of(marks, PLACES), WIDTH)
         return Response(made, media_type="image/jpeg")
 
     @router.get("/{which}.jpg")
@@ -176,25 +178,3 @@ def pair_words(pair: Pair, error: float | None = None) -> list[str]:
 def _taken(one: Entry) -> str:
     about = one.data.get("about") or "the piece"
     return f"{about}, {one.created.astimezone().strftime('%d %b %Y, %H:%M')}"
-
-
-def _tapped(request: Request, photo: Path) -> Point:
-    """Where the page's narrow picture was tapped, as shares of it."""
-    wide, tall = narrowed(photo, WIDTH)
-    x, y = (request.query_params.get(f"tap.{axis}", "") for axis in "xy")
-    at = [int(one) if one.isascii() and one.isdigit() and len(one) < 6 else 0 for one in (x, y)]
-    return min((at[0] + 0.5) / wide, 1.0), min((at[1] + 0.5) / tall, 1.0)
-
-
-def _said(taps: tuple[Point, ...]) -> str:
-    return ",".join(f"{x:.4f} {y:.4f}" for x, y in taps)
-
-
-def _taps(said: str, most: int) -> tuple[Point, ...]:
-    """Places tapped so far; whatever is no such list is none."""
-    try:
-        found = [tuple(float(part) for part in one.split(" ")) for one in said.split(",")] if said else []
-    except ValueError:
-        return ()
-    fit = len(found) <= most and all(len(one) == 2 and all(0 <= v <= 1 for v in one) for one in found)
-    return tuple((one[0], one[1]) for one in found) if fit else ()

@@ -2,27 +2,29 @@
 
 from __future__ import annotations
 
-import io
 import json
 from collections.abc import Mapping
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
-from PIL import Image
+from scipy.special import ndtri
 
 from proofpatch.cli_show import setting_words
 from proofpatch.documents.sheet import frame_for, sheet_pdf
 from proofpatch.errors import InputError
 from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
+from proofpatch.learn.grading import fraction_chance
 from proofpatch.materials import substrate
 from proofpatch.photos.corrections import LABELS, tapped
 from proofpatch.photos.find import BY_HAND
 from proofpatch.photos.frame import MOST_STEPS, Frame
 from proofpatch.photos.overlay import WIDTH, jpeg, overlay, said
 from proofpatch.photos.strip import Together
-from proofpatch.shop.looks import Look, look_at, narrow_jpeg, window_jpeg
+from proofpatch.shop.looks import Look, look_at, window_jpeg
+from proofpatch.shop.pairs import marked_jpeg, narrowed
 from proofpatch.shop.photos import add_photo, photo_of, photo_path
 from proofpatch.shop.seen import (
     add_shot,
@@ -40,10 +42,9 @@ from proofpatch.shop.strips import Step, Strip
 from proofpatch.web.desk import Desk
 from proofpatch.web.patches import graded_of_form, strip_of
 from proofpatch.web.shell import Form, Pages, Sent, text, version
+from proofpatch.web.tapped import place_of, places_of, places_said
 
 NOT_LAID = "not laid"
-# The belief's own figures for a photo's error (learn.grading.fraction_chance), from memory, unverified.
-TRUSTED = (0.01, 0.25)
 LABEL_WORDS = {"coating": "coating left", "bare": "clean ground", "harm": "harm"}
 CORNERS = ("upper left", "upper right", "lower right", "lower left")
 
@@ -52,18 +53,19 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     """The pages of a strip's photos."""
     router = APIRouter(prefix="/jobs/{key}/strips/{strip}")
 
-    def looked(key: str, strip: str) -> tuple[Strip, Entry, Look]:
+    def photographed(key: str, strip: str) -> tuple[Strip, Entry]:
         laid, entry = strip_of(store, key, strip), seen_of(store, key, strip)
         if entry is None or not entry.data["photos"]:
             raise InputError("photo", "There is no photo of this strip yet.", "Take one on the test-patch page.")
-        paths = tuple(
-            (str(photo_path(store, photo_of(store, one["digest"]))), json.dumps(one["corners"]))
-            for one in entry.data["photos"]
-        )
+        return laid, entry
+
+    def looked(key: str, strip: str) -> tuple[Strip, Entry, Look]:
+        laid, entry = photographed(key, strip)
+        paths = tuple((str(path_of(one)), json.dumps(one["corners"])) for one in entry.data["photos"])
         return laid, entry, look_at(paths, _frame(store, laid), json.dumps(grader_of(store, key).plain()))
 
-    def narrow(photo: Mapping[str, Any]) -> bytes:
-        return narrow_jpeg(photo_path(store, photo_of(store, photo["digest"])), WIDTH)
+    def path_of(photo: Mapping[str, Any]) -> Path:
+        return photo_path(store, photo_of(store, photo["digest"]))
 
     def seen_page(key: str, strip: str, error: InputError | None = None, form: Form | None = None) -> Response:
         road = desk.wait(key)
@@ -126,7 +128,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         if shot is None or step not in shot.windows or version(form) != entry.version:
             return seen_page(key, strip, InputError("tap", "The photos changed meanwhile.", "Tap again."))
         x, y = (
-            _whole(form, f"tap-{number}.{axis}") * shot.windows[step].shape[1] / WIDTH / shot.scale for axis in "xy"
+            (_whole(form, f"tap-{number}.{axis}") + 0.5) * shot.windows[step].shape[1] / WIDTH / shot.scale
+            for axis in "xy"
         )
         try:
             what = tapped(shot.windows[step], shot.scale, text(form, "label") or LABELS[0], x, y)
@@ -138,7 +141,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/untap")
     def back(key: str, strip: str, form: Sent) -> Response:
-        _, entry, _ = looked(key, strip)
+        _, entry = photographed(key, strip)
         if version(form) == entry.version:
             with desk.turn:
                 untap(store, entry)
@@ -146,7 +149,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/drop")
     def drop(key: str, strip: str, form: Sent) -> Response:
-        _, entry, _ = looked(key, strip)
+        _, entry = photographed(key, strip)
         if version(form) == entry.version:
             with desk.turn:
                 entry = drop_shot(store, entry, _whole(form, "photo"))
@@ -154,30 +157,30 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/corners/{number}")
     def corners(key: str, strip: str, number: int, tapped: str = "") -> Response:
-        laid, entry, _ = looked(key, strip)
+        laid, entry = photographed(key, strip)
         _shot_of(entry, number)
-        done = _corners(tapped)
+        done = places_of(tapped, len(CORNERS) - 1)
         return page("corners.html", road=desk.wait(key), here="patches", strip=laid, number=number, done=done,
                     tapped=tapped, next=CORNERS[len(done)], wide=WIDTH)  # fmt: skip
 
     @router.get("/corners/{number}/photo.jpg")
     def small(key: str, strip: str, number: int) -> Response:
-        _, entry, _ = looked(key, strip)
-        return Response(narrow(_shot_of(entry, number)), media_type="image/jpeg")
+        _, entry = photographed(key, strip)
+        return Response(marked_jpeg(path_of(_shot_of(entry, number)), (), WIDTH), media_type="image/jpeg")
 
     @router.post("/corners/{number}")
     def corner(key: str, strip: str, number: int, form: Sent) -> Response:
-        _, entry, _ = looked(key, strip)
+        _, entry = photographed(key, strip)
         one = _shot_of(entry, number)
         if "markers" in form:
             with desk.turn:
                 set_corners(store, entry, number, None)
             return _to(key, strip)
-        size = Image.open(io.BytesIO(narrow(one))).size
-        done = [*_corners(text(form, "tapped")), [_whole(form, "tap.x") / size[0], _whole(form, "tap.y") / size[1]]]
+        size = narrowed(path_of(one), WIDTH)
+        done = (*places_of(text(form, "tapped"), len(CORNERS) - 1), place_of(form, "tap", size))
         if len(done) < len(CORNERS):
-            listed = ",".join(f"{x:.4f} {y:.4f}" for x, y in done)
-            return RedirectResponse(f"/jobs/{key}/strips/{strip}/corners/{number}?tapped={listed}", 303)
+            more = f"?tapped={places_said(done)}"
+            return RedirectResponse(f"/jobs/{key}/strips/{strip}/corners/{number}{more}", 303)
         with desk.turn:
             set_corners(store, entry, number, done)
         return _to(key, strip)
@@ -235,9 +238,11 @@ def tone_words(look: Look, number: int) -> str:
 
 
 def trusted_error(share: float) -> float:
-    """The standard error the belief takes a measured share to have [1], whatever the photo says of its own."""
-    least, spread = TRUSTED
-    return least + spread * share * (1.0 - share)
+    """The standard error the belief takes a measured share to have [1], whatever the photo says of its own.
+
+    Where the share is as expected, the belief's density is one over that error.
+    """
+    return 1.0 / float(fraction_chance(share, ndtri(share), 1.0, 0.0, 0.0))
 
 
 def _graded(form: Form, step: Step, seen: Together | None, work: Any) -> dict[str, Any]:
@@ -277,16 +282,6 @@ def _shot_of(entry: Entry, number: int) -> Mapping[str, Any]:
     if not 0 <= number < len(photos):
         raise InputError("photo", "There is no such photo of this strip.", "Go back to the strip.")
     return photos[number]
-
-
-def _corners(said: str) -> list[list[float]]:
-    """Corners tapped so far; whatever is no such list is none."""
-    try:
-        found = [[float(part) for part in one.split(" ")] for one in said.split(",")] if said else []
-    except ValueError:
-        return []
-    fit = len(found) < len(CORNERS) and all(len(one) == 2 and all(0 <= v <= 1 for v in one) for one in found)
-    return found if fit else []
 
 
 def _whole(form: Form, name: str) -> int:
