@@ -41,7 +41,7 @@ from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.strips import Step, Strip
 from proofpatch.web.desk import Desk
 from proofpatch.web.patches import graded_of_form, strip_of
-from proofpatch.web.shell import Form, Pages, Sent, text, version
+from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
 from proofpatch.web.tapped import place_of, places_of, places_said
 
 NOT_LAID = "not laid"
@@ -123,7 +123,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def tap(key: str, strip: str, form: Sent) -> Response:
         laid, entry, look = looked(key, strip)
         at = next((name for name in form if name.startswith("tap-") and name.endswith(".x")), "tap-0.x")
-        number, step = int(at[4:-2]) if at[4:-2].isdecimal() else 0, _whole(form, "step")
+        number, step = whole(at[4:-2]) or 0, _whole(form, "step")
         shot = look.shots[number] if number < len(look.shots) else None
         if shot is None or step not in shot.windows or version(form) != entry.version:
             return seen_page(key, strip, InputError("tap", "The photos changed meanwhile.", "Tap again."))
@@ -285,8 +285,7 @@ def _shot_of(entry: Entry, number: int) -> Mapping[str, Any]:
 
 
 def _whole(form: Form, name: str) -> int:
-    said = text(form, name)
-    return int(said) if said.isascii() and said.isdigit() and len(said) < 6 else 0
+    return whole(text(form, name)) or 0
 
 
 def _to(key: str, strip: str, step: str = "") -> Response:
