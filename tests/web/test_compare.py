@@ -1,4 +1,4 @@
-"""Before and after laid over each other: on screen, in print, by hand, and its area; without a browser."""
+"""Before and after laid over each other: on screen, in print, by hand, and its area."""
 
 import io
 import re
@@ -81,6 +81,14 @@ def test_before_and_after_are_laid_over_each_other_on_screen_and_in_print(client
     assert f"{changed(page):.1f} % of the piece changed" in " ".join(printed.pages[0].extract_text().split())
     assert "is not of this job" in seen(client.get(shown.at(after="0")))
     assert "Both photos are the same" in seen(client.get(shown.at(after=shown.query["before"])))
+
+
+def test_the_pictures_lie_between_heading_and_slider(page, shown):
+    page.goto(shown.at())
+    heading, both, slide = (page.locator(one).bounding_box() for one in ("h1", "#both.over", "#slide"))
+    assert heading["y"] + heading["height"] <= both["y"]
+    assert both["y"] + both["height"] <= slide["y"]
+    assert both["height"] > 100
 
 
 def test_a_length_that_is_known_gives_the_area(client, shown):

@@ -370,3 +370,14 @@ def test_the_whole_road_by_touch_on_a_phone(browser, shop, store, pan):
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", level=1)).to_contain_text("other end")
     context.close()
+
+
+def test_a_tap_with_the_mouse_lands_where_it_was_set(page, photo):
+    page.goto(f"{photo}?way=length&length=1+m&quick=yes")
+    picture = page.locator(".tapped.wide input")
+    box = picture.bounding_box()
+    assert (box["width"], box["height"]) == tuple(int(picture.get_attribute(name)) for name in ("width", "height"))
+    picture.click(position={"x": box["width"] / 2, "y": box["height"] / 2})
+    expect(page.get_by_role("heading", level=1)).to_contain_text("other end")
+    x, y = (int(one) for one in re.search(r"known=(\d+)x(\d+)x", page.url).groups())
+    assert (x, y) == pytest.approx((SIZE[0] / 2, SIZE[1] / 2), abs=3)
