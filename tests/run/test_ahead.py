@@ -49,16 +49,24 @@ def test_eight_days_in_ten_end_within_the_range(thought, days, shares):
     assert np.mean(held) == pytest.approx(0.8, abs=0.05)
 
 
-def test_an_open_zone_that_lasts_still_holds_eight_in_ten(thought, days):
+@pytest.mark.parametrize("share", [0.6, 1.1])
+def test_an_open_zone_that_lasts_still_holds_eight_in_ten(thought, days, share):
     held = []
-    for true in days.T[:600]:
-        elapsed = 0.6 * float(np.median(thought[1]))
+    elapsed = share * float(np.median(thought[1]))
+    for true in days.T:
         if true[1] <= elapsed:
             continue  # over by then: not open
         found = ahead(thought, (1, 0, 0, 0), (true[0], 0, 0, 0), open_zone=1, elapsed=elapsed)
         held.append(found.left[0] <= float(true[1:].sum()) - elapsed <= found.left[2])
-    assert len(held) > 400
+    assert len(held) > 500
     assert np.mean(held) == pytest.approx(0.8, abs=0.06)
+
+
+def test_draws_in_which_it_would_be_over_are_left_out(thought):
+    (zone,) = thought[:1]
+    elapsed = float(np.median(zone))
+    found = ahead(thought[:1], (0,), (0,), open_zone=0, elapsed=elapsed)
+    assert found.left == pytest.approx(np.quantile(zone[zone > elapsed] - elapsed, (0.1, 0.5, 0.9)))
 
 
 def test_minutes_really_needed_narrow_the_range_and_move_it(thought):

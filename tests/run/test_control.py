@@ -127,6 +127,7 @@ def test_before_takes_the_patches_out(belief, oak_belief, laid, recipe):
     seen = pp.Graded(recipe, "partial", "none")
     assert before(pp.update(belief, [seen]), [seen]) == belief
     assert before(belief, laid) == oak_belief
+    assert before(pp.update(belief, [laid[0]]), [laid[0]]) == belief  # of two alike one stays
     with pytest.raises(InputError, match="no control patch"):
         control(belief, [])
 

@@ -142,6 +142,8 @@ def test_a_fall_beyond_the_reading_error_stops_with_a_cause_and_one_within_does_
     assert "down 17 %" in found.what
     assert "window" in found.then
     assert "The dial stays where it is." in found.then
+    # A fall read yesterday answers nothing today: the check is open then.
+    assert power_stop([*history, power(19, 80.0)], TODAY) is None
     # Yesterday's fall that was put right today stops nobody.
     assert power_stop([*history, power(19, 80.0), power(20, 96.0)], TODAY) is None
 

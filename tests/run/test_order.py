@@ -121,6 +121,13 @@ def test_a_pass_that_is_too_much_alone_is_said(veneer, at_work):
     assert "One pass is too much" in found.words
 
 
+# Incropera & DeWitt, Table A.1 (from memory): plain carbon steel 7854 kg/m³ × 434 J/(kg K) = 3.41 MJ/(m³ K); of it 1 mm,
+# both faces at 10 W/(m² K): 170 s.
+def test_a_sheet_cools_as_fast_as_the_textbook_has_it(at_work):
+    sheet = pp.prior(pp.Surface(["loose-rust"], "mild-steel", substrate_thickness=1e-3), "pulsed-500", draws=128)
+    assert cooling(sheet, at_work(), 1.0).time == pytest.approx(170, rel=0.2)
+
+
 # The physics' own bulk: dose × absorptance/(ρc h) of a bare thin sheet, with the heat factor of each draw.
 def test_one_pass_warms_as_the_physics_has_it(at_work):
     sheet = pp.prior(pp.Surface(["loose-rust"], "mild-steel", substrate_thickness=1e-3), "pulsed-500", draws=128)

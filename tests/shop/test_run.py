@@ -143,6 +143,18 @@ def test_a_grade_with_its_setting_becomes_a_line_of_the_patch_log_and_teaches(oa
     assert taught > clean
 
 
+def test_a_grade_given_at_once_does_not_pass_for_one_of_the_next_day(at_work):
+    check = {"setting": setting_to(at_work()), "residue": "clean", "harm": "none"}
+    rows = [
+        said("check", 0, zone=2, **check),
+        said("end", 10, zone=1),
+        said("check", 15, zone=1, **check),
+        said("check", 300, zone=1, **check),
+    ]
+    whole = [checked_entry(one, 2) for one in rows]
+    assert [line["waited"] for line in evidence_of(reversed(whole))] == [0.0, 300.0, 290 * 60.0]
+
+
 def test_a_day_keeps_what_two_devices_answer_at_once(store, job):
     names = ["people", "eyewear", "circuits", "extraction", "fire", "window", "focus", "stops-tried"]
     threads = [

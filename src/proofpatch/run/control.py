@@ -132,7 +132,10 @@ def control(
 def before(belief: Belief, patches: Collection[Graded]) -> Belief:
     """The belief without these patches, from the prior anew."""
     expect_belief(belief)
-    kept = [one for one in belief.evidence if one not in patches]
+    kept = list(belief.evidence)
+    for one in patches:
+        if one in kept:
+            kept.remove(one)  # of two alike one stays
     start = prior(belief.surface, belief.laser, belief.hand, seed=belief.seed, draws=belief.draws)
     return update(start, kept) if kept else start
 

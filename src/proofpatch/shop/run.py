@@ -282,22 +282,33 @@ def left_of(
 def evidence_of(entries: Iterable[Entry | Mapping[str, Any]], layers: int = 1) -> list[dict[str, Any]]:
     """Lines of the patch log of what was graded with its setting: they teach the belief as patches do.
 
-    A zone that came clean without harm is taken for one patch that did: less than it says, and on the careful side.
+    A zone that came clean without harm is taken for one patch that did: less than it says, and on the careful side. It
+    was judged so long after the last end of that zone, and at once where the log has none or it was begun again.
 
     Args:
         entries: of `entries_of`, or their data. layers: of the surface; all of them are judged.
     """
-    rows = [one.data if isinstance(one, Entry) else one for one in entries]
-    whole = [data for data in rows if None not in (data.get("setting"), data.get("residue"), data.get("harm"))]
-    return [graded_to(_graded(data, layers), data["at"]) for data in whole]
+    rows = sorted((one.data if isinstance(one, Entry) else one for one in entries), key=_when)
+    laid: dict[tuple[Any, Any], datetime.datetime] = {}
+    lines = []
+    for data in rows:
+        place = data.get("zone"), data.get("piece")
+        if None not in (data.get("setting"), data.get("residue"), data.get("harm")):
+            waited = (_when(data) - laid.get(place, _when(data))).total_seconds()
+            lines.append(graded_to(_graded(data, layers, waited), data["at"]))
+        if data["what"] == END:
+            laid[place] = _when(data)
+        elif data["what"] == BEGIN:
+            laid.pop(place, None)
+    return lines
 
 
-def _graded(data: Mapping[str, Any], layers: int) -> Graded:
+def _graded(data: Mapping[str, Any], layers: int, waited: float = 0.0) -> Graded:
     setting = setting_from(data["setting"])
     if data.get("passes"):
         setting = setting.with_(passes=data["passes"])
     values: dict[str, Any] = {"residue": data["residue"], "harm": data["harm"], "layer": layers - 1,
-                              "wiped": data["wiped"], "grader": data["grader"] or None}  # fmt: skip
+                              "wiped": data["wiped"], "grader": data["grader"] or None, "waited": waited}  # fmt: skip
     if data.get("fraction_left") is not None:
         values["fraction_left"] = data["fraction_left"]
     return checked_graded(setting, values, layers)
