@@ -121,7 +121,7 @@ def test_a_pass_that_is_too_much_alone_is_said(veneer, at_work):
     assert "One pass is too much" in found.words
 
 
-# Incropera & DeWitt, Table A.1 (from memory): plain carbon steel 7854 kg/m³ × 434 J/(kg K) = 3.41 MJ/(m³ K); of it 1 mm,
+# Incropera & DeWitt, Table A.1 (from memory): plain carbon steel 7854 kg/m³ × 434 J/(kg K) = 3.41 MJ/(m³ K); 1 mm,
 # both faces at 10 W/(m² K): 170 s.
 def test_a_sheet_cools_as_fast_as_the_textbook_has_it(at_work):
     sheet = pp.prior(pp.Surface(["loose-rust"], "mild-steel", substrate_thickness=1e-3), "pulsed-500", draws=128)
