@@ -108,10 +108,9 @@ def _point(values: Floats, weight: Floats, which: int) -> float:
 
 
 def _words(rise: float, allowed: float, wait: float, passes: int) -> str:
-    said = f"One pass warms the part through by up to {rise:.3g} K"
+    said = f"One pass warms the part through by up to {rise:.3g} K."
     if math.isinf(wait):
-        return f"{said}; {allowed:.3g} K is what it is to stay under. One pass is too much: not by this setting."
+        return f"{said} It is to stay under {allowed:.3g} K. One pass is too much: not by this setting."
     if wait <= 0:
-        many = f", {passes} passes by {min(rise * passes, allowed):.3g} K at most" if passes > 1 else ""
-        return f"{said}{many}: no wait is needed."
-    return f"{said}; wait {show(wait, 'duration')} between passes to stay under {allowed:.3g} K."
+        return f"{said} No wait is needed."
+    return f"{said} Wait {show(wait, 'duration')} between passes: it is to stay under {allowed:.3g} K."

@@ -77,7 +77,7 @@ class Morning:
             return f"Not today as it stands. {self.stops[0].what} {self.stops[0].then}"
         if self.missing:
             count = len(self.missing)
-            return f"{count} of {len(self.checks)} checks are open. Next: {self.missing[0].title.lower()}."
+            return f"{count} of {len(self.checks)} checks are open. Next: {self.missing[0].title}."
         return "All is looked at. Now lay a control patch at the recipe, where it shows least."
 
 
