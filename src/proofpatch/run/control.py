@@ -126,7 +126,7 @@ def control(
     if causes[0].name == NOTHING:
         likely += f" It may be nothing, too: a patch comes out so now and then, {said(causes[0].share)}."
     words = f"A surprise: {last.residue}. The belief gave that or worse {said(chance)}. {likely}"
-    return Control(SURPRISED, chance, told, causes, words, f"{first.next} Then lay the control patch anew.")
+    return Control(SURPRISED, chance, told, causes, words, " ".join((first.next, "Then lay the control patch anew.")))
 
 
 def before(belief: Belief, patches: Collection[Graded]) -> Belief:

@@ -95,7 +95,7 @@ def checks_of(piece: Piece) -> tuple[Check, ...]:
 def _check(name: str, row: Mapping[str, Any], piece: Piece) -> Check:
     ask = row["ask"]
     if name == "focus" and piece.focus_cue:
-        ask = f"{ask} This head: {piece.focus_cue.rstrip('.')}."
+        ask = " ".join((ask, f"This head: {piece.focus_cue.rstrip('.')}."))
     most = figures()[row["most"]] if "most" in row else None
     return Check(
         name, row["group"], row["title"], ask, row["why"], row["stop"], row.get("cause", ""), row.get("reads"), most,
