@@ -66,6 +66,7 @@ def test_harm_always_stops_whatever_was_expected(all_grades):
         assert (found.verdict == "harm") == (harm != "none")
         if harm != "none":
             assert found.next.startswith("Beam off.")
+            assert found.causes[0].title in found.words
             assert "nothing is wrong" not in " ".join([found.words, *(one.text for one in found.causes)]).lower()
 
 

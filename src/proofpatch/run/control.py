@@ -49,7 +49,7 @@ BLACKEST = 0.98  # most any face absorbs; from memory, unverified
 # After harm nobody is told that nothing is wrong.
 RECIPE: dict[str, Any] = {
     "title": "the recipe itself", "text": "The recipe itself is nearer to harm than it was believed.",
-    "next": "Let the belief learn of this patch, and ask for the recipe anew.",
+    "next": "Then let the belief learn of this patch, and ask for the recipe anew.",
 }  # fmt: skip
 STOPPED = "Beam off. No more beam on the piece, and no stronger setting anywhere."
 
@@ -118,15 +118,19 @@ def control(
     causes = _causes(belief, [replace(one, fraction_left=None) for one in patches], frozenset(answered), others)
     real = [one for one in causes if one.name != NOTHING]
     first = max(real, key=lambda one: one.share / one.minutes)  # (2)
-    likely = f"Likeliest cause: {real[0].title}, {said(real[0].share)}."
     if last.harm != "none":
         causes = tuple(replace(one, **RECIPE) if one.name == NOTHING else one for one in causes)
-        words = f"Harm: {last.harm}. The belief gave that or worse {said(chance)}. {likely}"
-        return Control(HARMED, chance, told, causes, words, f"{STOPPED} {first.next}")
+        words = f"Harm: {last.harm}. The belief gave that or worse {said(chance)}. {_likeliest(causes[0])}"
+        return Control(HARMED, chance, told, causes, words, " ".join((STOPPED, first.next, RECIPE["next"])))
+    likely = _likeliest(real[0])
     if causes[0].name == NOTHING:
         likely += f" It may be nothing, too: a patch comes out so now and then, {said(causes[0].share)}."
     words = f"A surprise: {last.residue}. The belief gave that or worse {said(chance)}. {likely}"
     return Control(SURPRISED, chance, told, causes, words, " ".join((first.next, "Then lay the control patch anew.")))
+
+
+def _likeliest(cause: Cause) -> str:
+    return f"Likeliest cause: {cause.title}, {said(cause.share)}."
 
 
 def before(belief: Belief, patches: Collection[Graded]) -> Belief:
