@@ -105,6 +105,11 @@ def test_a_check_that_was_right_makes_its_cause_less_likely(belief, recipe):
         assert looked[name] / looked["focus"] == pytest.approx(factor * plain[name] / plain["focus"])
 
 
+def test_every_cause_of_the_table_is_asked(all_grades):
+    assert {one.name for one in all_grades["partial", "none"].causes} == set(table("causes.toml"))
+    assert {*room.LIT, *room.CHANGED, "other"} == set(table("causes.toml"))
+
+
 def test_a_timed_stroke_went_as_fast_as_it_went(belief, recipe):
     timed = pp.Graded(recipe, "partial", "none", seconds=2.0, length=0.1)
     assert not {"faster", "slower"} & {one.name for one in control(belief, timed).causes}
