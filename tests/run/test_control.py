@@ -146,7 +146,7 @@ def test_on_simulated_days_the_shares_are_what_happens(belief, recipe, all_grade
     odds = np.array([rows[n]["prior"] for n in names])
     rng = np.random.default_rng(7)
     days, told, blind, nothing, was = 0, 0.0, 0.0, 0.0, 0
-    for _ in range(1500):
+    for _ in range(1000):
         name = names[rng.choice(len(names), p=odds / odds.sum())]
         residue, harm = _day(belief, recipe, name, rows[name], rng)
         found = all_grades[residue, harm]
