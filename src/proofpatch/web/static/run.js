@@ -1,6 +1,7 @@
 /* The day and the run with the laptop out of reach: what waits on this phone counts as done, a day that was not opened
    stays shut, and a page of yesterday opens nothing today. Nothing is worked out here; what was worked out is looked up. */
 "use strict";
+(() => { // scripts of a page share their names
 const place = document.getElementById("run");
 const EXPECTED = "as expected";
 const two = (number) => String(number).padStart(2, "0");
@@ -165,8 +166,13 @@ function offerUndo(entries) {
   document.getElementById("away").after(button);
 }
 
+let held = 0; // entries that waited when this page was last looked at
+
 async function showWaiting() {
   const entries = await waiting();
+  // What waited stands at the laptop now: the page says so itself.
+  if (held && !entries.length && document.getElementById("reach").hidden) { location.reload(); return; }
+  held = entries.length;
   const found = morning(entries);
   if (found.grades && await surprised(found)) found.wrong.push("control");
   if (document.getElementById("checks")) showDay(found);
@@ -181,4 +187,6 @@ if (Queue.usable && place) {
   const look = () => showWaiting().catch(() => {});
   look();
   document.addEventListener("visibilitychange", look);
+  document.addEventListener("queue", look);
 }
+})();
