@@ -293,3 +293,41 @@ def test_a_job_without_a_run_says_nothing_was_measured_of_it(client, store):
     plastic = store.add("job", {**TABLES, "job": {"title": "Pipe", "suspects": ["PVC"]}}, title="Pipe")
     for path in ("run", "run/day"):
         assert "This is not for a beam." in seen(client.get(f"/jobs/{plastic.id}/{path}"))
+
+
+# The same calls over HTTP: what a page refuses is refused there too, and what stands on one stands on the other.
+def test_the_day_and_the_run_over_http(client, store):
+    job, key = ready(store)
+    api = f"/api{job}"
+    day = client.get(f"{api}/day").json()
+    assert (day["gate"].split(".")[0], len(day["missing"]), day["verdict"]) == ("Stop: the day is not opened", 14, None)
+    assert client.post(f"{api}/run", json={"what": "begin", "zone": 1}).status_code == 409
+    assert client.post(f"{api}/control", json={"residue": "clean", "harm": "none"}).status_code == 409
+    for sent, field in (({"name": "dragon", "ok": True}, "name"), ({"name": "window", "value": 3.0}, "value")):
+        answer = client.post(f"{api}/day", json=sent)
+        assert (answer.status_code, answer.json()["field"]) == (422, field)
+    for name in day["missing"]:
+        value = {"air": 293.15, "humidity": 0.92, "metal": 293.15}.get(name)
+        answer = client.post(f"{api}/day", json={"name": name, "ok": True, "value": value})
+        assert answer.status_code == 201
+    assert "85 % is the most" in answer.json()["gate"]
+    client.post(f"{api}/day", json={"name": "humidity", "value": 0.5})
+    answer = client.post(f"{api}/control", json={"residue": "clean", "harm": "none", "waited_s": 600.0})
+    assert (answer.status_code, answer.json()["verdict"], answer.json()["gate"]) == (201, "as expected", None)
+    entry = client.post(f"{api}/run", json={"what": "begin", "zone": 1}).json()
+    assert shown(client.get(f"{job}/run")) == ["Zone 1 is done"]
+    answer = client.post(f"{api}/run", json={"what": "end", "zone": 1, "setting": {**SETTING, "average_power_W": 9e4}})
+    assert (answer.status_code, answer.json()["field"]) == (422, "setting.average_power_W")
+    late = {"what": "end", "zone": 1, "passes": 1, "setting": SETTING, "at": ago(minutes=-1)}
+    assert client.post(f"{api}/run", json=late).status_code == 201
+    found = client.get(f"{api}/run").json()
+    assert [one["data"]["what"] for one in found["entries"]] == ["begin", "end"]
+    assert [one["state"] for one in found["zones"]] == ["done", "to do", "to do"]
+    back = client.delete(f"{api}/run/{entry['id']}", params={"version": 1})
+    assert back.json()["deleted"]
+    assert client.delete(f"{api}/run/{entry['id']}", params={"version": 2}).status_code == 409
+    assert client.post(f"{api}/run/{entry['id']}/restore", params={"version": 2}).json()["deleted"] is None
+    assert len(entries_of(store, key)) == 2
+    plastic = store.add("job", {**TABLES, "job": {"title": "Pipe", "suspects": ["PVC"]}}, title="Pipe")
+    assert client.get(f"/api/jobs/{plastic.id}/day").json()["checks"] == []
+    assert client.get(f"/api/jobs/{plastic.id}/run").json()["zones"] == []

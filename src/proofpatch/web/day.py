@@ -24,9 +24,7 @@ from proofpatch.web.patches import KNOB_NAMES, dial, graded_of_form
 from proofpatch.web.run import told
 from proofpatch.web.run_form import answers_of, local_day
 from proofpatch.web.shell import Form, Pages, Sent, text
-from proofpatch.web.today import Today, outcomes, today_of
-
-TITLE = "Control patch"
+from proofpatch.web.today import TITLE, Today, outcomes, today_of
 
 
 def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:

@@ -25,9 +25,9 @@ from proofpatch.web.desk import Desk
 from proofpatch.web.once import ID, Later, Sending, in_one
 from proofpatch.web.patches import KNOB_NAMES, dial
 from proofpatch.web.run_form import entry_of, local_day
-from proofpatch.web.sheet import Sheet, sheet_of
+from proofpatch.web.sheet import Sheet, held, sheet_of
 from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
-from proofpatch.web.today import Gate, Today, scorches, today_of
+from proofpatch.web.today import Today, scorches, today_of
 
 LATE = datetime.timedelta(minutes=2)  # an entry older than this already happened, whatever a gate says of it now
 MOST_GONE = 20
@@ -103,13 +103,6 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return RedirectResponse(f"/jobs/{key}/run", 303)
 
     return router
-
-
-def held(day: Today, sheet: Sheet) -> Gate | None:
-    """Why nothing is begun just now: a gate of the day, or a batch that waits for a check."""
-    if day.gate is not None:
-        return day.gate
-    return Gate(f"Stop: {sheet.hold}", "#log", "Look at the log") if sheet.hold else None
 
 
 def told(sending: Sending, form: Form) -> Sending:

@@ -40,7 +40,7 @@ from proofpatch.shop.run import (
 )
 from proofpatch.shop.store import Entry, Store
 from proofpatch.web.desk import Desk
-from proofpatch.web.today import Today
+from proofpatch.web.today import Gate, Today
 
 QUICK = 0.05  # share of the asked speed within which the hand is as asked (common practice, no source)
 NAMED = 4  # signs that stand in the stop bar
@@ -149,6 +149,13 @@ def sheet_of(store: Store, desk: Desk, day: Today, wanted: int | None, now: date
     return Sheet(
         rows, row, piece, pieces, stands, strokes, left, pace, signs, entries, last, incident, used
     )  # fmt: skip
+
+
+def held(day: Today, sheet: Sheet) -> Gate | None:
+    """Why nothing is begun just now: a gate of the day, or a batch that waits for a check."""
+    if day.gate is not None:
+        return day.gate
+    return Gate(f"Stop: {sheet.hold}", "#log", "Look at the log") if sheet.hold else None
 
 
 # Named in the stop bar where they can come; the others stand below it.

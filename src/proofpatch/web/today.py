@@ -25,6 +25,7 @@ from proofpatch.survey.identify import chance_words
 from proofpatch.web.desk import Desk
 from proofpatch.web.road import Road
 
+TITLE = "Control patch"  # of a graded patch that is one
 # Grades a control patch may get whose meaning a phone out of reach knows; with harm, whatever is left counts as clean.
 # Signs after which the piece itself is looked at: it was harmed, or may be.
 SCORCHED = ("flame", "white-smoke", "tint", "scorch-smell", "bronze", "melt", "white-bloom", "stone-colour", "glow",
