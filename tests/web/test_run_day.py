@@ -155,7 +155,7 @@ def test_a_surprise_is_known_on_the_phone_too(phone, laptop, store):
     graded(phone, "#control", "trace")
     press(phone, "Keep the control patch")
     expect(phone.locator("#away")).to_contain_text(
-        re.compile("Stop: A surprise: trace.*Then lay the control patch anew")
+        re.compile("Stop. A surprise: trace.*Then lay the control patch anew")
     )
     phone.goto(f"{job}/run")
     expect(phone.get_by_role("button", name="Begin zone 1")).to_be_hidden()

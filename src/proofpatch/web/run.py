@@ -71,7 +71,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         sheet = sheet_of(store, desk, day, wanted, datetime.datetime.now().astimezone())
         gate = held(day, sheet) if text(form, "what") == BEGIN and _live(sending) else None
         if gate is not None:
-            return run_page(key, wanted, InputError("what", gate.said.removeprefix("Stop: "), ""), form)
+            return run_page(key, wanted, InputError("what", gate.said, ""), form)
         try:
             data = entry_of(form, day, sheet, sending.when)
             with in_one(store, told(sending, form)):

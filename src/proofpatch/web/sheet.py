@@ -155,7 +155,7 @@ def held(day: Today, sheet: Sheet) -> Gate | None:
     """Why nothing is begun just now: a gate of the day, or a batch that waits for a check."""
     if day.gate is not None:
         return day.gate
-    return Gate(f"Stop: {sheet.hold}", "#log", "Look at the log") if sheet.hold else None
+    return Gate(f"Stop. {sheet.hold}", "#log", "Look at the log") if sheet.hold else None
 
 
 # Named in the stop bar where they can come; the others stand below it.

@@ -166,8 +166,12 @@ def _gate(day: Today) -> Gate | None:
         return Gate("Stop: no control patch was laid today.", f"{base}/run/day#control", "Lay the control patch",
                     "control")  # fmt: skip
     if day.judged.verdict != AS_EXPECTED:
-        said = f"Stop: the control patch. {day.judged.words} {day.judged.next}"
-        return Gate(said, f"{base}/run/day#control", "Look at the control patch", "control")
+        return Gate(
+            _stop(f"{day.judged.words} {day.judged.next}"),
+            f"{base}/run/day#control",
+            "Look at the control patch",
+            "control",
+        )
     laid = datetime.datetime.fromisoformat(str(day.controls[-1].data["when"]))
     if day.harmed is not None and day.harmed >= laid:
         said = "Stop: harm was seen since the control patch. Find the reason, then lay it anew where it shows least."
@@ -176,4 +180,4 @@ def _gate(day: Today) -> Gate | None:
 
 
 def _stop(said: str) -> str:
-    return said if said.startswith("Stop") else f"Stop: {said[:1].lower()}{said[1:]}"
+    return said if said.startswith("Stop") else f"Stop. {said}"
