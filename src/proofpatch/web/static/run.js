@@ -1,7 +1,6 @@
 /* The day and the run with the laptop out of reach: what waits on this phone counts as done, a day that was not opened
    stays shut, and a page of yesterday opens nothing today. Nothing is worked out here; what was worked out is looked up. */
 "use strict";
-(() => { // scripts of a page share their names
 const place = document.getElementById("run");
 const EXPECTED = "as expected";
 const two = (number) => String(number).padStart(2, "0");
@@ -75,7 +74,7 @@ function enough(entry) {
   return !asked || Number(field(entry, "passes") || asked.defaultValue) >= Number(asked.defaultValue);
 }
 
-function tell(text, stops) {
+function announce(text, stops) {
   const line = document.getElementById("away");
   line.hidden = !text;
   line.className = stops ? "stop" : "lead";
@@ -110,9 +109,9 @@ function showZone(entries, found) {
   }
   const again = document.getElementById("again");
   if (again && state !== "stopped") again.hidden = true;
-  if (state === "stopped" && last) tell(worded("Stop: beam off. Zone {0} is stopped; it is begun again once the laptop has it.", place.dataset.zone), true);
-  else if (news && found.same) tell(news, true);
-  else if (last) tell(worded("{0}, {1}: waits on this phone.", last.what, clockOf(new Date(last.at))), false);
+  if (state === "stopped" && last) announce(worded("Stop: beam off. Zone {0} is stopped; it is begun again once the laptop has it.", place.dataset.zone), true);
+  else if (news && found.same) announce(news, true);
+  else if (last) announce(worded("{0}, {1}: waits on this phone.", last.what, clockOf(new Date(last.at))), false);
   if (last) heading(state, graded);
 }
 
@@ -138,8 +137,8 @@ function showDay(found) {
   if (!found.mine.length && found.same) return;
   if (control) control.hidden = found.open.length > 0 || found.wrong.length > 0;
   const news = (found.grades && meaning(document, found.grades)) || shut(found);
-  if (news) tell(news, true);
-  else tell(worded("The control patch came as expected, by what this phone knows. It waits to be sent."), false);
+  if (news) announce(news, true);
+  else announce(worded("The control patch came as expected, by what this phone knows. It waits to be sent."), false);
   document.querySelector("h1").textContent = news ? worded("The day is not open yet.") : worded("The day is open on this phone.");
 }
 
@@ -170,13 +169,13 @@ function offerUndo(entries) {
   document.getElementById("away").after(button);
 }
 
-let held = 0; // entries that waited when this page was last looked at
+let waited = 0; // entries that waited when this page was last looked at
 
 async function showWaiting() {
   const entries = await waiting();
   // What waited stands at the laptop now: the page says so itself.
-  if (held && !entries.length && document.getElementById("reach").hidden) { location.reload(); return; }
-  held = entries.length;
+  if (waited && !entries.length && document.getElementById("reach").hidden) { location.reload(); return; }
+  waited = entries.length;
   const found = morning(entries);
   if (found.grades && await surprised(found)) found.wrong.push("control");
   if (document.getElementById("checks")) showDay(found);
@@ -193,4 +192,3 @@ if (Queue.usable && place) {
   document.addEventListener("visibilitychange", look);
   document.addEventListener("queue", look);
 }
-})();
