@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from made_api import DOOR, EXAMPLES, GRADE, HERE, PAN, PIPE, made
 from made_offer import made_quote
 from made_photo import shot
+from made_run import opened, ready
 from schemathesis.checks import not_a_server_error
 from schemathesis.generation import GenerationMode
 from schemathesis.specs.openapi.checks import (
@@ -43,9 +44,13 @@ def fuzzed(tmp_path_factory):
     patch = client.post(f"jobs/{jobs[0]}/graded", json=GRADE).json()["graded"]["id"]
     photo = client.post(f"jobs/{jobs[0]}/photos", files={"photo": ("a.jpg", shot())}).json()
     quote = send_quote(store, jobs[0], made_quote(), "a4", "", b"%PDF").id
+    ran = ready(store)[1]
+    opened(store, ran)
+    begun = client.post(f"jobs/{ran}/run", json={"what": "note", "words": "dry"}).json()["id"]
     known = {
         "quote": [quote], "id": jobs, "pan": jobs[:1], "PUT": jobs[1:], "POST": jobs[1:], "spare": [made(client, PIPE)],
         "patch": [patch], "digest": [photo["digest"]],
+        "ready": [ran], "entry": [begun],
         "name": [*coating_ids(), *substrate_ids()], "tables": [PAN, DOOR, PIPE, barn], "store": store,
     }  # fmt: skip
     yield schemathesis.openapi.from_asgi("/api/openapi.json", app, headers={"Host": "127.0.0.1"}), known
@@ -57,11 +62,18 @@ OPERATIONS = [
 ]  # fmt: skip
 
 
+OF_PATH = {"patch": "patch", "entry": "run", "id": "job"}
+# Of the run: what comes through, laid over what was made up.
+OF_RUN = {"/run": {"what": "note", "words": "dry"}, "/day": {"name": "window", "ok": True},
+          "/control": {"residue": "clean", "harm": "none"}}  # fmt: skip
+
+
 def real(case, known, pick):
     """The same case of things that are there, and of bodies that come far."""
     # What is changed and put away are other jobs than the one that patches are laid on.
     theirs = "graded" in case.path or "{quote}" in case.path
-    which = "pan" if theirs else "spare" if case.method == "DELETE" else case.method
+    runs = case.path.split("{id}")[-1].startswith(("/run", "/day", "/control"))
+    which = "ready" if runs else "pan" if theirs else "spare" if case.method == "DELETE" else case.method
     for name in case.path_parameters:
         case.path_parameters[name] = pick(
             KINDS if name == "kind" else known.get(which, known["id"]) if name == "id" else known[name]
@@ -69,13 +81,17 @@ def real(case, known, pick):
     body = case.body if isinstance(case.body, dict) else {}
     for holds in (case.query, body):
         if "version" in holds:
-            store, kind = known["store"], "patch" if "patch" in case.path_parameters else "job"
-            now = store.get(kind, case.path_parameters["patch" if kind == "patch" else "id"]).version
+            store = known["store"]
+            name = next((name for name in ("patch", "entry") if name in case.path_parameters), "id")
+            now = store.get(OF_PATH[name], case.path_parameters[name]).version
             holds["version"] = pick([now, now, 1])
     if "tables" in body:
         # Some of what was made up laid over a job that can be read.
         found = body["tables"] if isinstance(body["tables"], dict) and pick([True, False]) else {}
         body["tables"] = {**pick(known["tables"]), **{name: found[name] for name in found if pick([True, False])}}
+    elif runs and body:
+        good = OF_RUN["/" + case.path.rsplit("/", 1)[1]]
+        body = good if pick([True, False]) else body | good
     elif "residue" in body:
         body = GRADE if pick([True, False]) else body | GRADE
     elif "photo" in body:
