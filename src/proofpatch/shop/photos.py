@@ -50,12 +50,16 @@ def add_photo(
         content: of the file, JPEG or PNG. about: what it shows, or which test or patch it belongs to.
 
     Raises:
-        InputError: no picture, or one too large.
+        InputError: no picture, one too large, or one that the disk does not take.
     """
     seen, small = _looked_at(content)
     path = photo_path(store, seen)
     if not path.exists():
-        _write(path, content)
+        try:
+            _write(path, content)
+        except OSError as trouble:
+            said = f"The photo cannot be kept: {trouble.strerror}."
+            raise InputError("photo", said, "Check the disk and its free space, then send it again.") from None
     with store.session() as session:
         if session.get(Picture, seen.digest) is None:
             session.add(
@@ -162,13 +166,18 @@ def _looked_at(content: bytes) -> tuple[Photo, bytes]:
 
 
 def _write(path: Path, content: bytes) -> None:
-    """The file, on disk under another name before it takes its own."""
+    """The file, on disk under another name before it takes its own; nothing half stays where that fails."""
     path.parent.mkdir(exist_ok=True)
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", delete=False) as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(file.name, path)
+    handle, half = tempfile.mkstemp(dir=path.parent, prefix=".")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(half, path)
+    except OSError:
+        os.unlink(half)
+        raise
     if os.name == "posix":
         folder = os.open(path.parent, os.O_RDONLY)
         try:
