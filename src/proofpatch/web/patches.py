@@ -11,8 +11,10 @@ from fastapi.responses import RedirectResponse
 from proofpatch.cli_read import KNOBS, OPTIONS, read_setting
 from proofpatch.cli_show import setting_words
 from proofpatch.errors import InputError
+from proofpatch.lasers import Laser
 from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
 from proofpatch.materials import substrate
+from proofpatch.physics.setting import Setting
 from proofpatch.pictures.drawing import WIDE
 from proofpatch.pictures.field import named as names_of
 from proofpatch.pictures.look import NARROW
@@ -194,6 +196,24 @@ def _step(strips: list[Strip], name: str) -> Step:
     return found
 
 
+def dialled_in(form: Form, dialled: Mapping[str, str], pattern: str, laser: Laser) -> Setting:
+    """The setting of the knobs of a form; what was left empty is as it was laid out.
+
+    Raises:
+        InputError: a knob that cannot be; its field names it.
+    """
+    given = {name: text(form, f"knob-{name}") or dialled.get(name) for name in KNOBS}
+    given["pattern"] = pattern
+    try:
+        return read_setting(given, laser)[0]
+    except InputError as error:
+        flags = {OPTIONS[name][0]: name for name in KNOBS}
+        knob = flags.get(error.field)
+        if knob is None:
+            raise
+        raise InputError(f"knob-{knob}", error.problem.replace(error.field, KNOB_NAMES[knob]), error.remedy) from None
+
+
 def graded_of_form(form: Form, step: Step, work: Job, when: str = "") -> dict[str, Any]:
     """A line of the patch log from a form: what was dialled, the speed that was moved, what came of it.
 
@@ -206,16 +226,7 @@ def graded_of_form(form: Form, step: Step, work: Job, when: str = "") -> dict[st
     for name, words in (("residue", "how much is left"), ("harm", "what it did to what lies under it")):
         if not text(form, name):
             raise InputError(name, f"It was not said {words}.", "Choose one of the grades.")
-    given = {name: text(form, f"knob-{name}") or step.dialled.get(name) for name in KNOBS}
-    given["pattern"] = step.setting["pattern"]
-    try:
-        setting, _ = read_setting(given, work.laser)
-    except InputError as error:
-        flags = {OPTIONS[name][0]: name for name in KNOBS}
-        knob = flags.get(error.field)
-        if knob is None:
-            raise
-        raise InputError(f"knob-{knob}", error.problem.replace(error.field, KNOB_NAMES[knob]), error.remedy) from None
+    setting = dialled_in(form, step.dialled, step.setting["pattern"], work.laser)
     values: dict[str, Any] = {"residue": text(form, "residue"), "harm": text(form, "harm")}
     for name, kind in TIMES:
         if text(form, name):
