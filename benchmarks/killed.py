@@ -1,9 +1,9 @@
 """The shop is killed while it is written: python benchmarks/killed.py --write
 
 A real shop is served by a process of its own and written over HTTP from a few threads, each sending the next thing when
-the last was answered, with an id as a phone does: notes, photos, grades of test patches with and without a photo. At
-a moment drawn by a seeded generator the process gets SIGKILL. Counted is what was in flight then: sent whole, not
-answered. Then the folder is opened again. Asked each time:
+the last was answered, with an id as a phone does: notes, photos, grades of test patches, entries of the run, with a photo
+or without. At a moment drawn by a seeded generator the process gets SIGKILL. Counted is what was in flight then:
+sent whole, not answered. Then the folder is opened again. Asked each time:
 
 - everything that was answered stands there, once;
 - what was in flight stands there once or not at all;
@@ -48,15 +48,16 @@ from proofpatch.web.once import AT, MADE, SENT
 SEED, KILLS = 20261, 200
 LIVES = 10  # kills of one folder
 SOONEST, LATEST = 0.02, 0.8  # s from the first request to the kill
-GRADED, PATIENT = (
-    0.25,
-    5.0,
-)  # share of the lives in which grades are sent, and their LATEST: a grade is worked out first
+# Share of the lives with grades, the same with the run, and LATEST of both, which are worked out first.
+WORKED, PATIENT = 0.2, 4.0
 GRADES = 40  # steps laid out in each folder
-HANDS = ("first", "second", "grades")  # threads
+HANDS = ("first", "second", "grades", "run")  # threads
+RUN = ("begin", "note", "incident", "end", "check")
+AWAY = datetime.timedelta(minutes=10)  # since an entry of the run was written: no gate of now is asked of what happened
 LEAD = {"status": "negative", "method": "laboratory test of a chip through all layers", "date": "2025-03-11"}
 PAN = {"job": {"title": "Skillet", "laser": "pulsed-500"}, "limits": {"preset": "ordinary"},
-       "evidence": {"kind": "grease", "substrate": "cast-iron", "year": "2020"}, "lead": LEAD}  # fmt: skip
+       "evidence": {"kind": "grease", "substrate": "cast-iron", "year": "2020"}, "lead": LEAD,
+       "zones": [{"name": "rim", "area": "0.02 m²"}, {"name": "face", "area": "0.05 m²"}]}  # fmt: skip
 Fields = list[tuple[str, "str | bytes"]]
 
 
@@ -103,6 +104,11 @@ class Hand:
             with_photo = bool(self.rng.random() < 0.5)
             stands = (f"patch {step}", *([f"photo {step}"] if with_photo else []))
             return Sending(f"{self.job}/patches", fields + ([shot] if with_photo else []), stands)
+        if self.name == "run":
+            what, seen = RUN[number % len(RUN)], bool(self.rng.random() < 0.5)
+            fields = [("what", what), ("zone", "1"), ("words", words)]
+            fields += [("residue", "clean"), ("harm", "none")] if what == "check" else []
+            return Sending(f"{self.job}/run", fields + ([shot] if seen else []), (run_name(words, seen),))
         if self.rng.random() < 0.5:
             return Sending(f"{self.job}/notes", [("note", words)], (f"note {words}",))
         return Sending(f"{self.job}/photo", [shot, ("about", words)], (f"photo {words}",))
@@ -121,6 +127,11 @@ class Tally:
     moments: list[float] = field(default_factory=list)
     leftovers: int = 0
     troubles: list[str] = field(default_factory=list)
+
+
+def run_name(words: str, seen: bool) -> str:
+    """An entry of the run as `Sending.stands` has it."""
+    return f"run {words}{' with its photo' if seen else ''}"
 
 
 def picture(rng: np.random.Generator) -> bytes:
@@ -155,9 +166,7 @@ class Shops:
 
     def close(self) -> None:
         """No more of them."""
-        assert self._maker.stdin is not None
-        self._maker.stdin.close()
-        self._maker.wait(30)
+        self._maker.communicate(timeout=30)
 
     def _said(self) -> str:
         assert self._maker.stdout is not None
@@ -181,28 +190,33 @@ def kill(process: int) -> None:
 
 def work(hand: Hand, port: int, over: threading.Event, troubles: list[str]) -> None:
     """Sends one thing after another until the shop is gone, or it is over and nothing is open."""
-    line = http.client.HTTPConnection("127.0.0.1", port, timeout=120)
-    while not (over.is_set() and not hand.open):
-        one = hand.next()
-        if one is None:
-            return
-        try:
-            body, kind = _body(one.fields)
-            head = {"Content-Type": kind, "Origin": f"http://127.0.0.1:{port}", SENT: one.id,
-                    AT: datetime.datetime.now(datetime.UTC).isoformat()}  # fmt: skip
-            one.sent = None
-            line.request("POST", one.path, body, head)
-            one.sent = time.monotonic()
-            answer = line.getresponse()
-            said = answer.read()
-        except (OSError, http.client.HTTPException):
-            return  # it was killed
-        if answer.headers.get(SENT) != one.id or not (answer.status == 200 or answer.headers.get(MADE)):
-            words = re.sub(rb"<[^>]+>|\s+", b" ", said)[:300]
-            troubles.append(f"{one.path} {one.stands}: refused with {answer.status}, {words!r}")
-            return
-        one.answered = time.monotonic()
-        hand.open.remove(one)
+    with contextlib.closing(http.client.HTTPConnection("127.0.0.1", port, timeout=120)) as line:
+        while not (over.is_set() and not hand.open):
+            one = hand.next()
+            if one is None:
+                return
+            try:
+                answer, said = _send(line, one, port)
+            except (OSError, http.client.HTTPException):
+                return  # it was killed
+            if answer.headers.get(SENT) != one.id or not (answer.status == 200 or answer.headers.get(MADE)):
+                words = re.sub(rb"<[^>]+>|\s+", b" ", said)[:300]
+                troubles.append(f"{one.path} {one.stands}: refused with {answer.status}, {words!r}")
+                return
+            one.answered = time.monotonic()
+            hand.open.remove(one)
+
+
+def _send(line: http.client.HTTPConnection, one: Sending, port: int) -> tuple[http.client.HTTPResponse, bytes]:
+    """(the answer, its words); when it was sent whole is noted before the answer is waited for."""
+    body, kind = _body(one.fields)
+    head = {"Content-Type": kind, "Origin": f"http://127.0.0.1:{port}", SENT: one.id,
+            AT: (datetime.datetime.now(datetime.UTC) - AWAY).isoformat()}  # fmt: skip
+    one.sent = None
+    line.request("POST", one.path, body, head)
+    one.sent = time.monotonic()
+    answer = line.getresponse()
+    return answer, answer.read()
 
 
 def _body(fields: Fields) -> tuple[bytes, str]:
@@ -221,7 +235,10 @@ def found(folder: Path, job: str) -> collections.Counter[str]:
     with contextlib.closing(Store.open(folder)) as store:
         key = job.rsplit("/", 1)[1]
         rows = [f"note {one.data['text']}" for one in store.all("note", key)]
-        rows += [f"photo {one.data['about']}" for one in store.all("photo", key)]
+        runs = store.all("run", key)
+        rows += [run_name(one.data["words"], bool(one.data["photos"])) for one in runs]
+        of_runs = {digest for one in runs for digest in one.data["photos"]}
+        rows += [f"photo {one.data['about']}" for one in store.all("photo", key) if one.data["digest"] not in of_runs]
         rows += [f"patch {one.title.partition(':')[0]}" for one in store.all("patch", key)]
     return collections.Counter(rows)
 
@@ -249,8 +266,9 @@ def lives(folder: Path, shops: Shops, rng: np.random.Generator, kills: int, tall
         lay_out(store, key, [STEP] * GRADES, [DIALLED] * GRADES)
     hands = [Hand(name, f"/jobs/{key}", np.random.default_rng(rng.integers(2**32))) for name in HANDS]
     for life in range(kills + 1):
-        graded = bool(rng.random() < GRADED)
-        at_work = hands if life == kills else hands[1:] if graded else hands[:2]
+        draw = rng.random()
+        slow = hands[2:3] if draw < WORKED else hands[3:] if draw < 2 * WORKED else []
+        at_work = hands if life == kills else [hands[0], *slow] if slow else hands[:2]
         with _writing(shops, folder, at_work, tally) as (process, over, threads):
             if life == kills:
                 over.set()
@@ -258,7 +276,7 @@ def lives(folder: Path, shops: Shops, rng: np.random.Generator, kills: int, tall
                     one.join(120)
                 kill(process)
                 break
-            moment = float(rng.uniform(SOONEST, PATIENT if graded else LATEST))
+            moment = float(rng.uniform(SOONEST, PATIENT if slow else LATEST))
             time.sleep(moment)
             now = time.monotonic()
             kill(process)
@@ -267,7 +285,7 @@ def lives(folder: Path, shops: Shops, rng: np.random.Generator, kills: int, tall
         tally.kills += 1
         tally.moments.append(moment)
         tally.with_flight += bool(flying)
-        tally.quick += any(not one.path.endswith("/patches") for one in flying)
+        tally.quick += any(one.path.endswith(("/notes", "/photo")) for one in flying)
         for one in flying:
             kind = one.path.rsplit("/", 1)[1]
             tally.in_flight[kind] += 1
@@ -307,19 +325,19 @@ def run(kills: int, seed: int, each: int = LIVES) -> Tally:
 
 def said(tally: Tally, seconds: float) -> list[str]:
     """What the kills came to."""
-    names = {"notes": "notes", "photo": "photos", "patches": "grades", "run": "run entries"}
+    names = {"notes": "notes", "photo": "photos", "patches": "grades", "run": "entries of the run"}
 
     def listed(counts: dict[str, int]) -> str:
         return ", ".join(f"{counts[key]} {words}" for key, words in names.items() if counts.get(key))
 
     flew, stood = sum(tally.in_flight.values()), sum(tally.made.values())
     return [
-        f"{tally.kills} kills, {SOONEST:g} to {LATEST:g} s after the first request, to {PATIENT:g} s where grades were "
-        f"sent; {seconds / 60:.1f} min.",
+        f"{tally.kills} kills, {SOONEST:g} to {LATEST:g} s after the first request, to {PATIENT:g} s where grades or "
+        f"entries of the run were sent; {seconds / 60:.1f} min.",
         f"Answered and there exactly once: {sum(tally.answered.values())} writes ({listed(tally.answered)}).",
         f"In flight at the moment of the kill: {flew} writes ({listed(tally.in_flight)}); "
-        f"{tally.with_flight} of {tally.kills} kills met at least one, {tally.quick} one other than a grade, which the "
-        "shop works on for about a second before it writes.",
+        f"{tally.with_flight} of {tally.kills} kills met at least one, {tally.quick} a note or a photo, which is "
+        "written at once; a grade or an entry of the run is worked out first.",
         f"Of those in flight {stood} stood there once when the folder was opened again, {flew - stood} not at all; "
         "sent again under their ids, all stood there once in the end.",
         f"Half files and unnamed photo files found after a kill, all harmless: in {tally.leftovers} cases.",

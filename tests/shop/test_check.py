@@ -115,7 +115,7 @@ def test_a_history_that_does_not_lead_here_is_told(store, made, statement, words
 
 def test_a_thing_without_any_history_and_a_history_without_a_thing(store, made):
     spoil(store, "DELETE FROM change WHERE thing = ?", made["customer"])
-    assert "has a gap: it stands at version 1" in said(store, "history")
+    assert "has a gap in its history before version 1" in said(store, "history")
     spoil(store, "DELETE FROM thing WHERE id = ?", made["customer"])
     assert "names a customer that is not there" in said(store, "reference")
     spoil(store, "INSERT INTO change (thing, version, what, data, at, by) VALUES ('gone', 1, 'made', '{}', ?, '')",

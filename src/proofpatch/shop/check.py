@@ -205,7 +205,7 @@ def _histories(base: sqlite3.Connection, known: Mapping[str, Known]) -> Iterator
             yield Trouble("reference", f"{name} belongs to something that is no job.", TELL)
         steps = [row[4:] for row in past if row[5] not in (None, "aside")]
         if [step[0] for step in steps] != list(range(1, version + 1)):
-            yield Trouble("history", f"The history of {name} has a gap: it stands at version {version}.", BRING)
+            yield Trouble("history", f"{name} has a gap in its history before version {version}.", BRING)
             continue
         if not _same(steps[-1][2], data):
             yield Trouble("history", f"{name} is not what its history ends in.", BRING)
