@@ -1,9 +1,9 @@
 """The shop is killed while it is written: python benchmarks/killed.py --write
 
-A real shop is served by a process of its own and written over HTTP from a few threads, each sending the next thing when
-the last was answered, with an id as a phone does: notes, photos, grades of test patches, entries of the run. At a moment
-drawn by a seeded generator the process gets SIGKILL. Counted is what was in flight then: sent whole, not answered. Then
-the folder is opened again. Asked each time:
+A real shop is served by a process of its own and written over HTTP from a few threads, each sending the next thing as
+soon as the last was answered, with an id as a phone does: notes, photos, grades of patches, entries of the run. At a
+moment drawn by a seeded generator the process gets SIGKILL. Counted is what was in flight then: sent whole, not
+answered. Then the folder is opened again. Asked each time:
 
 - everything that was answered stands there, once;
 - what was in flight stands there once or not at all;

@@ -44,7 +44,8 @@ REFERENCES: dict[str, tuple[tuple[str, tuple[str, ...]], ...]] = {
     "invoice": (("quote", ("quote",)), ("pdf", ("paper",))),
     "day": (("controls[]", ("patch",)),),
     "run": (("photos[]", ("picture",)),),
-    "record": (("pdf", ("paper",)), ("photos[]", ("picture",))),
+    "pair": (("before", ("picture",)), ("after", ("picture",))),
+    "record": (("pdf", ("paper",)), ("signs", ("record",))),
 }
 DIGEST = re.compile(r"[0-9a-f]{64}")
 PDF = "JVBER"  # how the text of a file begins whose bytes begin with %PDF

@@ -55,11 +55,7 @@ def add_photo(
     seen, small = _looked_at(content)
     path = photo_path(store, seen)
     if not path.exists():
-        try:
-            _write(path, content)
-        except OSError as trouble:
-            said = f"The photo cannot be kept: {trouble.strerror}."
-            raise InputError("photo", said, "Check the disk and its free space, then send it again.") from None
+        _write(path, content)
     with store.session() as session:
         if session.get(Picture, seen.digest) is None:
             session.add(
@@ -166,21 +162,29 @@ def _looked_at(content: bytes) -> tuple[Photo, bytes]:
 
 
 def _write(path: Path, content: bytes) -> None:
-    """The file, on disk under another name before it takes its own; nothing half stays where that fails."""
-    path.parent.mkdir(exist_ok=True)
-    handle, half = tempfile.mkstemp(dir=path.parent, prefix=".")
+    """The file, on disk under another name before it takes its own; nothing half stays where that fails.
+
+    Raises:
+        InputError: the disk does not take it.
+    """
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(half, path)
-    except OSError:
-        os.unlink(half)
-        raise
-    if os.name == "posix":
-        folder = os.open(path.parent, os.O_RDONLY)
+        path.parent.mkdir(exist_ok=True)
+        handle, half = tempfile.mkstemp(dir=path.parent, prefix=".")
         try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            os.replace(half, path)
+        except OSError:
+            os.unlink(half)
+            raise
+        if os.name == "posix":
+            folder = os.open(path.parent, os.O_RDONLY)
+            try:
+                os.fsync(folder)
+            finally:
+                os.close(folder)
+    except OSError as trouble:
+        said = f"The photo cannot be kept: {trouble.strerror}."
+        raise InputError("photo", said, "Check the disk and its free space, then send it again.") from None
