@@ -1,48 +1,50 @@
 """A job that is ready to run: zones, room and air, a recipe that was laid, came clean and was decided."""
 
-from made_pages import at, send
+import datetime
 
-import proofpatch as pp
-from proofpatch.shop.job import job_from
-from proofpatch.shop.log import setting_to
+from proofpatch.run.day import checks_of
 from proofpatch.shop.run import answer_check
+from proofpatch.web.road import road
 from proofpatch.web.today import piece_on
 
-LAB = {"status": "negative", "date": "2025-03-11"}
-AIR = {"capture": "98 %", "flow": "60000 m³/h", "length": "9 m", "width": "6 m", "height": "4 m", "across": "3 m",
-       "up": "2 m"}  # fmt: skip
+DATE = "2025-03-11"
 ZONES = [{"name": "underside", "area": "0.04 m²"}, {"name": "rim", "area": "0.02 m²"},
          {"name": "front face", "area": "0.05 m²", "front": True}]  # fmt: skip
+TABLES = {
+    "job": {"title": "Skillet", "laser": "pulsed-500"}, "limits": {"preset": "ordinary"},
+    "evidence": {"substrate": "cast-iron", "kind": "grease", "year": "2020", "thickness": "2 um"},
+    "lead": {"status": "negative", "method": "laboratory test of a chip through all layers", "date": DATE},
+    "cleared": [
+        {"hazard": "chromate", "status": "negative", "method": "laboratory hexavalent chromium of a chip",
+         "date": DATE},
+        {"hazard": "cadmium", "status": "negative", "method": "laboratory test of a chip", "date": DATE},
+    ],
+    "room": {"length": "9 m", "width": "6 m", "height": "4 m", "work": ["3 m", "2 m"]},
+    "air": {"capture": "98 %", "flow": "60000 m³/h"},
+}  # fmt: skip
+SETTING = {
+    "average_power_W": 150.0, "repetition_rate_Hz": 100e3, "pulse_width_s": 2e-7, "spot_radius_m": 4.5e-4,
+    "sweep_width_m": 0.1, "sweep_speed_m_s": 10.0, "travel_speed_m_s": 0.016, "passes": 1, "pattern": "line",
+}  # fmt: skip
+VALUES = {"air": 293.15, "humidity": 0.5, "metal": 293.15}
 
 
-def ready(client, store, job, zones=None, laid=3, **offer):
-    """The job with all that its first beam needs but the day itself."""
-    send(client, store, job, "settle", hazard="chromate", method="laboratory hexavalent chromium of a chip", **LAB)
-    send(client, store, job, "settle", hazard="cadmium", method="laboratory test of a chip", **LAB)
-    send(client, store, job, "about", thickness="2 um", year="2020")
-    send(client, store, job, "place", **AIR)
-    now = at(store, job)
-    data = {**now.data, "zones": zones or ZONES} | ({"offer": offer} if offer else {})
-    store.change("job", now.id, now.version, data)
-    work = job_from(data)
-    window = pp.forecast(pp.prior(work.surface, work.laser, work.hand, seed=work.seed), work.limits)
-    setting = setting_to(window.settings[window.best])
+def ready(store, laid=3, recipe=True, **tables):
+    """(address, key) of the job with all that its first beam needs but the day itself."""
+    job = store.add("job", {**TABLES, "zones": ZONES, **tables}, title="Skillet")
     for number in range(laid):
-        line = {"setting": setting, "residue": "clean", "harm": "none", "when": f"2026-03-02T09:0{number}:00+00:00"}
-        store.add("patch", line, now.id, f"A{number + 1}: clean, none")
-    store.add("recipe", {"record": {"setting": setting, "confirmed": True}, "forecast": {}, "patches": []}, now.id)
-    return setting
+        line = {"setting": SETTING, "residue": "clean", "harm": "none", "when": f"2026-03-02T09:0{number}:00+00:00"}
+        store.add("patch", line, job.id, f"A{number + 1}: clean, none")
+    if recipe:
+        record = {"setting": SETTING, "confirmed": True, "p_clean": 0.95, "p_harm": 0.01}
+        store.add("recipe", {"record": record, "forecast": {}, "patches": []}, job.id)
+    return f"/jobs/{job.id}", job.id
 
 
-VALUES = {"power": None, "air": 293.15, "humidity": 0.5, "metal": 293.15, "wind": 1.0, "wood-moisture": 0.1,
-          "masonry-moisture": 0.03}  # fmt: skip
-
-
-def opened(store, road, date, at):
-    """Every check of the day answered well."""
-    from proofpatch.run.day import checks_of
-
-    piece = piece_on(road)
+def opened(store, key):
+    """Every check of today answered well; no control patch is laid yet."""
+    now = datetime.datetime.now().astimezone()
+    piece = piece_on(road(store, store.get("job", key)))
     for check in checks_of(piece):
-        value = VALUES.get(check.name) if check.reads else None
-        answer_check(store, road.entry.id, date, piece, check.name, True, value, "", at)
+        answer_check(store, key, now.date(), piece, check.name, True, VALUES.get(check.name), "", now.isoformat())
+    return piece

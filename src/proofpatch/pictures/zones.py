@@ -1,6 +1,6 @@
 """The zones of a piece as fields: ruled where coating is still on, bare where it is off, framed where the hand is now.
 
-A field is as large as its zone among the others; where zones lie on the piece nobody measured, so the picture does not say.
+A field is as large as its zone among the others; nobody measured where zones lie, so the picture does not say.
 """
 
 from __future__ import annotations

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import uuid
-from collections.abc import Mapping
 from typing import Any
 
 from fastapi import APIRouter, Response
@@ -14,6 +13,7 @@ from proofpatch.cli_show import as_dialled, setting_words
 from proofpatch.errors import InputError
 from proofpatch.learn.evidence import HARMS, RESIDUES
 from proofpatch.materials import substrate
+from proofpatch.pictures.outcomes import clock
 from proofpatch.pictures.zones import Field, zones_svg
 from proofpatch.run.after import after_harm
 from proofpatch.run.stops import sign
@@ -27,13 +27,10 @@ from proofpatch.web.patches import KNOB_NAMES, dial
 from proofpatch.web.run_form import entry_of, local_day
 from proofpatch.web.sheet import Sheet, sheet_of
 from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
-from proofpatch.web.today import Gate, Today, today_of
+from proofpatch.web.today import Gate, Today, scorches, today_of
 
 LATE = datetime.timedelta(minutes=2)  # an entry older than this already happened, whatever a gate says of it now
 MOST_GONE = 20
-# Signs after which the piece itself is looked at: what to do now, what can be done, what to tell the customer.
-SCORCHED = ("flame", "white-smoke", "tint", "scorch-smell", "bronze", "melt", "white-bloom", "stone-colour", "glow",
-            "blister", "spall")  # fmt: skip
 HEADS = {"begin": "begun", "end": "done", "check": "graded", "incident": "stopped", "note": "note"}
 
 
@@ -49,8 +46,9 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             return page("run.html", road=found, here="run", day=None)
         sheet = sheet_of(store, desk, day, wanted, now)
         return page(
-            "run.html", 422 if error else 200, road=found, here="run", day=day, sheet=sheet, gate=day.gate, error=error,
-            form=form or {}, residues=RESIDUES, harms=HARMS, knobs=KNOB_NAMES, fresh=str(uuid.uuid4()),
+            "run.html", 422 if error else 200, road=found, here="run", day=day, sheet=sheet, gate=held(day, sheet),
+            error=error, form=form or {}, residues=RESIDUES, harms=HARMS, knobs=KNOB_NAMES, fresh=str(uuid.uuid4()),
+            about=about,
             dial=dial(setting_to(day.setting)) if day.setting else [], words=setting_words, heads=HEADS,
             dialled=as_dialled(day.setting, day.work.laser) if day.setting else {}, plan=_plan(sheet),
             under=substrate(day.work.surface.substrate).title.lower(), sign=sign,
@@ -111,7 +109,7 @@ def held(day: Today, sheet: Sheet) -> Gate | None:
     """Why nothing is begun just now: a gate of the day, or a batch that waits for a check."""
     if day.gate is not None:
         return day.gate
-    return Gate(f"Stop: {sheet.hold}", "", "") if sheet.hold else None
+    return Gate(f"Stop: {sheet.hold}", "#log", "Look at the log") if sheet.hold else None
 
 
 def told(sending: Sending, form: Form) -> Sending:
@@ -150,13 +148,15 @@ def _plan(sheet: Sheet) -> str:
 
 def _scorched(sheet: Sheet) -> bool:
     """Whether the zone in hand shows harm, or a sign of it."""
-    if sheet.row is None:
-        return False
-    named: Mapping[str, Any] = sheet.incident.data if sheet.incident else {}
-    return sheet.row.harm != "none" or named.get("sign") in SCORCHED
+    return sheet.row is not None and (
+        sheet.row.harm != "none" or (sheet.incident is not None and scorches(sheet.incident.data))
+    )
+
+
+def about(seconds: float) -> str:
+    """A time [s] that is not known to the second, in words."""
+    return clock(max(seconds, 60.0) / 3600.0)
 
 
 def _clock(at: str) -> str:
     return datetime.datetime.fromisoformat(at).astimezone().strftime("%H:%M")
-
-

@@ -160,9 +160,7 @@ def _zones(store: Store, day: Today) -> tuple[dict[int, Zone], dict[str, float]]
 def _turns(day: Today, zones: dict[int, Zone], rates: dict[str, float]) -> tuple[Turn, ...]:
     """The zones in their order; the wait is that of the zone a pass over which is the shortest."""
     entries = day.road.entry.data.get("zones", [])
-    places = [
-        Place(n, day.work.measured[n - 1].name, seen=1.0 if entries[n - 1].get("front") else None) for n in zones
-    ]
+    places = [Place(n, day.work.measured[n - 1].name, seen=1.0 if entries[n - 1].get("front") else None) for n in zones]
     cool = None
     if day.setting is not None and day.road.window is not None and zones:
         passes = [plan.beam / plan.passes for one in zones.values()
@@ -239,4 +237,3 @@ def _worst(entries: Sequence[Entry], number: int) -> str:
 
 def _good(entry: Entry) -> bool:
     return entry.data["residue"] == "clean" and entry.data["harm"] in (None, "none")
-

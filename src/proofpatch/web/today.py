@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import functools
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -19,13 +19,16 @@ from proofpatch.run.piece import Piece, piece_of
 from proofpatch.shop.job import Job
 from proofpatch.shop.lasers import entry_named, laser_on, own_of
 from proofpatch.shop.log import graded_on_its_day, setting_from
-from proofpatch.shop.run import day_of
+from proofpatch.shop.run import day_of, entries_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.survey.identify import chance_words
 from proofpatch.web.desk import Desk
 from proofpatch.web.road import Road
 
 # Grades a control patch may get whose meaning a phone out of reach knows; with harm, whatever is left counts as clean.
+# Signs after which the piece itself is looked at: it was harmed, or may be.
+SCORCHED = ("flame", "white-smoke", "tint", "scorch-smell", "bronze", "melt", "white-bloom", "stone-colour", "glow",
+            "blister", "spall")  # fmt: skip
 OUTCOMES = (*((residue, "none") for residue in RESIDUES), *((RESIDUES[-1], harm) for harm in HARMS if harm != "none"))
 
 
@@ -48,6 +51,7 @@ class Today:
 
     decided: the recipe the shop works by; setting, p_clean, p_harm: its own, as the belief has them now.
     answers: of the day's checks. controls: kept control patches of the day; judged: the last of them, or None.
+    harmed: when harm was last seen in the run, or a sign of it.
     """
 
     road: Road
@@ -63,6 +67,7 @@ class Today:
     morning: Morning
     controls: tuple[Entry, ...]
     judged: Control | None
+    harmed: datetime.datetime | None
 
     @property
     def gate(self) -> Gate | None:
@@ -76,7 +81,7 @@ def recipe_in_hand(store: Store, key: str) -> Entry | None:
 
 
 def piece_on(road: Road, power: float | None = None) -> Piece:
-    """What the day needs to know of the piece. Without a room that is described it counts as outdoors: more is looked at."""
+    """What the day needs to know of the piece; without a room that is described it counts as outdoors."""
     assert road.work is not None
     gates = tuple(one for one in (road.closed, road.unguarded) if one)
     cue = road.work.laser.handpiece.focus_cue
@@ -105,11 +110,20 @@ def today_of(store: Store, desk: Desk, road: Road, date: datetime.date) -> Today
         p_clean, p_harm, _ = grades_at(belief, setting) if setting else (0.0, 1.0, {})
         return float(p_clean), float(p_harm), _judged(belief, graded, right) if graded else None
 
-    return Today(road, date, work, piece, decided, setting, *_second(desk.run(ask), entry, answers, looked, controls))
+    p_clean, p_harm, judged = desk.run(ask)
+    return Today(road, date, work, piece, decided, setting, p_clean, p_harm, entry, answers, looked, controls, judged,
+                 last_harm(entries_of(store, key)))  # fmt: skip
 
 
-def _second(found: tuple[float, float, Control | None], *rest: Any) -> tuple[Any, ...]:
-    return found[0], found[1], *rest, found[2]
+def scorches(data: Mapping[str, Any]) -> bool:
+    """Whether an entry of the run says that the piece itself was harmed, or may be."""
+    return data["harm"] not in (None, "none") or data["sign"] in SCORCHED
+
+
+def last_harm(entries: Iterable[Entry]) -> datetime.datetime | None:
+    """When harm was last seen in a run, or a sign of it."""
+    seen = [datetime.datetime.fromisoformat(one.data["at"]) for one in entries if scorches(one.data)]
+    return max(seen, default=None)
 
 
 @lru_cache(maxsize=16)
@@ -153,6 +167,10 @@ def _gate(day: Today) -> Gate | None:
     if day.judged.verdict != AS_EXPECTED:
         said = f"Stop: the control patch. {day.judged.words} {day.judged.next}"
         return Gate(said, f"{base}/run/day#control", "Look at the control patch", "control")
+    laid = datetime.datetime.fromisoformat(str(day.controls[-1].data["when"]))
+    if day.harmed is not None and day.harmed >= laid:
+        said = "Stop: harm was seen since the control patch. Find the reason, then lay it anew where it shows least."
+        return Gate(said, f"{base}/run/day#control", "Lay the control patch", "control")
     return None
 
 

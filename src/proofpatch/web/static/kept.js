@@ -32,8 +32,7 @@ async function submit(event) {
   event.preventDefault();
   if (form.dataset.under) return; // pressed twice
   form.dataset.under = "way";
-  const button = form.querySelector("button.next, button");
-  button.setAttribute("aria-disabled", "true");
+  event.submitter?.setAttribute("aria-disabled", "true");
   let number;
   try {
     const entry = Queue.entryOf(form.action, form.dataset.queue, await Queue.fieldsOf(form), inWords(form));
@@ -129,7 +128,8 @@ async function mend() {
   const entry = number ? (await Queue.all()).find((one) => one.number === number) : null;
   if (!entry) return;
   const forms = [...document.querySelectorAll("form[data-queue]")];
-  const form = forms.find((one) => new URL(one.action).pathname === entry.action);
+  const asks = (one, name) => (one.elements[name]?.value ?? null) === (named(entry, name) ?? null);
+  const form = forms.find((one) => new URL(one.action).pathname === entry.action && asks(one, "what") && asks(one, "zone"));
   if (!form || (form.elements.step && form.elements.step.value !== named(entry, "step"))) {
     location.replace(`/waiting#asks-no-more-${number}`);
     return;
@@ -151,7 +151,7 @@ async function mend() {
 
 /* Pages of what comes next are kept while the laptop is in reach. */
 function keepAhead(worker) {
-  const links = [...document.querySelectorAll("a[data-step], .stop a")].map((one) => one.href.split("#")[0]);
+  const links = [...document.querySelectorAll("a[data-step], a[data-keep], .stop a")].map((one) => one.href.split("#")[0]);
   if (links.length && document.getElementById("reach").hidden) worker.active.postMessage({ keep: [...new Set(links)] });
 }
 
