@@ -46,7 +46,7 @@ from proofpatch.shop.strips import lay_out
 from proofpatch.web.once import AT, MADE, SENT
 
 SEED, KILLS = 20261, 200
-LIVES = 10  # kills of one folder
+LIVES = 20  # kills of one folder
 SOONEST, LATEST = 0.02, 0.8  # s from the first request to the kill
 # Share of the lives with grades, the same with the run, and LATEST of both, which are worked out first.
 WORKED, PATIENT = 0.2, 4.0
