@@ -134,7 +134,7 @@ def test_the_page_of_the_shop_says_where_they_are(client_of, store, made, tmp_pa
     assert f"Backed up {NOW.astimezone():%d %b, %H:%M} into {tmp_path / 'usb'}" in page
     assert "5 are kept" in page
     daily.said = "It was cut off."
-    assert "The last backup is not whole." in client.get("/shop").text
+    assert "The last daily backup went wrong." in client.get("/shop").text
 
 
 @pytest.fixture
