@@ -170,6 +170,9 @@ def test_no_backup_no_shop_and_a_place_inside_the_shop_are_said(store, tmp_path)
     assert not (tmp_path / "usb").exists()
     with pytest.raises(InputError, match="inside the shop"):
         back_up(store.folder, store.folder / PHOTOS)
+    with pytest.raises(InputError, match=r"No such file or directory\. .* Is its drive plugged in\?"):
+        back_up(store.folder, tmp_path / "drive" / "usb")
+    assert not (tmp_path / "drive").exists()
     assert beside(store.folder) == tmp_path / "shop-backups"
 
 

@@ -96,8 +96,8 @@ def back_up(
     """A backup of a shop that may be open meanwhile, on disk and tried by restoring it.
 
     Args:
-        folder: of the shop. place: of its backups, made if it is not there. keep: so many, older ones are taken away
-            once this one is found whole; None: all. now: None: the clock's.
+        folder: of the shop. place: of its backups; the folder that it lies in has to be there. keep: so many, older
+            ones are taken away once this one is found whole; None: all. now: None: the clock's.
 
     Raises:
         InputError: there is no shop, or the backup cannot be written; earlier ones stay as they were.
@@ -108,7 +108,8 @@ def back_up(
     now = now or datetime.datetime.now(datetime.UTC)
     opened(shop).close()  # before anything is made for a shop that is not there
     with _told("to", into, "The backup was not made; earlier ones stay."):
-        (into / PHOTOS).mkdir(parents=True, exist_ok=True)
+        into.mkdir(exist_ok=True)  # not its parents: a drive that is not plugged in is not made up on this one
+        (into / PHOTOS).mkdir(exist_ok=True)
         _tidy(into)
         half = _half(into)
         try:
@@ -309,5 +310,5 @@ def _refuse(field: str, place: Path, so: str, full: bool, closed: bool, said: st
     elif closed:
         problem, remedy = f"The folder {where} cannot be written.", "Give it back to yourself, or name another."
     else:
-        problem, remedy = f"The folder {where} cannot be used: {said.rstrip('.')}.", "Look at its drive."
+        problem, remedy = f"The folder {where} cannot be used: {said.rstrip('.')}.", "Is its drive plugged in?"
     raise InputError(field, f"{problem} {so}", remedy) from None
