@@ -1,4 +1,4 @@
-"""The day and the run on their pages, without a browser: gates, log, control patch, what is kept and what is refused."""
+"""The day and the run on their pages, without a browser: gates, log, control patch, what is kept, what is refused."""
 
 import datetime
 import html
@@ -266,7 +266,8 @@ def test_in_a_batch_the_first_off_is_graded_before_the_next_is_begun(client, sto
 
 BAD = [
     ({"what": "begin"}, "which zone"), ({"what": "dance", "zone": "1"}, "What happened"),
-    ({"what": "end", "zone": "9"}, "whole number from 1 to 3"), ({"what": "end", "zone": "1", "passes": "many"}, "passes"),
+    ({"what": "end", "zone": "9"}, "whole number from 1 to 3"),
+    ({"what": "end", "zone": "1", "passes": "many"}, "passes"),
     ({"what": "end", "zone": "1", "seconds": "2 s"}, "length too"), ({"what": "note"}, "note is empty"),
     ({"what": "end", "zone": "1", "knob-power": "9 kW"}, "Power"),
     ({"what": "end", "zone": "1", "seconds": "soon", "length": "100 mm"}, "seconds"),

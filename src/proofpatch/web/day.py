@@ -12,6 +12,7 @@ from proofpatch.cli_show import as_dialled, setting_words
 from proofpatch.errors import InputError
 from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
 from proofpatch.materials import substrate
+from proofpatch.run.control import AS_EXPECTED
 from proofpatch.shop.log import setting_to
 from proofpatch.shop.run import add_control, answer_check
 from proofpatch.shop.store import Repeated, Store
@@ -109,10 +110,13 @@ def _open(store: Store, desk: Desk, key: str, when: str) -> Today:
 
 
 def _said(desk: Desk, day: Today) -> dict[str, str]:
-    """What each grade of the next control patch would mean, "" where it is as expected: for a phone out of reach."""
-    if day.setting is None or day.road.window is None or day.road.closed:
+    """What each grade of the next control patch would mean, "" where it is as expected: for a phone out of reach.
+
+    Empty while none is asked for: it takes a second to work out.
+    """
+    if day.setting is None or day.road.window is None or day.gate is None or not day.gate.opens:
         return {}
     setting, belief = day.setting, day.road.window.belief
     right = frozenset(name for name, one in day.answers.items() if one.get("ok"))
     found = desk.run(lambda: outcomes(belief, setting, (), right))
-    return {grades: "" if one.verdict == "as expected" else f"{one.words} {one.next}" for grades, one in found.items()}
+    return {grades: "" if one.verdict == AS_EXPECTED else f"{one.words} {one.next}" for grades, one in found.items()}

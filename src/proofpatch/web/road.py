@@ -222,7 +222,8 @@ def inputs(store: Store, entry: Entry) -> Inputs:
 def road_of(given: Inputs) -> Road:
     """The road of these inputs; its sentences are in the system of units that holds here."""
     assert given.system == units.system()
-    taught = tuple(one for one in given.ran if evidence_of([one]))
+    # Lines of the log as text: what is begun and ended later than its grade does not change them.
+    taught = tuple(json.dumps(line) for line in evidence_of(given.ran))
     found = _worked(given.entry, given.patches, given.laser, given.system, taught)
     if found.work is None or found.window is None:
         return found
@@ -232,7 +233,8 @@ def road_of(given: Inputs) -> Road:
                       given.quoted),
         "run": _run_step(found, given.ran, given.passes),
     }  # fmt: skip
-    return replace(found, steps=tuple(now.get(one.name, one) for one in found.steps))
+    seen = tuple(one for one in given.ran if evidence_of([one]))
+    return replace(found, seen=seen, steps=tuple(now.get(one.name, one) for one in found.steps))
 
 
 def _run_step(found: Road, ran: tuple[Entry, ...], passes: int) -> Step:
@@ -248,9 +250,9 @@ def _run_step(found: Road, ran: tuple[Entry, ...], passes: int) -> Step:
 
 @lru_cache(maxsize=KEPT)
 def _worked(
-    entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str, seen: tuple[Entry, ...]
+    entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str, taught: tuple[str, ...]
 ) -> Road:  # fmt: skip
-    """The road but for what changes from hour to hour: offer and run are still to do."""
+    """The road but for what changes from hour to hour: offer and run are still to do. taught: lines of the log."""
     assert system == units.system()
     number = laser.version if laser else 0
     try:
@@ -264,8 +266,9 @@ def _worked(
     on = functools.partial(laser_on, laser) if laser else None
     layers = len(work.surface.coats)
     graded = [graded_on_its_day(one.data, layers, on) for one in patches]
-    taught = [graded_on_its_day(line, layers, on) for line in evidence_of(seen, layers)]
-    evidence = graded + taught
+    # A finished zone was judged down to the ground.
+    ran = [graded_on_its_day(json.loads(line) | {"layer": layers - 1}, layers, on) for line in taught]
+    evidence = graded + ran
     window = pp.forecast(pp.update(belief, evidence) if evidence else belief, work.limits)
     survey = survey_record(finding_of(work, float(window.chance)))
     forecast = forecast_record(window, without_top_layer(window))
@@ -325,7 +328,6 @@ def _worked(
         then,
         number,
         best,
-        seen,
     )
 
 

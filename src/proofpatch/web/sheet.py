@@ -6,8 +6,6 @@ import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from proofpatch.errors import InputError
 from proofpatch.learn.evidence import HARMS
 from proofpatch.learn.forecast import area_rate, grades_at
@@ -15,21 +13,35 @@ from proofpatch.learn.recipe import Recipe
 from proofpatch.offer.hours import zone_seconds
 from proofpatch.offer.zones import Zone, measured_zone
 from proofpatch.physics.setting import Setting
-from proofpatch.run.ahead import Ahead, ahead
+from proofpatch.run.ahead import Ahead
 from proofpatch.run.batch import Batch, batch
 from proofpatch.run.cooling import cooling
-from proofpatch.run.order import Place, Turn, in_order
+from proofpatch.run.order import Turn, in_order, places_of
 from proofpatch.run.stops import STOP, Sign, signs_of
 from proofpatch.run.strokes import Strokes, plan_strokes
 from proofpatch.shop.charges import priced_job
 from proofpatch.shop.log import setting_from
 from proofpatch.shop.offered import asked_of
-from proofpatch.shop.run import BEGIN, BEGUN, CHECK, DONE, END, INCIDENT, STOPPED, TO_DO, Standing, entries_of, state_of
+from proofpatch.shop.run import (
+    BEGIN,
+    BEGUN,
+    CHECK,
+    DONE,
+    END,
+    INCIDENT,
+    STOPPED,
+    TO_DO,
+    Standing,
+    checks_of_batch,
+    entries_of,
+    left_of,
+    of_piece,
+    state_of,
+)
 from proofpatch.shop.store import Entry, Store
 from proofpatch.web.desk import Desk
 from proofpatch.web.today import Today
 
-MOST_TILED = 400  # zones of all pieces over which the finish is forecast
 QUICK = 0.05  # share of the asked speed within which the hand is as asked (common practice, no source)
 NAMED = 4  # signs that stand in the stop bar
 
@@ -108,14 +120,13 @@ def sheet_of(store: Store, desk: Desk, day: Today, wanted: int | None, now: date
     pieces = int(work.offer["offer"].get("pieces", 1))
     passes = day.setting.passes if day.setting else 1
     piece = _piece_in_hand(entries, list(zones), pieces, len(work.measured), passes)
-    mine = [one for one in entries if (one.data["piece"] or 1) == piece]
+    mine = [one for one in entries if one.data["piece"] in (None, piece)]
     standing = {one.zone: one for one in state_of(mine, len(work.measured), passes, now)}
-    closed = {one.zone: one for one in state_of(mine, len(work.measured), passes)}
     # What belongs to this ground comes before what can happen anywhere.
     signs = tuple(sorted(signs_of(day.piece), key=lambda one: (one.level != STOP, one.name not in SEEN_FIRST)))
 
     def ask() -> tuple[tuple[Turn, ...], Ahead | None, Pace | None]:
-        return _turns(day, zones, rates), _ahead(day, zones, rates, closed, pieces, piece, now), _pace(day, entries)
+        return _turns(day, zones, rates), _ahead(day, zones, rates, entries, pieces, now), _pace(day, entries)
 
     turns, left, pace = desk.run(ask)
     rows = tuple(
@@ -132,11 +143,11 @@ def sheet_of(store: Store, desk: Desk, day: Today, wanted: int | None, now: date
     stopped = [one for one in mine if row and one.data["zone"] in (row.number, None) and one.data["what"] == INCIDENT]
     used = next((setting_from(one.data["setting"]) for one in reversed(mine)
                  if row and one.data["zone"] == row.number and one.data["setting"]), day.setting)  # fmt: skip
-    checks = {one.data["piece"]: _good(one) for one in entries if one.data["what"] == CHECK and one.data["piece"]}
     last = max(entries, key=lambda one: (one.created, one.id)) if entries else None
+    incident = stopped[-1] if stopped and row and row.standing.state == STOPPED else None
+    stands = batch(pieces, checks_of_batch(entries)) if pieces > 1 else None
     return Sheet(
-        rows, row, piece, pieces, batch(pieces, checks) if pieces > 1 else None, strokes, left, pace, signs, entries,
-        last, stopped[-1] if stopped and row and row.standing.state == STOPPED else None, used,
+        rows, row, piece, pieces, stands, strokes, left, pace, signs, entries, last, incident, used
     )  # fmt: skip
 
 
@@ -158,15 +169,14 @@ def _zones(store: Store, day: Today) -> tuple[dict[int, Zone], dict[str, float]]
 
 
 def _turns(day: Today, zones: dict[int, Zone], rates: dict[str, float]) -> tuple[Turn, ...]:
-    """The zones in their order; the wait is that of the zone a pass over which is the shortest."""
-    entries = day.road.entry.data.get("zones", [])
-    places = [Place(n, day.work.measured[n - 1].name, seen=1.0 if entries[n - 1].get("front") else None) for n in zones]
-    cool = None
-    if day.setting is not None and day.road.window is not None and zones:
-        passes = [plan.beam / plan.passes for one in zones.values()
-                  if (plan := plan_strokes(one, day.setting, day.piece, rates))]  # fmt: skip
-        cool = cooling(day.road.window.belief, day.setting, min(passes))
-    return in_order(places, cool)
+    """The zones under the beam in their order, each with the pause its bulk asks between passes."""
+    cool = {}
+    if day.setting is not None and day.road.window is not None:
+        for n, zone in zones.items():
+            plan = plan_strokes(zone, day.setting, day.piece, rates)
+            cool[n] = cooling(day.road.window.belief, day.setting, plan.beam / plan.passes)
+    places = places_of(day.work.measured, day.work.offer["zones"])
+    return in_order([one for one in places if one.number in zones], cool)
 
 
 def _recipe(day: Today, setting: Setting) -> Recipe:
@@ -174,22 +184,16 @@ def _recipe(day: Today, setting: Setting) -> Recipe:
 
 
 def _ahead(
-    day: Today, zones: dict[int, Zone], rates: dict[str, float], standing: dict[int, Standing], pieces: int, piece: int,
+    day: Today, zones: dict[int, Zone], rates: dict[str, float], entries: Sequence[Entry], pieces: int,
     now: datetime.datetime,
 ) -> Ahead | None:  # fmt: skip
-    """What is left of this piece and of those after it."""
-    after = pieces - piece
-    if day.setting is None or day.road.window is None or not zones or len(zones) * (after + 1) > MOST_TILED:
+    """What is left, of all pieces."""
+    if day.setting is None or day.road.window is None or not zones:
         return None
-    seconds = zone_seconds(_recipe(day, day.setting), day.road.window.belief, list(zones.values()), rates)
-    here = [standing[n] for n in zones]
-    shares = [1.0 if one.state == DONE else min(one.passes / day.setting.passes, 1.0) for one in here]
-    taken = [60.0 * one.minutes for one in here]
-    begun = next((i for i, one in enumerate(here) if one.open_since is not None), None)
-    since = here[begun].open_since if begun is not None else None
-    elapsed = max((now - since).total_seconds(), 0.0) if since else 0.0
-    more = [0.0] * (len(zones) * after)
-    return ahead(np.tile(seconds, (after + 1, 1)), shares + more, taken + more, begun, elapsed, now)
+    seconds = zone_seconds(
+        _recipe(day, day.setting), day.road.window.belief, list(zones.values()), rates, pieces=pieces
+    )
+    return left_of(seconds, list(zones), entries, day.setting.passes, pieces, now)
 
 
 def _pace(day: Today, entries: Sequence[Entry]) -> Pace | None:
@@ -209,7 +213,7 @@ def _pace(day: Today, entries: Sequence[Entry]) -> Pace | None:
 def _piece_in_hand(entries: Sequence[Entry], zones: list[int], pieces: int, counted: int, passes: int) -> int:
     """The first piece of a batch that is not done."""
     for piece in range(1, pieces + 1):
-        mine = [one for one in entries if (one.data["piece"] or 1) == piece]
+        mine = of_piece(entries, piece)
         standing = state_of(mine, counted, passes)
         if not mine or any(standing[n - 1].state != DONE for n in zones):
             return piece
@@ -233,7 +237,3 @@ def _in_hand(rows: Sequence[Row], mine: Sequence[Entry]) -> Row | None:
 def _worst(entries: Sequence[Entry], number: int) -> str:
     seen = [one.data["harm"] for one in entries if one.data["zone"] == number and one.data["harm"]]
     return max(seen, key=HARMS.index, default="none")
-
-
-def _good(entry: Entry) -> bool:
-    return entry.data["residue"] == "clean" and entry.data["harm"] in (None, "none")

@@ -1,6 +1,7 @@
 /* The day and the run with the laptop out of reach: what waits on this phone counts as done, a day that was not opened
    stays shut, and a page of yesterday opens nothing today. Nothing is worked out here; what was worked out is looked up. */
 "use strict";
+(() => { // scripts of a page share their names
 const place = document.getElementById("run");
 const EXPECTED = "as expected";
 const two = (number) => String(number).padStart(2, "0");
@@ -136,20 +137,24 @@ function showDay(found) {
   }
   if (!found.mine.length && found.same) return;
   if (control) control.hidden = found.open.length > 0 || found.wrong.length > 0;
-  const outcome = found.grades && document.querySelector(`.outcome[data-grades="${CSS.escape(found.grades)}"]`);
-  const news = outcome ? outcome.textContent : shut(found);
+  const news = (found.grades && meaning(document, found.grades)) || shut(found);
   if (news) tell(news, true);
   else tell(worded("The control patch came as expected, by what this phone knows. It waits to be sent."), false);
   document.querySelector("h1").textContent = news ? worded("The day is not open yet.") : worded("The day is open on this phone.");
 }
 
-/* A surprise that waits here shuts the zones too; what each grade means stands on the page of the day. */
+/* What grades of a control patch mean, by the page of the day; empty: as expected. What nobody worked out is no answer. */
+function meaning(page, grades) {
+  const outcome = page.querySelector(`.outcome[data-grades="${CSS.escape(grades)}"]`);
+  if (outcome) return outcome.textContent;
+  return page.querySelector("#control[data-known]") ? "" : worded("Stop: what this control patch means is not known on this phone. No beam before the laptop has it.");
+}
+
+/* A surprise that waits here shuts the zones too. */
 async function surprised(found) {
-  if (!found.grades) return false;
-  const copy = await (await caches.open("pages")).match(`${location.pathname.replace(/\/run.*$/, "/run/day")}`);
-  if (!copy) return true; // nobody knows what it means
-  const day = new DOMParser().parseFromString(await copy.text(), "text/html");
-  return Boolean(day.querySelector(`.outcome[data-grades="${CSS.escape(found.grades)}"]`));
+  const copy = await (await caches.open("pages")).match(location.pathname.replace(/\/run.*$/, "/run/day"));
+  const day = new DOMParser().parseFromString(await copy?.text() ?? "", "text/html");
+  return meaning(day, found.grades) !== "";
 }
 
 /* What waits last is taken back on this phone: it was not sent. */
@@ -165,8 +170,13 @@ function offerUndo(entries) {
   document.getElementById("away").after(button);
 }
 
+let held = 0; // entries that waited when this page was last looked at
+
 async function showWaiting() {
   const entries = await waiting();
+  // What waited stands at the laptop now: the page says so itself.
+  if (held && !entries.length && document.getElementById("reach").hidden) { location.reload(); return; }
+  held = entries.length;
   const found = morning(entries);
   if (found.grades && await surprised(found)) found.wrong.push("control");
   if (document.getElementById("checks")) showDay(found);
@@ -181,4 +191,6 @@ if (Queue.usable && place) {
   const look = () => showWaiting().catch(() => {});
   look();
   document.addEventListener("visibilitychange", look);
+  document.addEventListener("queue", look);
 }
+})();
