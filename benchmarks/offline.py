@@ -158,7 +158,7 @@ def mornings(store: Store, job: str) -> int:
     """How many answers of a morning stand in the days of a job, each made once."""
     return sum(
         one.version - 1 + (past.what == "made") * len(past.data["checks"])
-        for one in store.all("day", job.rsplit("/", 1)[1])
+        for one in store.all("day", job.rpartition("/")[2])
         for past in store.history("day", one.id)[:1]
     )
 

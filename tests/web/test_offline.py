@@ -13,7 +13,7 @@ import pytest
 from made_browser import LAPTOP, PHONE, accessible
 from made_laptop import Laptop, silent, trusting_home
 from made_photo import shot
-from offline import Network, drops, mornings, strip_of, zoned
+from offline import Network, drops, mornings, said, strip_of, zoned
 from playwright.sync_api import Error, expect
 
 from proofpatch.shop.certificate import AUTHORITY
@@ -261,6 +261,9 @@ def test_nothing_is_lost_and_nothing_made_twice(phone, laptop, store, pan):
     assert {one.data["what"] for one in store.all("run")} == {"begin", "note", "incident", "check", "end"}
     assert mornings(store, pan) > 0
     assert check(store.folder).whole
+    told = said(20, count, store, network, troubles)[0]
+    assert f"{store.count('run')} entries of the run" in told
+    assert f"{mornings(store, pan)} answers of a morning" in told
     assert min(network.fates[fate] for fate in ("request lost", "answer lost")) > 5
 
 
