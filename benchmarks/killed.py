@@ -358,7 +358,8 @@ def main() -> None:
     print("\n".join([*lines, *tally.troubles[:20]]))
     assert tally.with_flight * 2 >= tally.kills, "too few kills met a write in flight"
     if given.write and not tally.troubles:
-        keep(lines, stamp(f"seed {given.seed}").partition("; engine")[0] + f", {os.cpu_count()} cores.")
+        machine = f", {os.cpu_count()} cores, load {os.getloadavg()[0]:.0f}."
+        keep(lines, stamp(f"seed {given.seed}").partition("; engine")[0] + machine)
     sys.exit(bool(tally.troubles))
 
 
