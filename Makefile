@@ -61,6 +61,7 @@ long: install
 	$(BIN)/python benchmarks/posterior.py --write
 	$(BIN)/python benchmarks/calibration.py --write
 	$(BIN)/python benchmarks/offline.py --write
+	$(BIN)/python benchmarks/killed.py --write
 	$(BIN)/python benchmarks/photos.py --write
 
 clean:

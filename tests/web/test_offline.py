@@ -13,10 +13,11 @@ import pytest
 from made_browser import LAPTOP, PHONE, accessible
 from made_laptop import Laptop, silent, trusting_home
 from made_photo import shot
-from offline import Network, drops, strip_of
+from offline import Network, drops, mornings, said, strip_of, zoned
 from playwright.sync_api import Error, expect
 
 from proofpatch.shop.certificate import AUTHORITY
+from proofpatch.shop.check import check
 from proofpatch.web.offline import worker_text
 
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
@@ -250,12 +251,19 @@ def test_the_shop_can_be_put_on_the_home_screen(phone):
 
 # Random drops of the network; benchmarks/offline.py runs ten times as many.
 def test_nothing_is_lost_and_nothing_made_twice(phone, laptop, store, pan):
+    zoned(store, pan)
     steps, network = strip_of(store, pan, 4), Network(np.random.default_rng(7))
     laptop.shut()
     laptop.open(network.over)
     troubles, count = drops(phone, network, store, pan, 20, steps)
     assert troubles == []
     assert count >= 40
+    assert {one.data["what"] for one in store.all("run")} == {"begin", "note", "incident", "check", "end"}
+    assert mornings(store, pan) > 0
+    assert check(store.folder).whole
+    told = said(20, count, store, network, troubles)[0]
+    assert f"{store.count('run')} entries of the run" in told
+    assert f"{mornings(store, pan)} answers of a morning" in told
     assert min(network.fates[fate] for fate in ("request lost", "answer lost")) > 5
 
 

@@ -50,7 +50,7 @@ def add_photo(
         content: of the file, JPEG or PNG. about: what it shows, or which test or patch it belongs to.
 
     Raises:
-        InputError: no picture, or one too large.
+        InputError: no picture, one too large, or one that the disk does not take.
     """
     seen, small = _looked_at(content)
     path = photo_path(store, seen)
@@ -162,16 +162,29 @@ def _looked_at(content: bytes) -> tuple[Photo, bytes]:
 
 
 def _write(path: Path, content: bytes) -> None:
-    """The file, on disk under another name before it takes its own."""
-    path.parent.mkdir(exist_ok=True)
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", delete=False) as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(file.name, path)
-    if os.name == "posix":
-        folder = os.open(path.parent, os.O_RDONLY)
+    """The file, on disk under another name before it takes its own; nothing half stays where that fails.
+
+    Raises:
+        InputError: the disk does not take it.
+    """
+    try:
+        path.parent.mkdir(exist_ok=True)
+        handle, half = tempfile.mkstemp(dir=path.parent, prefix=".")
         try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            os.replace(half, path)
+        except OSError:
+            os.unlink(half)
+            raise
+        if os.name == "posix":
+            folder = os.open(path.parent, os.O_RDONLY)
+            try:
+                os.fsync(folder)
+            finally:
+                os.close(folder)
+    except OSError as trouble:
+        said = f"The photo cannot be kept: {trouble.strerror}."
+        raise InputError("photo", said, "Check the disk and its free space, then send it again.") from None

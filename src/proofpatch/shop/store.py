@@ -7,7 +7,9 @@ version it was made on: if another device was faster, its change stands, this on
 from __future__ import annotations
 
 import datetime
+import errno
 import json
+import os
 import threading
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
@@ -96,6 +98,9 @@ class Store:
         place = Path(folder)
         try:
             (place / PHOTOS).mkdir(parents=True, exist_ok=True)
+            # SQLite would only say that it cannot open its file.
+            if not os.access(place, os.W_OK):
+                raise OSError(errno.EROFS, os.strerror(errno.EROFS))
         except OSError as trouble:
             raise InputError(
                 "folder", f"The folder {str(place)[-60:]!r} cannot be written: {trouble.strerror}.", "Name another."

@@ -76,6 +76,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
     app.mount("/api", Interface(store, desk))
 
     app.state.asked = time.monotonic()
+    app.state.daily = None  # whoever makes daily backups names them
     app.state.certificate, app.state.port = None, 0  # plain http; whoever serves TLS names its own
 
     @app.middleware("http")
