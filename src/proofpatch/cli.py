@@ -10,6 +10,7 @@ from typing import Any, NoReturn
 import click
 
 from proofpatch.cli_answer import BAD, DONE, Answer, note
+from proofpatch.cli_folder import pack, unpack
 from proofpatch.cli_job import forecast, grade, hazards, offer, patch, recipe, survey
 from proofpatch.cli_measure import measure
 from proofpatch.cli_read import OPTIONS, REPEATED
@@ -32,7 +33,7 @@ def cli(context: click.Context) -> None:
 
 for command in (
     bench, survey, forecast, patch, grade, recipe, measure, offer, hazards, materials, lasers, measure_laser,
-    demo, serve, passphrase,
+    pack, unpack, demo, serve, passphrase,
 ):  # fmt: skip
     cli.add_command(command)
 

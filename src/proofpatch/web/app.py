@@ -23,6 +23,7 @@ from proofpatch.web import (
     bench,
     compare,
     devices,
+    folder,
     jobs,
     lasers,
     materials,
@@ -120,6 +121,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         return answer
 
     for router in (
+        folder.routes(page, store),
         jobs.routes(page, store, desk),
         survey_pages.routes(page, store, desk),
         steps.routes(page, desk),
