@@ -148,6 +148,8 @@ class Store:
     def together(self, sent: str = "") -> Iterator[None]:
         """All that is written inside is on disk at its end, or none of it; other threads are not part of it.
 
+        Inside another one, without an id, it is part of that one.
+
         Args:
             sent: id of what a phone sent; it stands beside what it changed, in the same transaction.
 
@@ -155,6 +157,9 @@ class Store:
             Repeated: it was sent before.
             Overtaken: raised inside; what is kept aside stays, and the same id may come again.
         """
+        if not sent and getattr(self._joint, "session", None) is not None:
+            yield
+            return
         late = None
         with self.session() as session:
             mark = _marked(session, sent) if sent else None
