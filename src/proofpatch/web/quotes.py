@@ -11,10 +11,10 @@ from babel.dates import format_date
 from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 
+from proofpatch.documents.paper import Signature
 from proofpatch.documents.quote import (
     MEANS,
     Approval,
-    Signature,
     approval_pdf,
     invoice_page,
     invoice_pdf,
