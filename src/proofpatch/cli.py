@@ -11,7 +11,7 @@ import click
 
 from proofpatch.cli_answer import BAD, DONE, Answer, note
 from proofpatch.cli_folder import pack, unpack
-from proofpatch.cli_job import forecast, grade, hazards, offer, patch, recipe, survey
+from proofpatch.cli_job import forecast, grade, hazards, offer, patch, recipe, record, survey
 from proofpatch.cli_measure import measure
 from proofpatch.cli_read import OPTIONS, REPEATED
 from proofpatch.cli_tools import bench, demo, lasers, materials, measure_laser, passphrase, serve
@@ -32,7 +32,7 @@ def cli(context: click.Context) -> None:
 
 
 for command in (
-    bench, survey, forecast, patch, grade, recipe, measure, offer, hazards, materials, lasers, measure_laser,
+    bench, survey, forecast, patch, grade, recipe, measure, offer, hazards, record, materials, lasers, measure_laser,
     pack, unpack, demo, serve, passphrase,
 ):  # fmt: skip
     cli.add_command(command)

@@ -79,7 +79,7 @@ def record_page(record: Mapping[str, Any], draft: bool = False) -> dict[str, Any
         "lead": lead(record), "agreed": _agreed(record["agreed"], locale), "wanted": record["wanted"],
         "zones": [_zone(one, locale) for one in record["zones"]], "areas": _areas(record["areas"]),
         "laser": [record["laser"]["title"], *record["laser"]["measured"]], "settings": _settings(record),
-        "beam": f"Beam on: {NOT_RECORDED}." if record["beam_s"] is None
+        "patches": _patches(record["patches"]), "beam": f"Beam on: {NOT_RECORDED}." if record["beam_s"] is None
         else f"Beam on, as it was logged: {show(record['beam_s'], 'duration')} in all.",
         "days": [_day(one, locale) for one in record["days"]] or [f"Start of day: {NOT_RECORDED}."],
         "pairs": [_pair(one, n, locale) for n, one in enumerate(record["pairs"], 1)],
@@ -103,6 +103,8 @@ def lead(record: Mapping[str, Any]) -> str:
     points = "1 point stays open." if still == 1 else f"{still} points stay open." if still else "Nothing is open."
     if not worked:
         return f"What was done is {NOT_MEASURED}. {points}"
+    if all(one["state"] is None for one in worked):
+        return f"What was done is {NOT_RECORDED}. {points}"
     area = show(sum(one["area_m2"] for one in done), "area")
     if len(done) == len(worked):
         parts = "The zone is" if len(worked) == 1 else f"All {len(worked)} zones are"
@@ -136,11 +138,19 @@ def _zone(one: Mapping[str, Any], locale: str) -> list[str]:
         return [name, show(one["area_m2"], "area"), "not touched", "", "", ""]
     by_hand = f", {show(one['hand_finish'], 'share')} of it by hand" if one["hand_finish"] else ""
     return [
-        name, show(one["area_m2"], "area") + by_hand, one["state"],
+        name, show(one["area_m2"], "area") + by_hand, one["state"] or NOT_RECORDED,
         NOT_RECORDED if one["passes"] is None else str(one["passes"]),
         NOT_RECORDED if one["worked_s"] is None else show(one["worked_s"], "duration"),
         _span(one["began"], one["ended"], locale),
     ]  # fmt: skip
+
+
+def _patches(patches: Mapping[str, int]) -> str:
+    count, harmed = patches["graded"], patches["harmed"]
+    if not count:
+        return f"Test patches: {NOT_RECORDED}."
+    said = f"{count} test patch{' was' if count == 1 else 'es were'} laid and graded"
+    return f"{said}, {harmed} of them showed harm." if harmed else f"{said}, none showed harm."
 
 
 def _areas(areas: Mapping[str, Any] | None) -> str:

@@ -70,6 +70,7 @@ def record_of(
     logged = Logged(
         [one.data for one in entries_of(store, entry.id)], [one.data for one in days_of(store, entry.id)],
         [pair_record(store, one) for one in pairs_of(store, entry.id)], agreed, passes,
+        [one.data for one in store.in_order("patch", entry.id)],
     )  # fmt: skip
     return {**_headed(store, entry, quote, day), **finished(work, logged, belief, air)}
 
@@ -98,6 +99,7 @@ def pair_record(store: Store, one: Entry) -> dict[str, Any]:
     photos = {photo.data["digest"]: photo for photo in store.in_order("photo", one.job)}
     taken = [photos[data[name]].created.isoformat() if data[name] in photos else None for name in ("before", "after")]
     found: dict[str, Any] = {"before": data["before"], "after": data["after"], "about": data["about"], "taken": taken}
+    found |= {name: data[name] for name in ("places", "ends", "length_m")}
     nothing = dict.fromkeys(("share", "area_m2", "area_error", "tone", "rest"))
     try:
         pair, error = laid(store, data)
@@ -156,7 +158,7 @@ def with_words(record: Record, remarks: list[str], still_open: list[str]) -> dic
     for field, lines in (("remarks", remarks), ("open", still_open)):
         if len(lines) > MOST_LINES or any(len(one) > LONGEST_LINE or not one.isprintable() for one in lines):
             raise InputError(field, f"Give at most {MOST_LINES} lines of {LONGEST_LINE} characters.", "Shorten it.")
-    return {**record, "remarks": remarks, "open": [*record["open"], *still_open]}
+    return {**record, "remarks": remarks, "open": [*record["open"], *still_open], "said_open": len(still_open)}
 
 
 def fingerprint(record: Record) -> str:

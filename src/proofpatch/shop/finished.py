@@ -30,6 +30,7 @@ from proofpatch.sources import Datum, cite, sources
 Data = Mapping[str, Any]
 QUANTILES = (10, 50, 90)
 OF_TONE = "ciede2000"
+UNLOGGED = "Nothing of the run was logged: what was done, and how it looks, is not recorded."
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,7 @@ class Logged:
     """What a job has on record of its days. entries: of the run, their data by time. days: their data by date.
 
     pairs: of photos, as `finished_pairs.pair_record` has them. agreed: as `agreed_record` has it, None: nothing was.
-    passes: of the recipe, for a zone whose end says none.
+    passes: of the recipe, for a zone whose end says none. patches: graded ones, as lines of a log.
     """
 
     entries: Sequence[Data] = ()
@@ -45,6 +46,7 @@ class Logged:
     pairs: Sequence[Data] = ()
     agreed: Data | None = None
     passes: int = 1
+    patches: Sequence[Data] = ()
 
 
 def finished(work: Job, logged: Logged, belief: Belief | None = None, air: Data | None = None) -> dict[str, Any]:
@@ -65,6 +67,7 @@ def finished(work: Job, logged: Logged, belief: Belief | None = None, air: Data 
         "agreed": logged.agreed, "zones": zones,
         "laser": {"title": work.laser.title, "measured": list(work.laser.measured)},
         "surface": {"coats": [one.title for one in work.surface.coats], "substrate": piece.substrate},
+        "patches": {"graded": len(logged.patches), "harmed": sum(one["harm"] != "none" for one in logged.patches)},
         "areas": _areas(work.measured, zones), "settings": settings_of(logged.entries), "days": days,
         "beam_s": _summed(one["seconds"] for one in logged.entries),
         "began": logged.entries[0]["at"] if logged.entries else None,
@@ -95,7 +98,7 @@ def _zone(zone: Zone, standing: Standing, entries: Sequence[Data], piece: Piece)
     own = [one for one in entries if one["zone"] == standing.zone]
     return {
         "number": standing.zone, "name": zone.name, "area_m2": zone.area, "beam_m2": zone.area * zone.beam_share,
-        "untouched": zone.untouched, "hand_finish": zone.hand_finish, "state": standing.state,
+        "untouched": zone.untouched, "hand_finish": zone.hand_finish, "state": standing.state if entries else None,
         "passes": standing.passes if own else None, "worked_s": 60.0 * standing.minutes if own else None,
         "began": next((one["at"] for one in own if one["what"] == "begin"), None),
         "ended": next((one["at"] for one in reversed(own) if one["what"] == "end"), None),
@@ -174,9 +177,9 @@ def _incident(data: Data, measured: Sequence[Zone]) -> dict[str, Any]:
 
 def _open(work: Job, record: Data, logged: Logged) -> list[str]:
     """What is still to do or to know, in sentences."""
-    lines = []
+    lines = [] if logged.entries else [UNLOGGED]
     for one in record["zones"]:
-        if not one["untouched"] and one["state"] != DONE:
+        if not one["untouched"] and one["state"] not in (None, DONE):
             lines.append(f"{_capital(one['name'])}: {one['state']}.")
         grade = one["grade"]
         if grade and grade["residue"] not in (None, "clean"):

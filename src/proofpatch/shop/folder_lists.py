@@ -19,6 +19,7 @@ LISTED = {
     "day": "checks at the start of a day",
     "run": "what happened at the piece, in order",
     "photo": "which photo shows what",
+    "pair": "photos before and after that were chosen for the record",
     "note": "notes",
     "quote": "quotes as they were sent",
     "acceptance": "who accepted which quote",
