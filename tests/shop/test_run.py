@@ -4,6 +4,7 @@ import datetime
 import threading
 import uuid
 
+import numpy as np
 import pytest
 
 import proofpatch as pp
@@ -15,9 +16,12 @@ from proofpatch.shop.run import (
     add_entry,
     answer_check,
     checked_entry,
+    checks_of_batch,
     day_of,
     entries_of,
     evidence_of,
+    left_of,
+    of_piece,
     state_of,
 )
 from proofpatch.shop.store import Repeated
@@ -139,6 +143,18 @@ def test_a_grade_with_its_setting_becomes_a_line_of_the_patch_log_and_teaches(oa
     assert taught > clean
 
 
+def test_a_grade_given_at_once_does_not_pass_for_one_of_the_next_day(at_work):
+    check = {"setting": setting_to(at_work()), "residue": "clean", "harm": "none"}
+    rows = [
+        said("check", 0, zone=2, **check),
+        said("end", 10, zone=1),
+        said("check", 15, zone=1, **check),
+        said("check", 300, zone=1, **check),
+    ]
+    whole = [checked_entry(one, 2) for one in rows]
+    assert [line["waited"] for line in evidence_of(reversed(whole))] == [0.0, 300.0, 290 * 60.0]
+
+
 def test_a_day_keeps_what_two_devices_answer_at_once(store, job):
     names = ["people", "eyewear", "circuits", "extraction", "fire", "window", "focus", "stops-tried"]
     threads = [
@@ -176,3 +192,47 @@ def test_a_control_patch_is_named_once_and_belongs_to_the_job(store, job):
     other = store.add("patch", {}, store.add("job", {}).id).id
     with pytest.raises(InputError, match="no such patch"):
         add_control(store, job, DAY, other)
+
+
+@pytest.fixture
+def thought():
+    rng = np.random.default_rng(1)
+    day = np.exp(0.2 * rng.standard_normal(2000))
+    return np.array([1800.0 * day, 3600.0 * day])
+
+
+def test_what_is_left_follows_from_the_log(thought):
+    rows = [said("begin", 0, zone=1), said("end", 45, zone=1)]  # 45 min for 30 thought
+    found = left_of(thought, [1, 3], rows, passes=1, now=datetime.datetime.fromisoformat(at(45)))
+    # All of the doubt is common here, so the rest is as slow as what is done.
+    assert found.left[1] == pytest.approx(1.5 * 3600, rel=0.02)
+    assert found.pace == pytest.approx(1.5, rel=0.01)
+    opened = [*rows, said("begin", 50, zone=3)]
+    then = left_of(thought, [1, 3], opened, passes=1, now=datetime.datetime.fromisoformat(at(80)))
+    assert then.left[1] == pytest.approx(1.5 * 3600 - 1800, rel=0.02)
+
+
+def test_passes_count_as_shares(thought):
+    rows = [said("begin", 0, zone=1), said("end", 15, zone=1, passes=2)]
+    found = left_of(thought, [1, 3], rows, passes=4)
+    assert found.left[1] == pytest.approx(900 + 3600, rel=0.02)
+
+
+def test_a_batch_is_counted_piece_by_piece(thought):
+    rows = [said("begin", 0, zone=1, piece=2), said("end", 30, zone=1, piece=2), said("begin", 31, zone=1, piece=3)]
+    assert state_of(of_piece(rows, 2), 3)[0].state == "done"
+    assert state_of(of_piece(rows, 3), 3)[0].state == "begun"
+    assert state_of(of_piece(rows, 1), 3)[0].state == "to do"
+    found = left_of(10 * thought, [1, 3], rows[:2], passes=1, pieces=10)
+    assert found.left[1] == pytest.approx(9 * 1800 + 10 * 3600, rel=0.02)
+
+
+def test_the_checks_of_a_batch():
+    rows = [
+        said("check", 1, piece=1, residue="clean", harm="none"),
+        said("check", 2, piece=10, residue="partial", harm="none"),
+        said("check", 3, piece=10, residue="nearly", harm="none"),
+        said("check", 4, piece=20, residue="clean", harm="tint"),
+        said("check", 5, piece=21, photos=["0" * 64]),
+    ]
+    assert checks_of_batch(rows) == {1: True, 10: True, 20: False}

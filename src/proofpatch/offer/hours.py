@@ -155,9 +155,9 @@ def hours(
 
 def zone_seconds(
     recipe: Recipe, belief: Belief, zones: Iterable[Any], rates: Mapping[str, float] | None = None, *,
-    around: Preliminaries | None = None, correction: Correction | None = None,
+    around: Preliminaries | None = None, pieces: int = 1, correction: Correction | None = None,
 ) -> Floats:  # fmt: skip
-    """Seconds at each zone of one piece, its rest in them, (zones, samples): the draws of `hours`, zone by zone.
+    """Seconds at each zone of all pieces, its rest in them, (zones, samples): the draws of `hours`, zone by zone.
 
     Raises:
         InputError: as `hours`.
@@ -165,6 +165,7 @@ def zone_seconds(
     expect("recipe", recipe, Recipe, "Make it with recipe(belief).")
     if recipe.setting is None or recipe.area_rate <= 0:
         raise InputError("recipe", "There is no recipe to time.", "Test further until a setting meets the limits.")
+    pieces = int(finite_number("pieces", "The number of pieces", pieces, 1, MOST_PIECES, ""))
     draws = Draws(rates, belief.seed)
     first = (around or Preliminaries()).first_of_kind
     factor = (correction or Correction()).drawn(draws)
@@ -172,7 +173,7 @@ def zone_seconds(
         factor = factor * (1.0 + draws["breaks"] / (1.0 - draws["breaks"]))
     rows = []
     for i, zone in enumerate(zones_of(zones)):
-        parts = _batch(_zone(i, zone, recipe, belief, draws), 1, draws, first)
+        parts = _batch(_zone(i, zone, recipe, belief, draws), pieces, draws, first)
         rows.append(np.sum(list(parts.values()), axis=0) * factor)
     return np.array(rows)
 

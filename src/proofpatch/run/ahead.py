@@ -75,7 +75,10 @@ def ahead(
     if now is not None and high > 0:
         finish = (_clock(now, low), _clock(now, middle), _clock(now, high))
     return Ahead(
-        (low, middle, high), pace, finish, _words((low, middle, high), pace, finish, int((s >= 1).sum()), len(z))
+        (low, middle, high),
+        pace,
+        finish,
+        _words((low, middle, high), pace, finish, now, f"{int((s >= 1).sum())} of {len(z)}"),
     )
 
 
@@ -116,16 +119,17 @@ def _clock(now: datetime.datetime, seconds: float) -> datetime.datetime:
 
 def _words(
     left: tuple[float, float, float], pace: float | None,
-    finish: tuple[datetime.datetime, datetime.datetime, datetime.datetime] | None, done: int, zones: int,
+    finish: tuple[datetime.datetime, datetime.datetime, datetime.datetime] | None, now: datetime.datetime | None,
+    zones: str,
 ) -> str:  # fmt: skip
     if left[2] <= 0:
         return "All zones are done."
-    low, high = (show(one, "duration") for one in (left[0], left[2]))
-    said = f"{done} of {zones} zones done. {low} to {high} are left at the piece, 8 times in 10."
+    low, high = (show(one, "duration", like=left[2]) for one in (left[0], left[2]))
+    said = f"{zones} zones done. {low} to {high} are left at the piece, 8 times in 10."
     if pace is not None:
         said += f" So far it took {pace:.2g} times the middle of what was thought."
-    if finish is not None:
-        if finish[2].date() == finish[0].date():
+    if finish is not None and now is not None:
+        if finish[2].date() == now.date():
             said += f" The last zone ends between {finish[0]:%H:%M} and {finish[2]:%H:%M} without longer breaks."
         else:
             said += " It does not end today."

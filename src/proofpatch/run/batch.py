@@ -54,9 +54,10 @@ def batch(pieces: int, checked: Mapping[int, bool]) -> Batch:
         good = max((number for number, fine in checked.items() if fine and number < bad[0]), default=0)
         suspect = tuple(range(good + 1, bad[0]))
         words = f"Piece {bad[0]} was not good. Stop the batch and find why before piece {bad[0] + 1}."
-        if suspect:
-            which = f"Piece {suspect[0]}" if len(suspect) == 1 else f"Pieces {suspect[0]} to {suspect[-1]}"
-            words += f" {which}, since the last good check, are looked at again."
+        if len(suspect) == 1:
+            words += f" Piece {suspect[0]}, since the last good check, is looked at again."
+        elif suspect:
+            words += f" Pieces {suspect[0]} to {suspect[-1]}, since the last good check, are looked at again."
         return Batch(due, None, bad[0] + 1, suspect, words)
     missing = next((number for number in due if number not in checked), None)
     if missing is None:

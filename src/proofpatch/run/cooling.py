@@ -65,7 +65,7 @@ def cooling(belief: Belief, setting: Setting, seconds: float) -> Cooling:
     rise, allowed = _point(rises, weight, 2), figures()["bulk_share"].value * _point(_limits(sub), weight, 1)
     time = _point(np.asarray(bulk / (2.0 * figures()["still_air"].value)), weight, 0)  # (2)
     wait = max(_every(rise, allowed, time, setting.passes) - seconds, 0.0)
-    return Cooling(rise, allowed, time, wait, _words(rise, allowed, wait, setting.passes))
+    return Cooling(rise, allowed, time, wait, _words(rise, allowed, wait))
 
 
 def _every(rise: float, allowed: float, time: float, passes: int) -> float:
@@ -107,11 +107,12 @@ def _point(values: Floats, weight: Floats, which: int) -> float:
     return quantiles(values, weight)[which]
 
 
-def _words(rise: float, allowed: float, wait: float, passes: int) -> str:
-    said = f"One pass warms the part through by up to {rise:.3g} K"
+def _words(rise: float, allowed: float, wait: float) -> str:
+    said = [f"One pass warms the part through by up to {rise:.3g} K."]
+    if wait > 0:
+        said.append(f"It is to stay under {allowed:.3g} K.")
     if math.isinf(wait):
-        return f"{said}; {allowed:.3g} K is what it is to stay under. One pass is too much: not by this setting."
-    if wait <= 0:
-        many = f", {passes} passes by {min(rise * passes, allowed):.3g} K at most" if passes > 1 else ""
-        return f"{said}{many}: no wait is needed."
-    return f"{said}; wait {show(wait, 'duration')} between passes to stay under {allowed:.3g} K."
+        said.append("One pass is too much: not by this setting.")
+    else:
+        said.append(f"Wait {show(wait, 'duration')} between passes." if wait > 0 else "No wait is needed.")
+    return " ".join(said)

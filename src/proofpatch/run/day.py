@@ -77,7 +77,7 @@ class Morning:
             return f"Not today as it stands. {self.stops[0].what} {self.stops[0].then}"
         if self.missing:
             count = len(self.missing)
-            return f"{count} of {len(self.checks)} checks are open. Next: {self.missing[0].title.lower()}."
+            return f"{count} of {len(self.checks)} checks are open. Next: {self.missing[0].title}."
         return "All is looked at. Now lay a control patch at the recipe, where it shows least."
 
 
@@ -95,7 +95,7 @@ def checks_of(piece: Piece) -> tuple[Check, ...]:
 def _check(name: str, row: Mapping[str, Any], piece: Piece) -> Check:
     ask = row["ask"]
     if name == "focus" and piece.focus_cue:
-        ask = f"{ask} This head: {piece.focus_cue.rstrip('.')}."
+        ask = " ".join((ask, f"This head: {piece.focus_cue.rstrip('.')}."))
     most = figures()[row["most"]] if "most" in row else None
     return Check(
         name, row["group"], row["title"], ask, row["why"], row["stop"], row.get("cause", ""), row.get("reads"), most,
@@ -138,13 +138,13 @@ def morning(
     Args:
         answers: {name of a check: {"ok", "value", …}} as the day keeps them.
         readings: of the laser, all of them. on: the day; with it a power reading or burn card of that day answers the
-            power check, whatever the tick says.
+            power check, whatever the tick says. A value of the check counts as such a reading, at the dial of `piece`.
     """
     checks = checks_of(piece)
     given = {name: dict(answer) for name, answer in answers.items()}
     stops = [Stop("survey-settled", said, "No beam before it is settled.") for said in piece.open_gates]
-    fallen = power_stop(readings, on) if on else None
-    if on and any(one.date == on and (one.power or one.cards) for one in readings):
+    read, fallen = _power(piece, given.get("power", {}).get("value"), list(readings), on)
+    if read or fallen:
         given["power"] = {**given.get("power", {}), "ok": fallen is None}
     missing = []
     for check in checks:
@@ -157,6 +157,24 @@ def morning(
         elif not ok:
             stops.append(fallen if check.name == "power" and fallen else _stopped(check, value))
     return Morning(checks, tuple(missing), (*stops, *_damp(given)))
+
+
+def _power(
+    piece: Piece, value: float | None, readings: list[Reading], on: datetime.date | None
+) -> tuple[bool, Stop | None]:
+    """(whether the power was read today, what stops): against the history, and without one against the dial."""
+    if on is None:
+        return False, None
+    past = [one for one in readings if one.date <= on]
+    today = [one for one in past if one.date == on and (one.power or one.cards)]
+    if value is not None and piece.power is not None and not any(one.power for one in today):
+        today.append(Reading(on, power=((piece.power, value),)))
+        past.append(today[-1])
+    fallen = power_stop(past, on)
+    alone = not any(one.power or one.cards for one in past if one.date < on)
+    if fallen is None and alone and piece.power is not None and value is not None:
+        fallen = power_below(value, piece.power)
+    return bool(today), fallen
 
 
 def _stopped(check: Check, value: float | None) -> Stop:

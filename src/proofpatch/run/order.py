@@ -5,17 +5,21 @@ What a mistake costs falls on the place that shows least; what the first zones t
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from proofpatch.errors import InputError
+from proofpatch.measure.zones import Zone
 from proofpatch.run.cooling import Cooling
 from proofpatch.sources import read_table
 from proofpatch.units import show
 
+MOST_SEEN = 0.9  # from here on a zone is a face (common practice, no source)
 UNSAID = 0.5  # how much a zone shows that nothing is said of; between hidden and face (common practice, no source)
 
 
@@ -62,11 +66,34 @@ def seen_by_name(name: str) -> float | None:
     return said[-1] if said else None
 
 
-def in_order(places: Iterable[Place], cooling: Cooling | None = None) -> tuple[Turn, ...]:
+def places_of(zones: Sequence[Zone], more: Sequence[Mapping[str, Any]] = ()) -> tuple[Place, ...]:
+    """The places of a job's measured zones.
+
+    Args:
+        zones: as measured, numbered from 1. more: what the job says of each beside its measures: "front" (it is the
+            face) and "set_ups" (times the piece is turned for it).
+
+    A zone that is turned for begins a set-up; those after it that need no turning lie in it. Where nobody counted
+    turnings nothing is grouped.
+    """
+    said = [more[i] if i < len(more) else {} for i in range(len(zones))]
+    counted = any(one.get("set_ups") for one in said)
+    found, group = [], 0
+    for i, (zone, one) in enumerate(zip(zones, said, strict=True)):
+        group += bool(one.get("set_ups"))
+        seen = 1.0 if one.get("front") else None
+        found.append(Place(i + 1, zone.name, seen, str(group) if counted else None, zone.untouched))
+    return tuple(found)
+
+
+def in_order(places: Iterable[Place], cooling: Mapping[int, Cooling] | None = None) -> tuple[Turn, ...]:
     """The zones in order, those not to be touched left out.
 
     A set-up comes as a whole, at the turn of the zone in it that shows least; zones that show alike keep the job's
-    own order. cooling: what the bulk of the piece asks between passes.
+    own order.
+
+    Args:
+        cooling: {number of the zone: what the bulk asks between its passes}; None: not asked.
     """
     worked = [one for one in places if not one.untouched]
     groups: dict[str, list[Place]] = {}
@@ -78,7 +105,9 @@ def in_order(places: Iterable[Place], cooling: Cooling | None = None) -> tuple[T
     turns: list[Turn] = []
     for group in ordered:
         for n, one in enumerate(group):
-            turns.append(_turn(one, group, n, not turns, cooling, len(worked)))
+            cool = (cooling or {}).get(one.number)
+            said = [_why(one, group, n, not turns, len(worked)), *_wait(cool, len(worked))]
+            turns.append(Turn(one.number, one.name, cool.wait if cool else 0.0, " ".join(said)))
     return tuple(turns)
 
 
@@ -89,20 +118,24 @@ def _seen(one: Place) -> float:
     return UNSAID if by_name is None else by_name
 
 
-def _turn(one: Place, group: Sequence[Place], n: int, first: bool, cooling: Cooling | None, zones: int) -> Turn:
-    said = []
+def _why(one: Place, group: Sequence[Place], n: int, first: bool, zones: int) -> str:
     if first:
-        said.append("It shows least: what it teaches serves the rest." if zones > 1 else "It is the only zone.")
-    elif n:
-        said.append(f"Same set-up as {group[0].name}: no new clamping.")
-    elif _seen(one) >= 0.9:
-        said.append("It shows most: it comes when the hand is in.")
-    elif one.seen is None and seen_by_name(one.name) is None:
-        said.append("Nothing says how much it shows: in the job's own order.")
-    else:
-        said.append("It shows more than the zones before it.")
-    wait = cooling.wait if cooling is not None else 0.0
-    if wait > 0:
-        elsewhere = ", working on another zone meanwhile" if zones > 1 else ""
-        said.append(f"Let it cool {show(wait, 'duration')} between passes{elsewhere}.")
-    return Turn(one.number, one.name, wait, " ".join(said))
+        return "It shows least: what it teaches serves the rest." if zones > 1 else "It is the only zone."
+    if n:
+        return f"Same set-up as {group[0].name}: no new clamping."
+    if len(group) > 1 and _seen(group[-1]) > _seen(one):
+        return "It shows least of its set-up, and the set-up is done in one."
+    if _seen(one) >= MOST_SEEN:
+        return "It shows most: it comes when the hand is in."
+    if one.seen is None and seen_by_name(one.name) is None:
+        return "Nothing says how much it shows: in the job's own order."
+    return "It shows more than the zones before it."
+
+
+def _wait(cool: Cooling | None, zones: int) -> list[str]:
+    if cool is None or cool.wait <= 0:
+        return []
+    if math.isinf(cool.wait):
+        return ["One pass is too much for its bulk: not by this setting."]
+    elsewhere = ", work on another zone meanwhile" if zones > 1 else ""
+    return [f"Let it cool {show(cool.wait, 'duration')} between passes{elsewhere}."]

@@ -15,6 +15,7 @@ from typing import Any
 from proofpatch.errors import InputError
 from proofpatch.learn.evidence import HARMS, RESIDUES, Graded
 from proofpatch.physics.setting import MOST_PASSES
+from proofpatch.run.ahead import Ahead, ahead
 from proofpatch.run.day import read_answer
 from proofpatch.run.piece import Piece
 from proofpatch.run.stops import STOP, sign
@@ -31,6 +32,7 @@ KEYS = (
 )  # fmt: skip
 LONGEST_WORDS, LONGEST_NAME, MOST_PHOTOS, MOST_PIECES = 2000, 80, 24, 10_000
 LONGEST_BEAM = 1e5  # s, of one entry
+GOOD = ("nearly", "clean")
 TO_DO, BEGUN, DONE, STOPPED = "to do", "begun", "done", "stopped"
 
 
@@ -235,25 +237,78 @@ def _open_until(one: Standing, now: datetime.datetime) -> Standing:
     return replace(one, minutes=one.minutes + max((now - one.open_since).total_seconds(), 0.0) / 60.0)
 
 
+def of_piece(entries: Iterable[Entry | Mapping[str, Any]], piece: int) -> list[Mapping[str, Any]]:
+    """The data of what was done to one piece of a batch; what names none was done to the only one, or to all."""
+    rows = [one.data if isinstance(one, Entry) else one for one in entries]
+    return [data for data in rows if data.get("piece") in (None, piece)]
+
+
+def checks_of_batch(entries: Iterable[Entry | Mapping[str, Any]]) -> dict[int, bool]:
+    """{number of the piece: whether its last grade was clean or nearly, without harm}, for `run.batch.batch`."""
+    rows = [one.data if isinstance(one, Entry) else one for one in entries]
+    found = {}
+    for data in sorted(rows, key=_when):
+        if data["what"] == CHECK and data.get("piece") is not None and data.get("residue") is not None:
+            found[data["piece"]] = data["residue"] in GOOD and data.get("harm") in (None, "none")
+    return found
+
+
+def left_of(
+    seconds: Any, worked: Sequence[int], entries: Sequence[Entry | Mapping[str, Any]], passes: int, pieces: int = 1,
+    now: datetime.datetime | None = None,
+) -> Ahead:  # fmt: skip
+    """What is left of the work at the zones, from the minutes really needed so far.
+
+    Args:
+        seconds: (zones, samples) of `offer.hours.zone_seconds`, for all pieces. worked: the number, as the job counts
+            them, of the zone of each row. passes: of the recipe. pieces: in the batch. now: the time.
+    """
+    shares, taken = [0.0] * len(worked), [0.0] * len(worked)
+    open_row, elapsed = None, 0.0
+    rows = [one.data if isinstance(one, Entry) else one for one in entries]
+    numbers = sorted({int(data["piece"]) for data in rows if data.get("piece") is not None}) or [1]
+    for piece in numbers[:pieces]:
+        standings = state_of(of_piece(rows, piece), max(worked, default=0), passes)
+        for row, zone in enumerate(worked):
+            one = standings[zone - 1]
+            done = 1.0 if one.state == DONE else min(one.passes / passes, 1.0)
+            shares[row] += done / pieces
+            taken[row] += one.minutes * 60.0 if done else 0.0
+            if one.open_since is not None and now is not None:
+                open_row, elapsed = row, max((now - one.open_since).total_seconds(), 0.0)
+    return ahead(seconds, [min(one, 1.0) for one in shares], taken, open_row, elapsed, now)
+
+
 def evidence_of(entries: Iterable[Entry | Mapping[str, Any]], layers: int = 1) -> list[dict[str, Any]]:
     """Lines of the patch log of what was graded with its setting: they teach the belief as patches do.
 
-    A zone that came clean without harm is taken for one patch that did: less than it says, and on the careful side.
+    A zone that came clean without harm is taken for one patch that did: less than it says, and on the careful side. It
+    was judged so long after the last end of that zone, and at once where the log has none or it was begun again.
 
     Args:
         entries: of `entries_of`, or their data. layers: of the surface; all of them are judged.
     """
-    rows = [one.data if isinstance(one, Entry) else one for one in entries]
-    whole = [data for data in rows if None not in (data.get("setting"), data.get("residue"), data.get("harm"))]
-    return [graded_to(_graded(data, layers), data["at"]) for data in whole]
+    rows = sorted((one.data if isinstance(one, Entry) else one for one in entries), key=_when)
+    laid: dict[tuple[Any, Any], datetime.datetime] = {}
+    lines = []
+    for data in rows:
+        place = data.get("zone"), data.get("piece")
+        if None not in (data.get("setting"), data.get("residue"), data.get("harm")):
+            waited = (_when(data) - laid.get(place, _when(data))).total_seconds()
+            lines.append(graded_to(_graded(data, layers, waited), data["at"]))
+        if data["what"] == END:
+            laid[place] = _when(data)
+        elif data["what"] == BEGIN:
+            laid.pop(place, None)
+    return lines
 
 
-def _graded(data: Mapping[str, Any], layers: int) -> Graded:
+def _graded(data: Mapping[str, Any], layers: int, waited: float = 0.0) -> Graded:
     setting = setting_from(data["setting"])
     if data.get("passes"):
         setting = setting.with_(passes=data["passes"])
     values: dict[str, Any] = {"residue": data["residue"], "harm": data["harm"], "layer": layers - 1,
-                              "wiped": data["wiped"], "grader": data["grader"] or None}  # fmt: skip
+                              "wiped": data["wiped"], "grader": data["grader"] or None, "waited": waited}  # fmt: skip
     if data.get("fraction_left") is not None:
         values["fraction_left"] = data["fraction_left"]
     return checked_graded(setting, values, layers)

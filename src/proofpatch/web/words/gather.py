@@ -58,6 +58,10 @@ TABLES = {
     "measure/efforts.csv": ("effort", "locator"),
     "measure/factors.csv": ("item", "locator"),
     "offer/rates.csv": ("property", "locator"),
+    "run/checks.toml": ("group", "title", "ask", "why", "stop", "cause"),
+    "run/stops.toml": ("sense", "title", "text", "then"),
+    "run/after.toml": ("text",),
+    "run/causes.toml": ("title", "text", "next"),
 }
 # What no tree shows: words that stand alone, as the names of keys do, and sentences that are joined of parts.
 MORE = tuple(one for one in (HERE / "more.txt").read_text("utf-8").split("\n") if one)
