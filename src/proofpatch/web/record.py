@@ -76,7 +76,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             found = desk.wait(key)
             record = record_now(store, found)
             if fingerprint(record) != text(form, "mark"):
-                raise InputError("mark", "It is not what you looked at any more.", "Read it again, then write it.")
+                raise InputError("record", "It is not what you looked at any more.", "Read it again, then write it.")
             told = with_words(record, lines(form, "remarks"), lines(form, "open"))
             size = paper_size(store, found)
             entry = keep_record(store, key, told, size, record_pdf(told, size, pictures_of(store, told)))
