@@ -51,7 +51,7 @@ def pack(job: str, file: str, folder: str, json_: bool) -> None:
 def unpack(file: str, folder: str, json_: bool) -> None:
     """A packed job into a shop that has not got it; all of it, or nothing.
 
-    Example: proofpatch unpack chest.zip --folder shop
+    Example: proofpatch unpack chest.zip --folder second-shop
     """
     from proofpatch.shop.folder_zip import read_folder
 
