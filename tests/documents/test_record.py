@@ -6,7 +6,7 @@ import io
 import re
 
 import pytest
-from made_run import finished_gate, with_photos
+from made_record import finished_gate, with_photos
 from pypdf import PdfReader
 
 import proofpatch as pp

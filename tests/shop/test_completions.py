@@ -5,7 +5,7 @@ import datetime
 import pytest
 from made_gate import FINDS, gate
 from made_offer import DAY
-from made_run import ZONES, at, finished_gate, logged, photos, with_photos
+from made_record import ZONES, at, finished_gate, logged, photos, with_photos
 
 import proofpatch as pp
 from proofpatch.documents.record import record_page

@@ -9,7 +9,7 @@ import pytest
 from made_browser import PHONE, accessible_in_both
 from made_gate import gate
 from made_pages import NEW, seen
-from made_run import ZONES, finished_gate, logged, photos, with_photos
+from made_record import ZONES, finished_gate, logged, photos, with_photos
 from PIL import Image, ImageDraw
 from pypdf import PdfReader
 
