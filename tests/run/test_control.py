@@ -66,6 +66,7 @@ def test_harm_always_stops_whatever_was_expected(all_grades):
         assert (found.verdict == "harm") == (harm != "none")
         if harm != "none":
             assert found.next.startswith("Beam off.")
+            assert found.causes[0].title in found.words
             assert "nothing is wrong" not in " ".join([found.words, *(one.text for one in found.causes)]).lower()
 
 
@@ -104,6 +105,11 @@ def test_a_check_that_was_right_makes_its_cause_less_likely(belief, recipe):
         assert looked[name] / looked["focus"] == pytest.approx(factor * plain[name] / plain["focus"])
 
 
+def test_every_cause_of_the_table_is_asked(all_grades):
+    assert {one.name for one in all_grades["partial", "none"].causes} == set(table("causes.toml"))
+    assert {*room.LIT, *room.CHANGED, "other"} == set(table("causes.toml"))
+
+
 def test_a_timed_stroke_went_as_fast_as_it_went(belief, recipe):
     timed = pp.Graded(recipe, "partial", "none", seconds=2.0, length=0.1)
     assert not {"faster", "slower"} & {one.name for one in control(belief, timed).causes}
@@ -140,7 +146,7 @@ def test_on_simulated_days_the_shares_are_what_happens(belief, recipe, all_grade
     odds = np.array([rows[n]["prior"] for n in names])
     rng = np.random.default_rng(7)
     days, told, blind, nothing, was = 0, 0.0, 0.0, 0.0, 0
-    for _ in range(1500):
+    for _ in range(1000):
         name = names[rng.choice(len(names), p=odds / odds.sum())]
         residue, harm = _day(belief, recipe, name, rows[name], rng)
         found = all_grades[residue, harm]

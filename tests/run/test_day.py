@@ -152,6 +152,8 @@ def test_a_reading_of_the_day_answers_the_check_and_a_fall_overrules_the_tick():
     history = [power(n, 96.0) for n in (1, 5, 9)]
     answers = all_right(OAK) | {"power": {"ok": None}}
     assert morning(OAK, answers, [*history, power(20, 95.5)], TODAY).ready
+    doubted = all_right(OAK) | {"power": {"ok": False}}
+    assert [one.name for one in morning(OAK, doubted, [*history, power(20, 95.5)], TODAY).stops] == ["power"]
     fallen = morning(OAK, all_right(OAK), [*history, power(20, 80.0)], TODAY)
     assert [one.name for one in fallen.stops] == ["power"]
     assert morning(OAK, answers, history, TODAY).missing[0].name == "power"

@@ -140,3 +140,4 @@ def test_one_pass_warms_as_the_physics_has_it(at_work):
     assert np.quantile(least, 0.94) <= found.rise
     half = cooling(replace(sheet, laser=replace(sheet.laser, power_factor=0.5)), at_work(), 1.0)
     assert half.rise == pytest.approx(found.rise / 2)
+    assert cooling(sheet, at_work(), 1.0, faces=2).rise == pytest.approx(2 * found.rise)

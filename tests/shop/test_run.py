@@ -231,8 +231,9 @@ def test_the_checks_of_a_batch():
     rows = [
         said("check", 1, piece=1, residue="clean", harm="none"),
         said("check", 2, piece=10, residue="partial", harm="none"),
-        said("check", 3, piece=10, residue="nearly", harm="none"),
+        said("check", 3, piece=10, residue="clean", harm="none"),
         said("check", 4, piece=20, residue="clean", harm="tint"),
-        said("check", 5, piece=21, photos=["0" * 64]),
+        said("check", 5, piece=30, residue="nearly", harm="none"),
+        said("check", 6, piece=21, photos=["0" * 64]),
     ]
-    assert checks_of_batch(rows) == {1: True, 10: True, 20: False}
+    assert checks_of_batch(rows) == {1: True, 10: True, 20: False, 30: False}

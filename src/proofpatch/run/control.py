@@ -20,6 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -31,6 +32,7 @@ from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.belief import Belief, expect_belief, prior
 from proofpatch.learn.evidence import HARMS, RESIDUES, Graded
 from proofpatch.learn.kernels import patch_logs
+from proofpatch.learn.limits import Hand
 from proofpatch.learn.surface import Layer, Surface
 from proofpatch.learn.surprise import SURPRISE
 from proofpatch.learn.update import patch_arguments, update
@@ -44,12 +46,15 @@ Floats = NDArray[np.float64]
 SIZES = (("low", 0.185), ("value", 0.63), ("high", 0.185))
 AS_EXPECTED, SURPRISED, HARMED = "as expected", "surprise", "harm"
 NOTHING = "chance"
+# Causes in the beam and in the surface; another coating is neither.
+LIT = ("window", "focus", "drift", "faster", "slower", NOTHING)
+CHANGED = ("thicker", "thinner", "wet", "darker")
 OTHER_DRAWS = 256
 BLACKEST = 0.98  # most any face absorbs; from memory, unverified
 # After harm nobody is told that nothing is wrong.
 RECIPE: dict[str, Any] = {
     "title": "the recipe itself", "text": "The recipe itself is nearer to harm than it was believed.",
-    "next": "Let the belief learn of this patch, and ask for the recipe anew.",
+    "next": "Then let the belief learn of this patch, and ask for the recipe anew.",
 }  # fmt: skip
 STOPPED = "Beam off. No more beam on the piece, and no stronger setting anywhere."
 
@@ -118,15 +123,19 @@ def control(
     causes = _causes(belief, [replace(one, fraction_left=None) for one in patches], frozenset(answered), others)
     real = [one for one in causes if one.name != NOTHING]
     first = max(real, key=lambda one: one.share / one.minutes)  # (2)
-    likely = f"Likeliest cause: {real[0].title}, {said(real[0].share)}."
     if last.harm != "none":
         causes = tuple(replace(one, **RECIPE) if one.name == NOTHING else one for one in causes)
-        words = f"Harm: {last.harm}. The belief gave that or worse {said(chance)}. {likely}"
-        return Control(HARMED, chance, told, causes, words, f"{STOPPED} {first.next}")
+        words = f"Harm: {last.harm}. The belief gave that or worse {said(chance)}. {_likeliest(causes[0])}"
+        return Control(HARMED, chance, told, causes, words, " ".join((STOPPED, first.next, RECIPE["next"])))
+    likely = _likeliest(real[0])
     if causes[0].name == NOTHING:
         likely += f" It may be nothing, too: a patch comes out so now and then, {said(causes[0].share)}."
     words = f"A surprise: {last.residue}. The belief gave that or worse {said(chance)}. {likely}"
     return Control(SURPRISED, chance, told, causes, words, " ".join((first.next, "Then lay the control patch anew.")))
+
+
+def _likeliest(cause: Cause) -> str:
+    return f"Likeliest cause: {cause.title}, {said(cause.share)}."
 
 
 def before(belief: Belief, patches: Collection[Graded]) -> Belief:
@@ -152,57 +161,69 @@ def _expected(belief: Belief, graded: Graded) -> tuple[dict[str, float], dict[st
     )
 
 
-Draws = tuple[Floats, Floats, Floats]  # layer, substrate, weight
-
-
 def _causes(
     belief: Belief, patches: list[Graded], answered: frozenset[str], others: Mapping[str, float] | None
 ) -> tuple[Cause, ...]:
     """Every cause that can be here, by (1), the likeliest first."""
     here = piece_of(belief.surface)
-    found: list[tuple[str, Mapping[str, Any], float, float]] = []
-    for name, row in table("causes.toml").items():
-        if not holds(row, here) or (name in ("faster", "slower") and patches[-1].seconds is not None):
-            continue  # a timed stroke went as fast as it went
-        if name == "other":
-            likely = _likely_other(belief, patches, others)
-        else:
-            likely = sum(share * _likely(belief, patches, name, row[size]) for size, share in SIZES)
+    rows = {
+        name: row
+        for name, row in table("causes.toml").items()
+        # A timed stroke went as fast as it went.
+        if holds(row, here) and not (name in ("faster", "slower") and patches[-1].seconds is not None)
+    }
+    likely = _likely(belief, patches, rows) | {"other": _likely_other(belief, patches, others)}
+    weights = {}
+    for name, row in rows.items():
         right = any(check == row.get("check") or check.endswith(f"-{row.get('check')}") for check in answered)
-        found.append((name, row, row["prior"] * (row["checked"] if right else 1.0) * likely, likely))
-    total = math.fsum(weight for _, _, weight, _ in found)
+        weights[name] = row["prior"] * (row["checked"] if right else 1.0) * likely[name]
+    total = math.fsum(weights.values())
     causes = [
-        Cause(
-            name, row["title"], row["text"], row["next"], weight / total if total > 0 else 0.0, likely, row["minutes"]
-        )
-        for name, row, weight, likely in found
+        Cause(name, row["title"], row["text"], row["next"], weights[name] / total, likely[name], row["minutes"])
+        for name, row in rows.items()
     ]
     return tuple(sorted(causes, key=lambda one: -one.share))
 
 
-def _likely(belief: Belief, patches: list[Graded], name: str, size: float) -> float:
-    """Chance of all these grades with a cause of this size in place."""
-    layer, sub = belief.layer, belief.substrate
+def _likely(belief: Belief, patches: list[Graded], rows: Mapping[str, Mapping[str, Any]]) -> dict[str, float]:
+    """{cause: chance of all these grades with it in place}, each over its sizes; another coating apart."""
+    lit = [(name, size) for name in rows if name in LIT for size, _ in SIZES]
+    changed = [(name, size) for name in rows if name in CHANGED for size, _ in SIZES]
+    # One call for all beams on the surface as it is, one for all surfaces under the beam as it is.
+    asked = [one for name, size in lit for one in _lit(belief, patches, name, rows[name][size])]
+    logs = patch_logs(belief.layer, belief.substrate, *patch_arguments(belief, asked))
+    by_beam = belief.weight @ np.exp(logs.reshape(belief.draws, len(lit), len(patches)).sum(axis=2))
+    surfaces = [_changed(belief, name, rows[name][size]) for name, size in changed]
+    layer, sub = (np.concatenate(parts) for parts in zip(*surfaces, strict=True))
+    logs = patch_logs(layer, sub, *patch_arguments(belief, patches)).sum(axis=1)
+    by_surface = np.exp(logs.reshape(len(changed), belief.draws)) @ belief.weight
+    found = dict.fromkeys((name for name, _ in (*lit, *changed)), 0.0)
+    shares = dict(SIZES)
+    for (name, size), chance in zip((*lit, *changed), (*by_beam, *by_surface), strict=True):
+        found[name] += shares[size] * float(chance)
+    return found
+
+
+def _lit(belief: Belief, patches: list[Graded], name: str, size: float) -> list[Graded]:
+    """The patches as they were really lit."""
     if name in ("window", "drift"):
-        patches = [replace(one, laser=_weaker(_laser(one, belief), size)) for one in patches]
-    elif name == "focus":
-        patches = [_defocused(one, _laser(one, belief), size * 1e-3) for one in patches]
-    elif name in ("faster", "slower"):
-        patches = [replace(one, setting=_moved(one, size)) for one in patches]
-    elif name in ("thicker", "thinner"):
-        layer = _scaled(layer, at.THICKNESS, size)
-    elif name == "wet":
-        sub = _scaled(sub, at.HEAT_CAPACITY, 1.0 + size * figures()["water_heat"].value)
-    elif name == "darker":
-        sub = _scaled(sub, at.ABSORPTANCE, size, BLACKEST)
-        sub = _scaled(sub, at.SKIN_SHARE, size, 1.0)
-    return _together(belief, (layer, sub, belief.weight), patches)
+        return [replace(one, laser=_weaker(_laser(one, belief), size)) for one in patches]
+    if name == "focus":
+        return [_defocused(one, _laser(one, belief), size * 1e-3) for one in patches]
+    if name in ("faster", "slower"):
+        return [replace(one, setting=_moved(one, size)) for one in patches]
+    return patches
 
 
-def _together(belief: Belief, draws: Draws, patches: list[Graded]) -> float:
-    layer, sub, weight = draws
-    logs = patch_logs(layer, sub, *patch_arguments(belief, patches))
-    return float(weight @ np.exp(logs.sum(axis=1)))
+def _changed(belief: Belief, name: str, size: float) -> tuple[Floats, Floats]:
+    """(layer, substrate) of the draws as the surface really is."""
+    layer, sub = belief.layer, belief.substrate
+    if name in ("thicker", "thinner"):
+        return _scaled(layer, at.THICKNESS, size), sub
+    if name == "wet":
+        return layer, _scaled(sub, at.HEAT_CAPACITY, 1.0 + size * figures()["water_heat"].value)
+    darker = _scaled(sub, at.ABSORPTANCE, size, BLACKEST)
+    return layer, _scaled(darker, at.SKIN_SHARE, size, 1.0)
 
 
 def _likely_other(belief: Belief, patches: list[Graded], others: Mapping[str, float] | None) -> float:
@@ -215,12 +236,17 @@ def _likely_other(belief: Belief, patches: list[Graded], others: Mapping[str, fl
     if total <= 0:
         return 0.0
     coats = [Layer({key: p / total for key, p in others.items()}), *below]
-    surface = Surface(
-        coats, belief.surface.substrate, belief.surface.condition, belief.surface.substrate_thickness,
-        belief.surface.moisture,
-    )  # fmt: skip
-    drawn = prior(surface, belief.laser, belief.hand, seed=belief.seed, draws=OTHER_DRAWS)
-    return _together(belief, (drawn.layer, drawn.substrate, drawn.weight), patches)
+    found = belief.surface
+    surface = Surface(coats, found.substrate, found.condition, found.substrate_thickness, found.moisture)
+    drawn = _drawn(surface, belief.laser, belief.hand, belief.seed)
+    logs = patch_logs(drawn.layer, drawn.substrate, *patch_arguments(belief, patches))
+    return float(drawn.weight @ np.exp(logs.sum(axis=1)))
+
+
+@lru_cache(maxsize=8)
+def _drawn(surface: Surface, laser: Laser, hand: Hand, seed: int) -> Belief:
+    """Asked for anew with every grade of one day."""
+    return prior(surface, laser, hand, seed=seed, draws=OTHER_DRAWS)
 
 
 def _laser(graded: Graded, belief: Belief) -> Laser:

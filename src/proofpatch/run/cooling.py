@@ -1,6 +1,6 @@
 """How long a thin part cools between passes: the bulk clock of the physics, with a pause in it.
 
-    ΔT₁ = a D/(ρc h)                     rise by one pass, no cooling                    (1)
+    ΔT₁ = f a D/(ρc h)                   rise by one pass over f faces, no cooling       (1)
     τ = ρc h/(2 α)                       both faces give off heat                        (2)
     ΔT_n = ΔT₁ (1 − q^n)/(1 − q),  q = e^(−t/τ)   just after pass n, one every t          (3)
 
@@ -46,22 +46,24 @@ class Cooling:
     words: str
 
 
-def cooling(belief: Belief, setting: Setting, seconds: float) -> Cooling:
+def cooling(belief: Belief, setting: Setting, seconds: float, faces: int = 1) -> Cooling:
     """The wait between passes over one zone.
 
     Args:
-        seconds: one pass over it takes.
+        seconds: one pass over it takes. faces: of the part that are worked in one go, 1 or 2: a small part turned at
+            once, or a panel cleaned on both sides, takes the heat of both.
 
     Raises:
-        InputError: a time that is none.
+        InputError: a time that is none, or another number of faces.
     """
     seconds = finite_number("seconds", "The time of a pass", seconds, 0.0, 1e6, "s")
+    sides = finite_number("faces", "The number of faces", faces, 1, 2, "")
     sub, weight = belief.substrate, belief.weight
     dose = mean_dose(setting.average_power * belief.laser.power_factor, setting.sweep_width, setting.travel_speed)
     bulk = sub[:, at.HEAT_CAPACITY] * sub[:, at.SOLID_THICKNESS]
     # Once bare, the substrate takes what its face absorbs; before that a film keeps no more than all of it.
     share = np.maximum(sub[:, at.ABSORPTANCE], _kept(belief)) * sub[:, at.HEAT_FACTOR]
-    rises = np.asarray(share * dose / bulk)  # (1)
+    rises = np.asarray(sides * share * dose / bulk)  # (1)
     rise, allowed = _point(rises, weight, 2), figures()["bulk_share"].value * _point(_limits(sub), weight, 1)
     time = _point(np.asarray(bulk / (2.0 * figures()["still_air"].value)), weight, 0)  # (2)
     wait = max(_every(rise, allowed, time, setting.passes) - seconds, 0.0)

@@ -138,14 +138,16 @@ def morning(
     Args:
         answers: {name of a check: {"ok", "value", …}} as the day keeps them.
         readings: of the laser, all of them. on: the day; with it a power reading or burn card of that day answers the
-            power check, whatever the tick says. A value of the check counts as such a reading, at the dial of `piece`.
+            power check: a fall stops whatever the tick says, and a no stays no. A value of the check counts as such a
+            reading, at the dial of `piece`.
     """
     checks = checks_of(piece)
     given = {name: dict(answer) for name, answer in answers.items()}
     stops = [Stop("survey-settled", said, "No beam before it is settled.") for said in piece.open_gates]
     read, fallen = _power(piece, given.get("power", {}).get("value"), list(readings), on)
     if read or fallen:
-        given["power"] = {**given.get("power", {}), "ok": fallen is None}
+        said = given.get("power", {})
+        given["power"] = {**said, "ok": fallen is None and said.get("ok") is not False}
     missing = []
     for check in checks:
         answer = given.get(check.name, {})

@@ -32,7 +32,6 @@ KEYS = (
 )  # fmt: skip
 LONGEST_WORDS, LONGEST_NAME, MOST_PHOTOS, MOST_PIECES = 2000, 80, 24, 10_000
 LONGEST_BEAM = 1e5  # s, of one entry
-GOOD = ("nearly", "clean")
 TO_DO, BEGUN, DONE, STOPPED = "to do", "begun", "done", "stopped"
 
 
@@ -135,7 +134,7 @@ def _photos(value: Any) -> list[str]:
         raise InputError("photos", f"The photos are not a list of at most {MOST_PHOTOS}.", "Take some away.")
     for one in value:
         if not isinstance(one, str) or len(one) != 64 or set(one) - set("0123456789abcdef"):
-            raise InputError("photos", f"The photo {quoted(one)} is not kept here.", "Send the photo first.")
+            raise InputError("photos", f"The photo {quoted(one)} is named by no digest.", "Take it anew.")
     return list(dict.fromkeys(value))
 
 
@@ -150,8 +149,10 @@ def _text(field: str, value: Any, most: int) -> str:
 def add_entry(store: Store, job: str, data: Any, zones: int, layers: int = 1, by: str = "") -> Entry:
     """One more entry, on disk. Sent by a phone, it is wrapped in `store.together(sent)` by its caller.
 
+    Its photos may come after it: a phone sends them as the network allows.
+
     Raises:
-        InputError: as `checked_entry`, or a photo that is not kept.
+        InputError: as `checked_entry`.
     """
     found = checked_entry(data, zones, layers)
     where = f" zone {found['zone']}" if found["zone"] else ""
@@ -214,7 +215,7 @@ def _after(one: Standing, data: Mapping[str, Any], passes: int) -> Standing:
     if data.get("residue") is not None or data.get("harm") is not None:
         one = replace(one, grade=(data.get("residue"), data.get("harm")))
     if what == BEGIN:
-        # Begun twice without an end: the phone slept through the end, and the second one says the time.
+        # Begun twice without an end: its time runs from the first.
         return replace(one, state=BEGUN, open_since=one.open_since or at)
     stops = harmed or (what == INCIDENT and _stops(data))
     if what == END or stops:
@@ -244,12 +245,12 @@ def of_piece(entries: Iterable[Entry | Mapping[str, Any]], piece: int) -> list[M
 
 
 def checks_of_batch(entries: Iterable[Entry | Mapping[str, Any]]) -> dict[int, bool]:
-    """{number of the piece: whether its last grade was clean or nearly, without harm}, for `run.batch.batch`."""
+    """{number of the piece: whether its last grade was clean, without harm}, for `run.batch.batch`."""
     rows = [one.data if isinstance(one, Entry) else one for one in entries]
     found = {}
     for data in sorted(rows, key=_when):
         if data["what"] == CHECK and data.get("piece") is not None and data.get("residue") is not None:
-            found[data["piece"]] = data["residue"] in GOOD and data.get("harm") in (None, "none")
+            found[data["piece"]] = data["residue"] == RESIDUES[-1] and data.get("harm") in (None, "none")
     return found
 
 
