@@ -12,11 +12,14 @@ from pathlib import Path
 import pytest
 from made_gate import gate
 from made_offer import made_photo, made_quote
+from made_record import finished_gate, with_photos
 from pypdf import PdfReader
 
 from proofpatch.documents.quote import quote_pdf
 from proofpatch.errors import InputError
+from proofpatch.shop.completions import keep_record, record_of, take_signature, with_words, written
 from proofpatch.shop.folder_zip import read_folder, write_folder
+from proofpatch.shop.job import job_from
 from proofpatch.shop.lasers import add_laser
 from proofpatch.shop.papers import Signed, quotes_of, send_quote, take_acceptance
 from proofpatch.shop.people import add_note, keep_item
@@ -299,3 +302,23 @@ def test_an_empty_job_goes_out_and_in(store, other):
     assert packed(other, entry.id) == content
     with pytest.raises(InputError, match="There is no job"):
         write_folder(store, "0" * 32, io.BytesIO())
+
+
+def test_a_finished_job_comes_back_with_its_run_and_its_signed_record(store, other):
+    entry = finished_gate(store)
+    with_photos(store, entry)
+    pair = store.all("pair", entry.id)[0]
+    store.delete("pair", pair.id, 1)  # not to be measured here; taken back, it comes along all the same
+    record = with_words(record_of(store, entry, job_from(entry.data)), ["Freed."], ["Paint the hinge."])
+    keep_record(store, entry.id, record, "a4", b"%PDF-1.7 record")
+    signed = Signed("A. Fenwick", made_quote().day, "2026-03-10T10:00:00+00:00", ("Seen.",), b"")
+    take_signature(store, written(store, entry.id)[0], signed, b"%PDF-1.7 signed")
+    content = packed(store, entry.id)
+    assert {"lists/run.csv", "lists/day.csv", "lists/record.csv", "records/pair.json"} <= set(files_of(content))
+    read_folder(other, io.BytesIO(content))
+    assert packed(other, entry.id) == content
+    (back,) = written(other, entry.id)
+    assert (back.signed, back.record) == (signed, written(store, entry.id)[0].record)
+    assert record_of(other, entry, job_from(entry.data))["zones"] == record["zones"]
+    with pytest.raises(InputError, match="stays as it is"):
+        other.delete("record", back.entry.id, 1)
