@@ -1,5 +1,6 @@
 """Every command in text and as JSON, with the exit codes 0 done, 1 the answer is no, 2 bad input."""
 
+import contextlib
 import json
 import os
 import re
@@ -17,6 +18,7 @@ from proofpatch.cli import cli, main
 from proofpatch.demo import SEED
 from proofpatch.hazards import CAUTIONS
 from proofpatch.shop.log import UNIT_KEYS, read_log
+from proofpatch.shop.store import Store
 
 EXAMPLE = Path(__file__).parent.parent / "docs" / "examples" / "chest.toml"
 KNOBS = ("--power", "150 W", "--rate", "12.5 kHz", "--width", "100 ns", "--travel-speed", "50 mm/s")
@@ -123,6 +125,8 @@ def test_every_command_has_help_with_an_example(run):
 def test_the_examples_of_the_help_can_be_typed(chest, monkeypatch, capsys, engine):
     monkeypatch.chdir(chest.parent)
     monkeypatch.setattr("proofpatch.demo.play", lambda seed, say: {"seed": seed})
+    with contextlib.closing(Store.open("shop")) as shop:
+        shop.add("job", {"job": {"title": "Chest lid, oak"}}, title="Chest lid, oak")
     monkeypatch.setattr("uvicorn.Server.run", lambda server: None)
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("click.prompt", lambda *_, **__: "seven grey herons over the kiln")

@@ -255,3 +255,32 @@ def hazards(job: str | None, json_: bool, **given: Any) -> None:
     say(record, json_, lambda: hazards_lines(record))
     if not record.get("covered", True):
         raise Answer(NO)
+
+
+@click.command()
+@argument("job", required=True)
+@options("pdf")
+@as_json
+def record(job: str, json_: bool, **given: Any) -> None:
+    """What can be proved of a job from its file and patch log; the run's own log is kept in a shop.
+
+    Example: proofpatch record chest.toml --pdf record.pdf
+    """
+    import proofpatch as pp
+    from proofpatch.cli_hazards import of_job
+    from proofpatch.cli_record import file_record, record_lines, write_record
+    from proofpatch.cli_survey import check_pdf
+    from proofpatch.records_hazards import plan_record
+    from proofpatch.shop.offered import paper_of
+
+    pdf = check_pdf(given.get("pdf"))
+    work = cli_work.read_work("record", job, {}, json_)
+    _ = paper_of(work)  # what is wrong with it is said before anything is computed
+    graded = cli_work.patches_of(work)
+    belief = cli_work.believe(work, graded)
+    plan, _ = of_job(work, {}, pp.forecast(belief, work.limits))
+    found = file_record(work, graded, belief, plan_record(plan, work.title)["air"])
+    if pdf:
+        with at_options({"page": "--pdf"}):
+            write_record(found, work, pdf)
+    say(found, json_, lambda: record_lines(found, pdf))

@@ -52,10 +52,8 @@ def add_photo(
     Raises:
         InputError: no picture, one too large, or one that the disk does not take.
     """
-    seen, small = _looked_at(content)
-    path = photo_path(store, seen)
-    if not path.exists():
-        _write(path, content)
+    seen, small = looked_at(content)
+    keep_file(store, seen, content)
     with store.session() as session:
         if session.get(Picture, seen.digest) is None:
             session.add(
@@ -64,6 +62,13 @@ def add_photo(
             )  # fmt: skip
     data = {"digest": seen.digest, "kind": seen.kind, "width": seen.width, "height": seen.height, "about": about}
     return store.add("photo", data, job, title, by)
+
+
+def keep_file(store: Store, photo: Photo, content: bytes) -> None:
+    """The original where it belongs, on disk; no row names it yet."""
+    path = photo_path(store, photo)
+    if not path.exists():
+        _write(path, content)
 
 
 def photo_path(store: Store, photo: Photo) -> Path:
@@ -151,8 +156,12 @@ def sweep(store: Store, age: float = UNCLAIMED) -> int:
     return left
 
 
-def _looked_at(content: bytes) -> tuple[Photo, bytes]:
-    """(what a file is, a small upright copy)."""
+def looked_at(content: bytes) -> tuple[Photo, bytes]:
+    """(what a file is, a small upright copy).
+
+    Raises:
+        InputError: no picture, or one too large.
+    """
     kind, seen = opened(content)
     size = seen.size
     seen.thumbnail((THUMBNAIL, THUMBNAIL))

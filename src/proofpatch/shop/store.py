@@ -204,7 +204,7 @@ class Store:
             session.add(thing)
             session.flush()
             _remember(session, thing, "made")
-            return _entry(thing)
+            return entry_from(thing)
 
     def get(self, kind: str, key: str) -> Entry:
         """One thing, deleted or not.
@@ -213,7 +213,7 @@ class Store:
             InputError: there is none.
         """
         with self.session(reads=True) as session:
-            return _entry(self._found(session, kind, key))
+            return entry_from(self._found(session, kind, key))
 
     def all(
         self, kind: str, job: str | None = None, words: str = "", deleted: bool = False, most: int | None = None
@@ -228,7 +228,7 @@ class Store:
         if job is not None:
             query = query.where(Thing.job == job)
         with self.session(reads=True) as session:
-            return [_entry(one) for one in session.scalars(query.order_by(Thing.changed.desc(), Thing.id))]
+            return [entry_from(one) for one in session.scalars(query.order_by(Thing.changed.desc(), Thing.id))]
 
     def in_order(self, kind: str, job: str | None = None, deleted: bool = False) -> list[Entry]:
         """The same, the first made first."""
@@ -264,14 +264,14 @@ class Store:
             thing = self._found(session, kind, key, changes=True)
             if thing.version != version:
                 late = _remember(session, thing, "aside", content, by)
-                overtaken = Overtaken(_entry(thing), late.number)
+                overtaken = Overtaken(entry_from(thing), late.number)
             else:
                 overtaken = None
                 thing.data = content
                 if title is not None:
                     thing.title = _short(title, LONGEST_TITLE)
                 _step(session, thing, "changed", by)
-                found = _entry(thing)
+                found = entry_from(thing)
         # Raised only when what came late is on disk.
         if overtaken is not None:
             raise overtaken
@@ -289,10 +289,10 @@ class Store:
         with self.session() as session:
             thing = self._found(session, kind, key, changes=True)
             if thing.version != version:
-                raise Overtaken(_entry(thing), 0)
+                raise Overtaken(entry_from(thing), 0)
             thing.deleted = deleted
             _step(session, thing, what, by)
-            return _entry(thing)
+            return entry_from(thing)
 
     def undo(self, kind: str, key: str, version: int, by: str = "") -> Entry:
         """A thing as it was before its last change of data, as a new version; twice undoes the undoing.
@@ -429,7 +429,8 @@ def _aware(time: datetime.datetime) -> datetime.datetime:
     return time if time.tzinfo else time.replace(tzinfo=datetime.UTC)
 
 
-def _entry(thing: Thing) -> Entry:
+def entry_from(thing: Thing) -> Entry:
+    """A row as it is handed out."""
     return Entry(
         thing.id, thing.kind, thing.job, thing.version, thing.title, dict(thing.data), _aware(thing.created),
         _aware(thing.changed), thing.by, None if thing.deleted is None else _aware(thing.deleted),

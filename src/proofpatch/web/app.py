@@ -24,6 +24,7 @@ from proofpatch.web import (
     compare,
     day,
     devices,
+    folder,
     jobs,
     lasers,
     materials,
@@ -33,6 +34,7 @@ from proofpatch.web import (
     outline,
     prices,
     quotes,
+    record,
     run,
     shop,
     steps,
@@ -123,6 +125,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         return answer
 
     for router in (
+        folder.routes(page, store),
         jobs.routes(page, store, desk),
         survey_pages.routes(page, store, desk),
         steps.routes(page, desk),
@@ -137,6 +140,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         bench.routes(page, store, desk),
         offer.routes(page, store, desk),
         quotes.routes(page, store, desk),
+        record.routes(page, store, desk),
         shop.routes(page, store),
         prices.routes(page, store),
         devices.routes(page, store, door),

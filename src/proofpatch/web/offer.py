@@ -9,7 +9,8 @@ from typing import Any
 from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 
-from proofpatch.documents.quote import Shot, quote_page, quote_pdf
+from proofpatch.documents.paper import Shot
+from proofpatch.documents.quote import quote_page, quote_pdf
 from proofpatch.errors import InputError
 from proofpatch.offer.quote import PRICINGS
 from proofpatch.offer.revision import changes, fingerprint

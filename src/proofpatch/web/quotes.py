@@ -14,24 +14,20 @@ from fastapi.responses import RedirectResponse
 from proofpatch.documents.quote import (
     MEANS,
     Approval,
-    Signature,
     approval_pdf,
     invoice_page,
     invoice_pdf,
     quote_page,
     quote_pdf,
 )
-from proofpatch.documents.signature import signature_png
 from proofpatch.errors import InputError
 from proofpatch.offer.money import amount, shown
 from proofpatch.offer.quote import Line, text_line
 from proofpatch.offer.told import if_sample_fails, said_of
 from proofpatch.shop.charges import priced_job, tables_of
-from proofpatch.shop.log import stamp
 from proofpatch.shop.offered import paper_of, prices_of
 from proofpatch.shop.papers import (
     SentQuote,
-    Signed,
     acceptances,
     invoice_number,
     invoice_of,
@@ -39,7 +35,6 @@ from proofpatch.shop.papers import (
     keep_pdf,
     note_payment,
     payments_of,
-    pdf_of,
     quotes_of,
     signed_from,
     take_acceptance,
@@ -49,6 +44,7 @@ from proofpatch.shop.store import Store, of_job
 from proofpatch.web.desk import Desk
 from proofpatch.web.offer import shot_of
 from proofpatch.web.shell import Form, Pages, Sent, text, version
+from proofpatch.web.signing import day_of, kept_pdf, signature_of, signed_of
 from proofpatch.web.written import YES, lines, money, summed
 
 TICKS = (
@@ -87,14 +83,14 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/jobs/{key}/quotes/{quote}.pdf")
     def sent_pdf(key: str, quote: str) -> Response:
-        return _pdf(store, of_job(store, "quote", quote, key).data["pdf"])
+        return kept_pdf(store, of_job(store, "quote", quote, key).data["pdf"])
 
     @router.get("/jobs/{key}/quotes/{quote}/signed.pdf")
     def signed_pdf(key: str, quote: str) -> Response:
         entry = acceptances(store, key).get(quote)
         if entry is None:
             raise InputError("quote", "This version was not accepted.", "Look at it again.")
-        return _pdf(store, entry.data["pdf"])
+        return kept_pdf(store, entry.data["pdf"])
 
     @router.get("/jobs/{key}/quotes/{quote}")
     def look(key: str, quote: str) -> Response:
@@ -108,9 +104,9 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
                 if text(form, f"tick-{n}") != YES:
                     said = f"Not ticked: {line}"
                     raise InputError(f"tick-{n}", said, "Tick it, or change the quote in a new version.")
-            signed = _signed(form, one.quote.day, TICKS, text(form, "option"))
+            signed = signed_of(form, one.quote.day, TICKS, text(form, "option"))
             pdf = quote_pdf(one.quote, one.entry.data["paper"], shot_of(store, key, one.entry.data["photo"]),
-                            one.before, signature=_signature(signed))  # fmt: skip
+                            one.before, signature=signature_of(signed))  # fmt: skip
             take_acceptance(store, one, signed, pdf)
         except InputError as error:
             return quote_shown(key, quote, error, form)
@@ -122,7 +118,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         one, _ = _sent(store, key, quote)
         try:
             value = money("amount", text(form, "amount"))
-            note_payment(store, key, one.quote, _day(form, "paid"), value, text(form, "how"))
+            note_payment(store, key, one.quote, day_of(form, "paid"), value, text(form, "how"))
         except InputError as error:
             return quote_shown(key, quote, error, form)
         return RedirectResponse(f"/jobs/{key}/quotes/{quote}", 303)
@@ -144,7 +140,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             entry = acceptances(store, key).get(quote)
             if entry is None:
                 raise InputError("quote", "This version was not accepted.", "Have it signed first.")
-            day, due, extra = _day(form, "day"), _day(form, "due", ahead=True), _extra(form)
+            day, due, extra = day_of(form, "day"), day_of(form, "due", ahead=True), _extra(form)
             number, notes = text(form, "number"), lines(form, "notes")
             paid = [payment for _, payment in payments_of(store, key)]
             made = write_invoice(one, entry, number, day, due, paid, [Line(*pair) for pair in extra], notes)
@@ -157,7 +153,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/jobs/{key}/invoices/{bill}.pdf")
     def billed(key: str, bill: str) -> Response:
-        return _pdf(store, of_job(store, "invoice", bill, key).data["pdf"])
+        return kept_pdf(store, of_job(store, "invoice", bill, key).data["pdf"])
 
     @router.get("/jobs/{key}/invoices/{bill}/now.pdf")
     def billed_now(key: str, bill: str) -> Response:
@@ -199,7 +195,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/jobs/{key}/approvals/{one}.pdf")
     def approved(key: str, one: str) -> Response:
-        return _pdf(store, of_job(store, "approval", one, key).data["pdf"])
+        return kept_pdf(store, of_job(store, "approval", one, key).data["pdf"])
 
     return router
 
@@ -217,7 +213,7 @@ def _approve(store: Store, desk: Desk, key: str, form: Form) -> None:
         raise InputError("decision", "Nothing was decided.", "Choose one of the two.")
     if decision == "refused" and not reason:
         raise InputError("reason", "There is no reason.", "Write what is not as it should be.")
-    signed, work = _signed(form, datetime.date.min, (), ""), priced_job(store, found.entry)
+    signed, work = signed_of(form, datetime.date.min, (), ""), priced_job(store, found.entry)
     paper, prices, sent = paper_of(work), prices_of(work.offer["prices"]), quotes_of(store, key)
     name = patch.title.partition(":")[0]
     rows = [("Test patch", name), ("Grade", f"{patch.data['residue']}, {patch.data['harm']}")]
@@ -232,7 +228,7 @@ def _approve(store: Store, desk: Desk, key: str, form: Form) -> None:
     )  # fmt: skip
     size = tables_of(store, found.entry)["letterhead"].get("paper", "a4")
     pdf = approval_pdf(sheet, size, shot_of(store, key, text(form, "photo")),
-                       signature=_signature(signed, decision == "approved"))  # fmt: skip
+                       signature=signature_of(signed, decision == "approved"))  # fmt: skip
     with store.together():
         kept = keep_pdf(store, key, pdf, f"Sample approval {number}")
         data = {
@@ -269,52 +265,6 @@ def _accepted(store: Store, key: str) -> SentQuote:
     return next((one for one in reversed(found) if one.entry.id in signed), found[-1])
 
 
-def _signed(form: Form, first: datetime.date, ticked: tuple[str, ...], option: str) -> Signed:
-    """Who signed, when and how.
-
-    Raises:
-        InputError: no name, no signature, or a day that cannot be.
-    """
-    name = text(form, "name")
-    if not name:
-        raise InputError("name", "There is no name.", "Type the name of who signs.")
-    name = text_line(name, "name")
-    drawn = form.get("signature", "")
-    picture = signature_png(drawn if isinstance(drawn, str) else "")
-    on_paper = text(form, "on_paper") == YES
-    if not picture and not on_paper:
-        raise InputError("signature", "There is no signature.", "Sign with the finger, or tick signed on paper.")
-    if picture and on_paper:
-        raise InputError("signature", "It is signed here and on paper.", "Clear the signature, or take the tick out.")
-    day = datetime.date.today()
-    if on_paper and text(form, "signed_on"):
-        day = _day(form, "signed_on")
-    if day < first:
-        raise InputError("signed_on", "That is before the quote was sent.", "Check the date.")
-    return Signed(name, day, stamp(), ticked, picture, option)
-
-
-def _signature(signed: Signed, approved: bool = True) -> Signature:
-    """As the paper shows it: what is signed on paper has a day and no hour."""
-    when = datetime.datetime.fromisoformat(signed.at).astimezone()
-    if not signed.signature:
-        when = datetime.datetime.combine(signed.day, datetime.time())
-    return Signature(signed.name, when, signed.signature, signed.ticked, signed.option, approved)
-
-
-def _day(form: Form, field: str, ahead: bool = False) -> datetime.date:
-    """A day of a form; ahead: it may lie in the future."""
-    said = text(form, field)
-    try:
-        day = datetime.date.fromisoformat(said)
-    except ValueError:
-        raise InputError(field, f"{said[:20]!r} is no date.", "Write it like 2026-03-11.") from None
-    today = datetime.date.today()
-    if not 2000 <= day.year <= today.year + 5 or (day > today and not ahead):
-        raise InputError(field, "That day is not yet, or long ago.", "Check the date.")
-    return day
-
-
 def _extra(form: Form) -> list[tuple[str, Decimal]]:
     """Lines beside the quote: words and sum."""
     found = []
@@ -322,8 +272,3 @@ def _extra(form: Form) -> list[tuple[str, Decimal]]:
         words, value = summed("extra", line)
         found.append((text_line(words, "extra"), amount(value, "extra", low=-(10**9))))
     return found
-
-
-def _pdf(store: Store, key: str) -> Response:
-    """A paper as it was handed out."""
-    return Response(pdf_of(store, key), media_type="application/pdf")
