@@ -76,11 +76,12 @@ ASKED = {"survey": [], "forecast": [], "patch": ["--count", "3"], "recipe": [], 
     [
         ((EXAMPLES / "chest.toml").read_text("utf-8"), "survey forecast patch recipe hazards"),
         ((EXAMPLES / "barn.toml").read_text("utf-8"), "survey hazards"),
+        ((EXAMPLES / "barn.toml").read_text("utf-8").replace("nitrocellulose", "mercury"), "patch recipe"),
         ("[surface]\nsubstrate = 'oak'\n[[layers]]\ncoating = 'alkyd-paint'\n", "patch recipe hazards"),
         ("[surface]\nsubstrate = 'oak'\n[[layers]]\ncoating = 'PVC'\n", "survey forecast patch recipe hazards"),
         ("[evidence]\nkind = 'clear film'\nsubstrate = 'oak'\nsuspect = 'asbestos'\n", "survey forecast recipe"),
     ],
-    ids=["chest", "barn", "painted", "never", "suspect"],
+    ids=["chest", "barn", "barn not cleared", "painted", "never", "suspect"],
 )  # fmt: skip
 def test_its_records_are_those_of_the_command_line(client, tmp_path, capsys, text, commands):
     path = tmp_path / "same.toml"

@@ -220,8 +220,7 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, syste
     plan, assumed = of_job(work, {}, window)
     hazards = plan_record(plan, work.title, still_there(work))
     hazards["assumptions"] = [*assumed, *hazards["assumptions"]]
-    said_stop = next(iter(survey["stops"]), None)
-    closed = beam_stop(work) or said_stop
+    closed = beam_stop(work)
     best = pp.recipe(window.belief, work.limits) if graded and not closed else None
     likely = next(iter(survey["finishes"]))
     found = f"{survey['finish_words'][likely]}, {in_100(survey['finishes'][likely])}"
@@ -261,7 +260,7 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, syste
         None,
         survey,
         forecast,
-        open_hazard(work) or said_stop,
+        open_hazard(work),
         closed,
         hazards,
         plan.zone,
