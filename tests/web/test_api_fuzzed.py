@@ -8,6 +8,7 @@ from collections import Counter
 
 import pytest
 import schemathesis
+import trimesh
 from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
@@ -42,10 +43,12 @@ def fuzzed(tmp_path_factory):
     jobs = [made(client, tables) for tables in (PAN, DOOR, PIPE, barn)]
     patch = client.post(f"jobs/{jobs[0]}/graded", json=GRADE).json()["graded"]["id"]
     photo = client.post(f"jobs/{jobs[0]}/photos", files={"photo": ("a.jpg", shot())}).json()
+    pipe = trimesh.creation.box((0.2, 0.1, 0.1)).export(file_type="stl")
+    sent = client.post(f"jobs/{jobs[0]}/scans", files={"scan": ("a.stl", pipe)}, data={"kind": "stl"}).json()
     quote = send_quote(store, jobs[0], made_quote(), "a4", "", b"%PDF").id
     known = {
         "quote": [quote], "id": jobs, "pan": jobs[:1], "PUT": jobs[1:], "POST": jobs[1:], "spare": [made(client, PIPE)],
-        "patch": [patch], "digest": [photo["digest"]],
+        "patch": [patch], "digest": [photo["digest"]], "scan": [sent["digest"]],
         "name": [*coating_ids(), *substrate_ids()], "tables": [PAN, DOOR, PIPE, barn], "store": store,
     }  # fmt: skip
     yield schemathesis.openapi.from_asgi("/api/openapi.json", app, headers={"Host": "127.0.0.1"}), known
@@ -60,7 +63,7 @@ OPERATIONS = [
 def real(case, known, pick):
     """The same case of things that are there, and of bodies that come far."""
     # What is changed and put away are other jobs than the one that patches are laid on.
-    theirs = "graded" in case.path or "{quote}" in case.path
+    theirs = any(part in case.path for part in ("graded", "{quote}", "{scan}"))
     which = "pan" if theirs else "spare" if case.method == "DELETE" else case.method
     for name in case.path_parameters:
         case.path_parameters[name] = pick(
@@ -80,6 +83,10 @@ def real(case, known, pick):
         body = GRADE if pick([True, False]) else body | GRADE
     elif "photo" in body:
         body["photo"] = shot()
+    elif "scan" in body:
+        body |= {"scan": trimesh.creation.box((0.2, 0.1, 0.1)).export(file_type="stl"), "kind": "stl"}
+    elif case.path.endswith("/measured"):
+        body = {"unit": "m"} if pick([True, False]) else body | {"unit": "m", "picks": ["s-top"]}
     elif case.path == "/hazards" and body:
         body = {name: value for name, value in body.items() if pick([True, False])} | {"laser": "pulsed-300"}
     if body:

@@ -55,7 +55,7 @@ def add_photo(
     seen, small = _looked_at(content)
     path = photo_path(store, seen)
     if not path.exists():
-        _write(path, content)
+        write_by_digest(path, content)
     with store.session() as session:
         if session.get(Picture, seen.digest) is None:
             session.add(
@@ -161,7 +161,7 @@ def _looked_at(content: bytes) -> tuple[Photo, bytes]:
     return Photo(hashlib.sha256(content).hexdigest(), kind, *size, len(content)), out.getvalue()
 
 
-def _write(path: Path, content: bytes) -> None:
+def write_by_digest(path: Path, content: bytes) -> None:
     """The file, on disk under another name before it takes its own."""
     path.parent.mkdir(exist_ok=True)
     with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", delete=False) as file:

@@ -15,7 +15,7 @@ from proofpatch.web.chosen import language_here
 from proofpatch.web.door import HERE, Door, host_of, is_here, open_to_all
 from proofpatch.web.words import say, spoken
 
-LARGEST_BODY = 64_000_000  # bytes, of a photo with its form
+LARGEST_BODY = 64_000_000  # bytes, of a photo or a scan with its form
 LARGEST_AT_DOOR = 20_000  # bytes, of a device that has not signed in
 API = "/api/"
 HEADERS = {
@@ -99,10 +99,10 @@ def _too_large(request: Request, here: bool) -> tuple[int, str, str, str] | None
     """The same, of a body."""
     if not here and open_to_all(request):
         most, remedy = LARGEST_AT_DOOR, "Sign in first."
-    elif request.url.path.startswith(API) and not request.url.path.endswith("/photos"):
+    elif request.url.path.startswith(API) and not request.url.path.endswith(("/photos", "/scans")):
         most, remedy = LARGEST_FILE, "A job is a page of text; check what was sent."
     else:
-        most, remedy = LARGEST_BODY, "Choose a smaller photo."
+        most, remedy = LARGEST_BODY, "Choose a smaller file."
     length = request.headers.get("content-length", "0")
     stated = length.isascii() and length.isdigit() and len(length) < 12 and "transfer-encoding" not in request.headers
     if not stated or int(length) > most:

@@ -40,7 +40,7 @@ TOGETHER = re.compile(
 
 
 async def _form(request: Request) -> dict[str, Any]:
-    """The fields of a form as text, a file as its bytes."""
+    """The fields of a form as text, a file as its bytes and beside it its name."""
     async with request.form(max_files=4, max_fields=MOST_FIELDS) as form:
         found: dict[str, Any] = {}
         for name, value in form.items():
@@ -48,6 +48,8 @@ async def _form(request: Request) -> dict[str, Any]:
             found[name] = (
                 await value.read() if isinstance(value, UploadFile) else value.encode("utf-8", "replace").decode()
             )
+            if isinstance(value, UploadFile):
+                found[f"{name}.name"] = value.filename or ""
         return found
 
 
