@@ -259,6 +259,22 @@ def test_a_job_says_its_own_prices_over_those_of_the_shop(counter, store):
     assert "¥" in seen(counter.get("/offer"))
 
 
+def test_a_ceiling_is_chosen_on_the_page_and_stands_on_the_paper(counter, store):
+    assert counter.post("/offer", **{"offer.basis": "cheap"}).status_code == 422
+    assert counter.post("/offer", **{"offer.basis": "not more than", "offer.price": "500"}).status_code == 303
+    assert '<option value="not more than" selected' in counter.get("/offer").text
+    assert "Not more than €600.00" in seen(counter.get("/quote"))
+    quote = counter.send()
+    assert store.all("quote")[0].data["quote"]["basis"] == "not more than"
+    assert squeezed("Not more than €600.00 with VAT") in pdf_text(counter.get(f"{quote}.pdf"))
+    assert counter.accept(quote).status_code == 303
+    # What it took is billed: less than the ceiling.
+    bill = {"number": "I-1", "day": datetime.date.today().isoformat(), "due": datetime.date.today().isoformat()}
+    made = counter.post(f"{quote}/invoice", **bill, extra="Took less time; -50.00")
+    assert made.status_code == 303, seen(made)
+    assert "€540.00" in seen(counter.client.get(made.headers["location"]))
+
+
 def test_long_and_right_to_left_names_stand_on_page_and_paper(counter, store):
     name = "أحمد بن يوسف الحدّاد"
     long = "Donaudampfschifffahrtselektrizitätenhauptbetriebswerkbauunterbeamtengesellschaft"

@@ -27,7 +27,7 @@ from proofpatch.web.survey import change
 from proofpatch.web.written import put, told
 
 # Of the job's [offer]: what the hours and the price take, and what the paper says.
-WORK = ("pieces", "strips", "waiting", "trips", "travel", "distance", "first_of_kind", "price", "pricing")
+WORK = ("pieces", "strips", "waiting", "trips", "travel", "distance", "first_of_kind", "price", "pricing", "basis")
 PAPER = ("number", "customer", "site", "sample", "starts", "valid_days", "scope")
 ASKED = ("chance", "subcontract")  # of [prices]
 OF_ZONE = ("width", "masking", "set_ups", "front")
