@@ -13,7 +13,7 @@ from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from made_api import DOOR, EXAMPLES, GRADE, HERE, PAN, PIPE, made
-from made_offer import made_quote
+from made_offer import DAY, made_quote
 from made_photo import shot
 from schemathesis.checks import not_a_server_error
 from schemathesis.generation import GenerationMode
@@ -24,7 +24,8 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from proofpatch.materials import coating_ids, substrate_ids
-from proofpatch.shop.papers import send_quote
+from proofpatch.shop.log import stamp
+from proofpatch.shop.papers import Signed, quotes_of, send_quote, take_acceptance
 from proofpatch.shop.store import Store
 from proofpatch.shop.tables import KINDS
 from proofpatch.web.api import create_api
@@ -46,9 +47,16 @@ def fuzzed(tmp_path_factory):
     pipe = trimesh.creation.box((0.2, 0.1, 0.1)).export(file_type="stl")
     sent = client.post(f"jobs/{jobs[0]}/scans", files={"scan": ("a.stl", pipe)}, data={"kind": "stl"}).json()
     quote = send_quote(store, jobs[0], made_quote(), "a4", "", b"%PDF").id
+    signed = Signed("A. Fenwick", DAY, stamp())
+    take_acceptance(store, quotes_of(store, jobs[0])[0], signed, b"%PDF")
+    seen = client.post(f"jobs/{jobs[0]}/graded", json=GRADE).json()["graded"]["id"]
+    bill = client.post(f"jobs/{jobs[0]}/quotes/{quote}/invoices", json={}).json()["id"]
+    decided = {"patch": seen, "name": "A", "decision": "approved"}
+    approval = client.post(f"jobs/{jobs[0]}/approvals", json=decided).json()["id"]
     known = {
         "quote": [quote], "id": jobs, "pan": jobs[:1], "PUT": jobs[1:], "POST": jobs[1:], "spare": [made(client, PIPE)],
         "patch": [patch], "digest": [photo["digest"]], "scan": [sent["digest"]],
+        "invoice": [bill], "approval": [approval], "decided": decided,
         "name": [*coating_ids(), *substrate_ids()], "tables": [PAN, DOOR, PIPE, barn], "store": store,
     }  # fmt: skip
     yield schemathesis.openapi.from_asgi("/api/openapi.json", app, headers={"Host": "127.0.0.1"}), known
@@ -63,7 +71,7 @@ OPERATIONS = [
 def real(case, known, pick):
     """The same case of things that are there, and of bodies that come far."""
     # What is changed and put away are other jobs than the one that patches are laid on.
-    theirs = any(part in case.path for part in ("graded", "{quote}", "{scan}"))
+    theirs = any(part in case.path for part in ("graded", "{quote}", "{scan}", "{invoice}", "{approval}", "/approvals"))
     which = "pan" if theirs else "spare" if case.method == "DELETE" else case.method
     for name in case.path_parameters:
         case.path_parameters[name] = pick(
@@ -83,6 +91,12 @@ def real(case, known, pick):
         body = GRADE if pick([True, False]) else body | GRADE
     elif "photo" in body:
         body["photo"] = shot()
+    elif "decision" in body:
+        body = known["decided"] if pick([True, False]) else body | known["decided"]
+    elif case.path.endswith("/quotes/{quote}/invoices"):
+        body = {"notes": ["in time"]} if pick([True, False]) else body | {"number": "", "day": None, "due": None}
+    elif case.path.endswith("/payments") and body:
+        body = {"amount": "12.00"} if pick([True, False]) else body | {"amount": "7", "paid": None}
     elif "scan" in body:
         body |= {"scan": trimesh.creation.box((0.2, 0.1, 0.1)).export(file_type="stl"), "kind": "stl"}
     elif case.path.endswith("/measured"):

@@ -388,6 +388,58 @@ def test_a_sample_is_approved_or_not_and_stays_so(counter, store):
     assert "Toobright" in pdf_text(counter.get(f"/approvals/{store.all('approval')[0].id}.pdf"))
 
 
+# What a program says makes the very papers of the pages.
+def test_papers_over_http(counter, store):
+    api, base = counter.client, f"/api{counter.base}"
+    quote = counter.send().removeprefix("/quotes/")
+    early = api.post(f"{base}/quotes/{quote}/invoices", json={})
+    assert (early.status_code, early.json()["field"]) == (422, "quote")
+    assert counter.accept(f"/quotes/{quote}").status_code == 303
+    paid = api.post(f"{base}/quotes/{quote}/payments", json={"amount": "60.00", "how": "test patches"})
+    assert (paid.status_code, api.get(f"{base}/payments").json()["payments"]) == (201, [paid.json()])
+    body = {"extra": [{"words": "Hinges", "amount": "40.00"}], "notes": ["Thank you."]}
+    made = api.post(f"{base}/quotes/{quote}/invoices", json=body)
+    assert made.status_code == 201, made.text
+    bill = made.json()
+    gross = store.get("quote", quote).data["quote"]
+    net = sum(Decimal(one["amount"]) for one in gross["lines"]) + 40
+    assert (Decimal(bill["net"]), Decimal(bill["gross"])) == (net, net * Decimal("1.2"))
+    assert Decimal(bill["owed"]) == net * Decimal("1.2") - 60
+    assert api.get(f"{base}/invoices").json()["invoices"] == [bill] == [api.get(f"{base}/invoices/{bill['id']}").json()]
+    assert api.get(f"{base}/invoices/{bill['id']}.pdf").content == counter.get(f"/invoices/{bill['id']}.pdf").content
+    again = api.post(f"{base}/quotes/{quote}/invoices", json={"number": bill["number"]})
+    assert (again.status_code, again.json()["field"]) == (422, "number")
+    patch = store.in_order("patch", counter.key)[-1].id
+    asked = {"patch": patch, "decision": "refused", "name": "A. Fenwick"}
+    assert api.post(f"{base}/approvals", json=asked).json()["field"] == "reason"
+    kept = api.post(f"{base}/approvals", json={**asked, "reason": "too pale", "seen": ["Pale.", "Even."]})
+    assert (kept.status_code, kept.json()["approved"], kept.json()["seen"]) == (201, False, ["Pale.", "Even."])
+    assert kept.json()["number"] in seen(counter.get("/approval"))
+    assert pdf_text(api.get(f"{base}/approvals/{kept.json()['id']}.pdf"))
+    signed = api.post(f"{base}/approvals", json={**asked, "decision": "approved", "signature": drawn()})
+    assert signed.json()["number"] == kept.json()["number"].replace("-S1", "-S2")
+
+
+# Another device approves while the sheet of this one is printed: each has a number of its own.
+def test_two_approvals_at_once_have_two_numbers(counter, store, monkeypatch):
+    from proofpatch.web import issued
+
+    patch = store.in_order("patch", counter.key)[-1].id
+    form = {"patch": patch, "decision": "approved", "name": "A. Fenwick", "on_paper": "yes"}
+    print_, printed = issued.approval_pdf, []
+
+    def meanwhile(*given, **more):
+        printed.append(given[0].number)
+        if len(printed) == 1:
+            assert counter.post("/approval", **form).status_code == 303
+        return print_(*given, **more)
+
+    monkeypatch.setattr(issued, "approval_pdf", meanwhile)
+    assert counter.post("/approval", **form).status_code == 303
+    numbers = [one.data["number"][-3:] for one in store.in_order("approval", counter.key)]
+    assert (numbers, [one[-3:] for one in printed]) == (["-S1", "-S2"], ["-S1", "-S1", "-S2"])
+
+
 def test_a_thing_of_another_job_is_not_shown(counter, store):
     quote = counter.send()
     other = Counter(counter.client, store, gate(store))
