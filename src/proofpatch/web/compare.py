@@ -24,6 +24,7 @@ from proofpatch.web.desk import Desk
 from proofpatch.web.seen import percent
 from proofpatch.web.shell import Pages
 from proofpatch.web.tapped import place_of, places_of, places_said
+from proofpatch.web.tone import tone_change
 
 WIDE = 748  # px, as wide as a page's text
 PRINTED = 1200  # px of a printed picture
@@ -163,12 +164,7 @@ def pair_words(pair: Pair, error: float | None = None) -> list[str]:
             f"Taken at a tilt of {TILT}°, it may be another {100 * (1 - cos(radians(TILT))):.0f} % off."
         )
     if pair.tone is not None:
-        tone = pair.tone
-        lines.append(
-            f"There the tone moved by {tone.change:.1f} ± {tone.error:.1f} CIEDE2000: {abs(tone.darker):.1f} "
-            f"{'darker' if tone.darker > 0 else 'lighter'} in L*, {abs(tone.yellower):.1f} "
-            f"{'yellower' if tone.yellower > 0 else 'bluer'} in b*."
-        )
+        lines.append(f"There the tone moved by {tone_change(pair.tone)}.")
     lines.append(pair.because)
     if pair.rest is not None:
         lines.append(f"Ground that did not change differs by {pair.rest:.1f} between the photos: that much is no news.")
