@@ -34,7 +34,7 @@ OPTIONS = {
     "coating": ("--coating", "coating, by id or everyday name"),
     "colour": ("--colour", "white, pale, red-brown, blue-green, black, clear or unknown"),
     "coating_condition": ("--coating-condition", "fresh, aged, tinted, dirty or unknown"),
-    "thickness": ("--thickness", "dry thickness of the coating, like '90 um'"),
+    "thickness": ("--thickness", "dry thickness of the coating, like '90 µm'"),
     "substrate": ("--substrate", "substrate, by id or everyday name"),
     "substrate_condition": ("--substrate-condition", "for wood new, aged, stained or unknown"),
     "year": ("--year", "year of the coating; before 1978 or undated asks for the lead status"),
