@@ -89,10 +89,10 @@ def real(case, known, pick):
         body["tables"] = {**pick(known["tables"]), **{name: found[name] for name in found if pick([True, False])}}
     elif "residue" in body:
         body = GRADE if pick([True, False]) else body | GRADE
-    elif "photo" in body:
-        body["photo"] = shot()
     elif "decision" in body:
         body = known["decided"] if pick([True, False]) else body | known["decided"]
+    elif "photo" in body:
+        body["photo"] = shot()
     elif case.path.endswith("/quotes/{quote}/invoices"):
         body = {"notes": ["in time"]} if pick([True, False]) else body | {"number": "", "day": None, "due": None}
     elif case.path.endswith("/payments") and body:
