@@ -37,7 +37,19 @@ SETTING_KEYS = [
     "travel_speed_m_s", "passes", "pattern",
 ]  # fmt: skip
 # Limits that a prior alone can meet, so that a recipe needs no patch.
-EASY = """
+RECORDS = """
+[lead]
+status = "negative"
+method = "laboratory test"
+date = 2025-03-11
+[[cleared]]
+hazard = "nitrocellulose"
+status = "negative"
+method = "acetone, nothing in 2 min"
+date = 2025-03-11
+"""
+EASY = (
+    """
 [job]
 year = 2001
 [surface]
@@ -51,6 +63,8 @@ p_harm_patch = 0.5
 [[zones]]
 area = "1.2 m²"
 """
+    + RECORDS
+)
 
 
 @dataclass(frozen=True)
@@ -272,7 +286,7 @@ def test_after_a_decline_nothing_asks_for_more_beam(run, engine, tmp_path):
     path = tmp_path / "table.toml"
     path.write_text(
         '[job]\nyear = 2015\n[surface]\nsubstrate = "oak"\ncondition = "new"\n'
-        '[[layers]]\ncoating = "water-based varnish"\ncondition = "fresh"\n'
+        '[[layers]]\ncoating = "water-based varnish"\ncondition = "fresh"\n' + RECORDS
     )
     assert run("patch", path).out.startswith("The forecast is decline")
     assert run("patch", path, "--json").record["answer"] == "decline"

@@ -37,7 +37,7 @@ COMMANDS = {
         ("grade", "JOB"),
         (*KNOBS, "residue", "harm", "fraction_left", "layer", "seconds", "length", "grader", "waited"),
     ),
-    "survey": (("survey",), ("laser", "evidence", *STOP, "cleared", "pdf")),
+    "survey": (("survey",), ("laser", "evidence", *STOP, "pdf")),
     "measure": (("measure",), AREA),
     "hazards": (("hazards",), ("laser", *BEAM, *FUME, "picture", "pdf")),
     "demo": (("demo",), ("seed",)),
@@ -47,6 +47,8 @@ GOOD = {
     "harm": "none", "travel_speed": "50 mm/s", "coating": "varnish",
     "substrate": "red oak", "year": "2001", "beam_diameter": "10 mm", "focal_length": "160 mm",
     "seconds": "2 s", "length": "100 mm", "shape": "panel; length=1 m; width=1 m",
+    "lead": "negative; laboratory test; 2025-03-11",
+    "cleared": "nitrocellulose; negative; acetone, nothing in 2 min; 2025-03-11",
 }  # fmt: skip
 
 

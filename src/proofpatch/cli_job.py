@@ -29,7 +29,7 @@ from proofpatch.errors import InputError
 
 @click.command()
 @argument("job", required=False)
-@options("laser", "evidence", *STOP, "cleared", "pdf")
+@options("laser", "evidence", *STOP, "pdf")
 @as_json
 def survey(job: str | None, json_: bool, **given: Any) -> None:
     """What is it, what could bite, and should the job be taken? From what was seen, tried and is known of the piece.

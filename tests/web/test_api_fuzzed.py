@@ -8,11 +8,12 @@ from collections import Counter
 
 import pytest
 import schemathesis
+import trimesh
 from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from made_api import DOOR, EXAMPLES, GRADE, HERE, PAN, PIPE, made
-from made_offer import made_quote
+from made_offer import DAY, made_quote
 from made_photo import shot
 from made_run import opened, ready
 from schemathesis.checks import not_a_server_error
@@ -24,7 +25,8 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from proofpatch.materials import coating_ids, substrate_ids
-from proofpatch.shop.papers import send_quote
+from proofpatch.shop.log import stamp
+from proofpatch.shop.papers import Signed, quotes_of, send_quote, take_acceptance
 from proofpatch.shop.store import Store
 from proofpatch.shop.tables import KINDS
 from proofpatch.web.api import create_api
@@ -43,13 +45,22 @@ def fuzzed(tmp_path_factory):
     jobs = [made(client, tables) for tables in (PAN, DOOR, PIPE, barn)]
     patch = client.post(f"jobs/{jobs[0]}/graded", json=GRADE).json()["graded"]["id"]
     photo = client.post(f"jobs/{jobs[0]}/photos", files={"photo": ("a.jpg", shot())}).json()
+    pipe = trimesh.creation.box((0.2, 0.1, 0.1)).export(file_type="stl")
+    sent = client.post(f"jobs/{jobs[0]}/scans", files={"scan": ("a.stl", pipe)}, data={"kind": "stl"}).json()
     quote = send_quote(store, jobs[0], made_quote(), "a4", "", b"%PDF").id
     ran = ready(store)[1]
     opened(store, ran)
     begun = client.post(f"jobs/{ran}/run", json={"what": "note", "words": "dry"}).json()["id"]
+    signed = Signed("A. Fenwick", DAY, stamp())
+    take_acceptance(store, quotes_of(store, jobs[0])[0], signed, b"%PDF")
+    seen = client.post(f"jobs/{jobs[0]}/graded", json=GRADE).json()["graded"]["id"]
+    bill = client.post(f"jobs/{jobs[0]}/quotes/{quote}/invoices", json={}).json()["id"]
+    decided = {"patch": seen, "name": "A", "decision": "approved"}
+    approval = client.post(f"jobs/{jobs[0]}/approvals", json=decided).json()["id"]
     known = {
         "quote": [quote], "id": jobs, "pan": jobs[:1], "PUT": jobs[1:], "POST": jobs[1:], "spare": [made(client, PIPE)],
-        "patch": [patch], "digest": [photo["digest"]],
+        "patch": [patch], "digest": [photo["digest"]], "scan": [sent["digest"]],
+        "invoice": [bill], "approval": [approval], "decided": decided,
         "ready": [ran], "entry": [begun],
         "name": [*coating_ids(), *substrate_ids()], "tables": [PAN, DOOR, PIPE, barn], "store": store,
     }  # fmt: skip
@@ -71,7 +82,7 @@ OF_RUN = {"/run": {"what": "note", "words": "dry"}, "/day": {"name": "window", "
 def real(case, known, pick):
     """The same case of things that are there, and of bodies that come far."""
     # What is changed and put away are other jobs than the one that patches are laid on.
-    theirs = "graded" in case.path or "{quote}" in case.path
+    theirs = any(part in case.path for part in ("graded", "{quote}", "{scan}", "{invoice}", "{approval}", "/approvals"))
     runs = case.path.split("{id}")[-1].startswith(("/run", "/day", "/control"))
     which = "ready" if runs else "pan" if theirs else "spare" if case.method == "DELETE" else case.method
     for name in case.path_parameters:
@@ -94,8 +105,18 @@ def real(case, known, pick):
         body = good if pick([True, False]) else body | good
     elif "residue" in body:
         body = GRADE if pick([True, False]) else body | GRADE
+    elif "decision" in body:
+        body = known["decided"] if pick([True, False]) else body | known["decided"]
     elif "photo" in body:
         body["photo"] = shot()
+    elif case.path.endswith("/quotes/{quote}/invoices"):
+        body = {"notes": ["in time"]} if pick([True, False]) else body | {"number": "", "day": None, "due": None}
+    elif case.path.endswith("/payments") and body:
+        body = {"amount": "12.00"} if pick([True, False]) else body | {"amount": "7", "paid": None}
+    elif "scan" in body:
+        body |= {"scan": trimesh.creation.box((0.2, 0.1, 0.1)).export(file_type="stl"), "kind": "stl"}
+    elif case.path.endswith("/measured"):
+        body = {"unit": "m"} if pick([True, False]) else body | {"unit": "m", "picks": ["s-top"]}
     elif case.path == "/hazards" and body:
         body = {name: value for name, value in body.items() if pick([True, False])} | {"laser": "pulsed-300"}
     if body:

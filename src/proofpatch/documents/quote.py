@@ -45,6 +45,7 @@ class Approval:
     locale: str = "en"
 
 
+MOST_WITH, LINE_LETTERS = 900, 70  # letters of terms kept with the acceptance; of one line of them
 MEANS = (
     "The rest of the piece is worked at the setting of this sample, and the result is matched to it, not to new "
     "material.",
@@ -108,8 +109,10 @@ def quote_page(quote: Quote, before: Quote | None) -> dict[str, Any]:
         facts.append(["Place", quote.site])
     options = [[name, words, money(totals([(value, True)], quote.tax, quote.currency).gross)]
                for name, words, value in quote.options]  # fmt: skip
-    estimate = quote.basis == "estimate"
-    whole = money(quote.totals.gross) + (f" with {quote.tax.name}" if quote.tax.rate else "")
+    terms = _terms(quote, end)
+    estimate, capped = quote.basis == "estimate", quote.basis == "not more than"
+    most = "Not more than " if capped else ""
+    whole = most + money(quote.totals.gross) + (f" with {quote.tax.name}" if quote.tax.rate else "")
     return {
         **headed("Estimate" if estimate else "Quote", quote.number, quote.shop, quote.customer, quote.title),
         "versioned": f", version {quote.version}" if quote.version > 1 else "", "facts": facts, "to": "For",
@@ -118,14 +121,27 @@ def quote_page(quote: Quote, before: Quote | None) -> dict[str, Any]:
         "scope": list(quote.scope), "method": list(quote.method), "sample": quote.sample,
         "finish": list(quote.finish), "unchanged": list(quote.unchanged), "cautions": list(quote.cautions),
         "lines": [[one.words, one.detail, money(one.amount)] for one in quote.lines],
-        "ends": _ends(quote.totals, quote.tax, money, _after(quote)), "basis": BASES[quote.basis],
+        "ends": _ends(quote.totals, quote.tax, money, _after(quote), "Not more than" if capped else "Total"),
+        "basis": BASES[quote.basis],
         "pricing": PRICING_WORDS[quote.pricing], "options": options,
-        "options_sum": f"Sum with {quote.tax.name}" if quote.tax.rate else "Sum",
-        "excluded": list(quote.excluded), "assumed": list(quote.assumed), "terms": _terms(quote, end),
+        "options_sum": f"{most or 'Sum '}with {quote.tax.name}" if quote.tax.rate else most.strip() or "Sum",
+        "excluded": list(quote.excluded), "assumed": list(quote.assumed), "terms": terms,
+        "signed_with": _with_signature(terms),
         "acceptance": f"We accept {'estimate' if estimate else 'quote'} {quote.number}, version {quote.version}, with "
         "its scope, finish, cautions and terms as written here.",
-        "title_choice": f"As quoted, {money(quote.totals.gross)}",
+        "title_choice": f"As quoted, {most.lower()}{money(quote.totals.gross)}",
     }  # fmt: skip
+
+
+def _with_signature(terms: Sequence[Sequence[str]]) -> int:
+    """How many of the last terms stand on one page with the acceptance; so few that they fit there."""
+    kept, letters = 0, 0
+    for _, words in reversed(terms):
+        letters += max(len(words), LINE_LETTERS)
+        if letters > MOST_WITH and kept:
+            break
+        kept += 1
+    return kept
 
 
 def _after(quote: Quote) -> list[tuple[str, str]]:
@@ -176,16 +192,18 @@ def invoice_page(bill: Invoice) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _ends(found: Totals, tax: Tax, money: Any, after: Sequence[tuple[str, str]]) -> list[list[Any]]:
-    """The sums under the lines; the last one is the strong one."""
+def _ends(
+    found: Totals, tax: Tax, money: Any, after: Sequence[tuple[str, str]], total: str = "Total"
+) -> list[list[Any]]:  # fmt: skip
+    """The sums under the lines; the last one is the strong one. total: what their sum is called."""
     percent = f"{(tax.rate * 100).normalize():f} %"
     if not tax.rate:
-        rows = [("Total", money(found.gross))]
+        rows = [(total, money(found.gross))]
     elif tax.inclusive:
-        rows = [(f"In it {tax.name} {percent}", money(found.tax)), ("Total", money(found.gross))]
+        rows = [(f"In it {tax.name} {percent}", money(found.tax)), (total, money(found.gross))]
     else:
         rows = [("Before tax", money(found.net)), (f"{tax.name} {percent}", money(found.tax)),
-                ("Total", money(found.gross))]  # fmt: skip
+                (total, money(found.gross))]  # fmt: skip
     rows += after
     return [[words, value, i == len(rows) - 1] for i, (words, value) in enumerate(rows)]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import cos, radians
 
 from proofpatch.photos.pairs import Pair
+from proofpatch.shop.tone_words import tone_change
 from proofpatch.units import show
 
 TILT = 20  # degrees a photo may be tilted unnoticed, as an example
@@ -22,12 +23,7 @@ def pair_words(pair: Pair, error: float | None = None) -> list[str]:
             f"Taken at a tilt of {TILT}°, it may be another {100 * (1 - cos(radians(TILT))):.0f} % off."
         )
     if pair.tone is not None:
-        tone = pair.tone
-        lines.append(
-            f"There the tone moved by {tone.change:.1f} ± {tone.error:.1f} CIEDE2000: {abs(tone.darker):.1f} "
-            f"{'darker' if tone.darker > 0 else 'lighter'} in L*, {abs(tone.yellower):.1f} "
-            f"{'yellower' if tone.yellower > 0 else 'bluer'} in b*."
-        )
+        lines.append(f"There the tone moved by {tone_change(pair.tone)}.")
     lines.append(pair.because)
     if pair.rest is not None:
         lines.append(f"Ground that did not change differs by {pair.rest:.1f} between the photos: that much is no news.")

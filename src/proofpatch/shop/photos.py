@@ -68,7 +68,7 @@ def keep_file(store: Store, photo: Photo, content: bytes) -> None:
     """The original where it belongs, on disk; no row names it yet."""
     path = photo_path(store, photo)
     if not path.exists():
-        _write(path, content)
+        write_by_digest(path, content)
 
 
 def photo_path(store: Store, photo: Photo) -> Path:
@@ -170,7 +170,7 @@ def looked_at(content: bytes) -> tuple[Photo, bytes]:
     return Photo(hashlib.sha256(content).hexdigest(), kind, *size, len(content)), out.getvalue()
 
 
-def _write(path: Path, content: bytes) -> None:
+def write_by_digest(path: Path, content: bytes, field: str = "photo") -> None:
     """The file, on disk under another name before it takes its own; nothing half stays where that fails.
 
     Raises:
@@ -195,5 +195,5 @@ def _write(path: Path, content: bytes) -> None:
             finally:
                 os.close(folder)
     except OSError as trouble:
-        said = f"The photo cannot be kept: {trouble.strerror}."
-        raise InputError("photo", said, "Check the disk and its free space, then send it again.") from None
+        said = f"The file cannot be kept: {trouble.strerror}."
+        raise InputError(field, said, "Check the disk and its free space, then send it again.") from None

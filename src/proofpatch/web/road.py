@@ -275,8 +275,7 @@ def _worked(
     plan, assumed = of_job(work, {}, window)
     hazards = plan_record(plan, work.title, still_there(work))
     hazards["assumptions"] = [*assumed, *hazards["assumptions"]]
-    said_stop = next(iter(survey["stops"]), None)
-    closed = beam_stop(work) or said_stop
+    closed = beam_stop(work)
     best = pp.recipe(window.belief, work.limits) if evidence and not closed else None
     likely = next(iter(survey["finishes"]))
     found = f"{survey['finish_words'][likely]}, {in_100(survey['finishes'][likely])}"
@@ -318,7 +317,7 @@ def _worked(
         None,
         survey,
         forecast,
-        open_hazard(work) or said_stop,
+        open_hazard(work),
         closed,
         hazards,
         plan.zone,

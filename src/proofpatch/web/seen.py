@@ -39,6 +39,7 @@ from proofpatch.shop.seen import (
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.strips import Step, Strip
+from proofpatch.shop.tone_words import tone_change
 from proofpatch.web.desk import Desk
 from proofpatch.web.patches import graded_of_form, strip_of
 from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
@@ -230,11 +231,7 @@ def tone_words(look: Look, number: int) -> str:
     if not tones:
         return ""
     tone = max((one for one in tones if one), key=lambda one: one.change)
-    return (
-        f"Tone against bare ground: {tone.change:.1f} ± {tone.error:.1f} CIEDE2000, "
-        f"{abs(tone.darker):.1f} {'darker' if tone.darker > 0 else 'lighter'} in L*, "
-        f"{abs(tone.yellower):.1f} {'yellower' if tone.yellower > 0 else 'bluer'} in b*."
-    )
+    return f"Tone against bare ground: {tone_change(tone)}."
 
 
 def trusted_error(share: float) -> float:

@@ -32,10 +32,10 @@ from proofpatch.web.words.runs import cut
 
 PACKAGE = HERE.parent.parent
 # Modules no page speaks through: the command line, programs, documents and the sentences written for them, keys of
-# tables, scans (no page takes one), the invented workshop, kernels and solvers.
+# tables, the invented workshop, kernels and solvers.
 SILENT = re.compile(
     r"^(?:web/(?:api|words)/|documents/|shop/migrations/|demo|cli(?:_answer|_folder|_job|_measure|_offer|_record|_serve|_survey"
-    r"|_tools|_work)?\.py$|measure/(?:mesh|reach)|offer/(?:told|written)|run/(?:care|visual)|shop/(?:finished|folder_lists|offer_keys)"
+    r"|_tools|_work)?\.py$|offer/(?:told|written)|run/(?:care|visual)|shop/(?:finished|folder_lists|offer_keys)"
     r"|physics/(?:accumulation|clocks|dose|elementwise|fast_math|green|heat|kinetics"
     r"|layered|moving|reacting|straight|strokes|trains|sweep)|learn/(?:compiled|kernels|lanes)|__init__"
     r"|materials/curves)"
