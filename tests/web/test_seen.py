@@ -17,12 +17,13 @@ from pypdf import PdfReader
 from scipy.special import ndtri
 
 from proofpatch.learn.grading import fraction_chance
+from proofpatch.photos.corrections import Correction
 from proofpatch.photos.find import find
 from proofpatch.photos.reading import read
-from proofpatch.shop.seen import seen_of
+from proofpatch.shop.by_photo import Asked, trusted_error
+from proofpatch.shop.seen import add_tap, seen_of
 from proofpatch.shop.store import Store
 from proofpatch.web.app import create
-from proofpatch.web.seen import trusted_error
 
 LEFT = {"1": 0.55, "2": 0.18, "3": 0.0}  # share of coating left on the steps
 SIZE = (3200, 2400)  # px
@@ -79,6 +80,7 @@ def strip(made):
     store = Store.open(copied)
     with TestClient(create(store, patience=None), base_url="http://127.0.0.1", follow_redirects=False) as client:
         yield Laid(client, store, job, strip, photo, outline)
+        client.app.state.desk.run(lambda: None)  # what was begun is done before its folder goes
     store.close()
 
 
@@ -221,3 +223,31 @@ def test_a_share_is_kept_if_it_is_as_sure_as_the_belief_takes_it_for(share):
     there, off = (float(fraction_chance(share, ndtri(left), 1.0, 0.0, 0.0))
                   for left in (share, share + 1.17741 * trusted_error(share)))  # fmt: skip
     assert off / there == pytest.approx(0.5, abs=1e-3)
+
+
+# Whoever writes meanwhile is not held up: the look, which takes seconds, is no part of the turn.
+def test_a_look_holds_nobody_up_and_photos_that_changed_are_looked_at_again(strip, monkeypatch):
+    sent(strip)
+    desk, true, held = strip.client.app.state.desk, Asked.look, []
+
+    def look(wanted):
+        held.append(desk.turn.locked())
+        return true(wanted)
+
+    monkeypatch.setattr(Asked, "look", look)
+    form = {"residue-A2": "partial", "harm-A2": "none"}
+    assert strip.client.post(f"{strip.base}/grades", data=form).status_code == 303
+    assert held == [False]
+
+    def tapped_meanwhile(wanted):
+        found = true(wanted)
+        add_tap(
+            strip.store, entry(strip), {"step": 1, "photo": 0, "x": 0.0, "y": 0.0}, Correction("bare", ((50, 0, 0, 0),))
+        )
+        monkeypatch.setattr(Asked, "look", true)
+        return found
+
+    monkeypatch.setattr(Asked, "look", tapped_meanwhile)
+    answer = strip.client.post(f"{strip.base}/grades", data={"residue-A1": "partial", "harm-A1": "none"})
+    assert (answer.status_code, "The photos changed meanwhile" in seen(answer)) == (422, True)
+    assert len(strip.store.all("patch")) == 1

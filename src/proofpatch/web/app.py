@@ -73,7 +73,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
     # An application of its own: what goes wrong there is said as JSON.
     app.mount("/api", Interface(store, desk))
 
-    app.state.asked = time.monotonic()
+    app.state.asked, app.state.desk = time.monotonic(), desk
     app.state.certificate, app.state.port = None, 0  # plain http; whoever serves TLS names its own
 
     @app.middleware("http")
