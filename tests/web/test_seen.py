@@ -3,14 +3,13 @@
 import io
 import re
 import shutil
-import subprocess
 from dataclasses import dataclass
 
 import numpy as np
 import pytest
 from fastapi.testclient import TestClient
+from made_laid import SIZE, photo_of
 from made_pages import LEAD, PAN, laid, seen, send
-from made_photo import BARE, Camera, Light, Pose, Step, photograph, scene
 from made_words import fell_through
 from PIL import Image
 from pypdf import PdfReader
@@ -18,7 +17,6 @@ from scipy.special import ndtri
 
 from proofpatch.learn.grading import fraction_chance
 from proofpatch.photos.corrections import Correction
-from proofpatch.photos.find import find
 from proofpatch.photos.reading import read
 from proofpatch.shop.by_photo import Asked, trusted_error
 from proofpatch.shop.seen import add_tap, seen_of
@@ -26,7 +24,6 @@ from proofpatch.shop.store import Store
 from proofpatch.web.app import create
 
 LEFT = {"1": 0.55, "2": 0.18, "3": 0.0}  # share of coating left on the steps
-SIZE = (3200, 2400)  # px
 
 
 @dataclass(frozen=True)
@@ -57,17 +54,8 @@ def made(tmp_path_factory):
         (strip,) = store.all("strip")
         (folder / "sheet.pdf").write_bytes(client.get(f"{job}/strips/{strip.id}/sheet.pdf").content)
     store.close()
-    wanted = ["pdftoppm", "-r", "200", "-gray", "-singlefile", "-f", "1", "-l", "1"]
-    subprocess.run([*wanted, folder / "sheet.pdf", folder / "sheet"], check=True)
-    face = np.asarray(Image.open(folder / "sheet.pgm"))
-    rng = np.random.default_rng(5)
-    frame = find(np.dstack([face] * 3)).frame
-    boxes = {str(one.step): one.box for one in frame.windows} | {"bare": frame.bare, "untouched": frame.untouched}
-    steps = {name: Step(share, margin=0.0) for name, share in LEFT.items()} | {"bare": BARE}
-    piece = scene(face, (frame.width, frame.height), boxes, steps, rng, "steel", "grease")
-    shot = photograph(piece, Pose(0.34, tilt=14, toward=70, roll=4), Light(0.25), Camera(SIZE), rng)
-    outline = shot.view.pixels(frame.outline) / SIZE
-    return folder / "shop", job, strip.id, shot.jpeg, outline
+    jpeg, outline = photo_of(folder / "sheet.pdf", LEFT, np.random.default_rng(5))
+    return folder / "shop", job, strip.id, jpeg, outline
 
 
 @pytest.fixture

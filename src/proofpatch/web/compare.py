@@ -15,13 +15,13 @@ from proofpatch.documents.pair import pair_pdf
 from proofpatch.errors import InputError
 from proofpatch.photos.overlay import WIDTH
 from proofpatch.photos.pairs import Pair
+from proofpatch.records_seen import percent
 from proofpatch.shop.pairs import PLACES, by_length, marked_jpeg, narrowed, pair_jpegs, pair_of
 from proofpatch.shop.photos import photo_of, photo_path
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.units import parse, show
 from proofpatch.web.desk import Desk
-from proofpatch.web.seen import percent
 from proofpatch.web.shell import Pages
 from proofpatch.web.tapped import place_of, places_of, places_said
 

@@ -17,6 +17,7 @@ from proofpatch.materials import substrate
 from proofpatch.photos.corrections import LABELS, tapped
 from proofpatch.photos.find import BY_HAND
 from proofpatch.photos.overlay import WIDTH, jpeg, overlay, said
+from proofpatch.records_seen import percent, worst_tone
 from proofpatch.shop.by_photo import Line, asked, keep, photographed, with_share
 from proofpatch.shop.looks import Look
 from proofpatch.shop.pairs import marked_jpeg, narrowed
@@ -194,17 +195,11 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     return router
 
 
-def percent(share: float, error: float | None = None) -> str:
-    """A share in words, with its standard error."""
-    return f"{100 * share:.1f} %" if error is None else f"{100 * share:.1f} ± {100 * error:.1f} %"
-
-
 def tone_words(look: Look, number: int) -> str:
     """How the cleaned ground differs from bare ground, of the photo that saw the worst."""
-    tones = [one[number].tone for one in look.seen if number in one and one[number].tone is not None]
-    if not tones:
+    tone = worst_tone(look, number)
+    if tone is None:
         return ""
-    tone = max((one for one in tones if one), key=lambda one: one.change)
     return (
         f"Tone against bare ground: {tone.change:.1f} ± {tone.error:.1f} CIEDE2000, "
         f"{abs(tone.darker):.1f} {'darker' if tone.darker > 0 else 'lighter'} in L*, "

@@ -34,8 +34,8 @@ PACKAGE = HERE.parent.parent
 # Modules no page speaks through: the command line, programs, documents and the sentences written for them, keys of
 # tables, scans (no page takes one), the invented workshop, kernels and solvers.
 SILENT = re.compile(
-    r"^(?:web/(?:api|words)/|documents/|shop/migrations/|demo|cli(?:_answer|_job|_measure|_offer|_serve|_survey|_tools"
-    r"|_work)?\.py$|measure/(?:mesh|reach)|offer/(?:told|written)|shop/offer_keys"
+    r"^(?:web/(?:api|words)/|documents/|shop/migrations/|demo|cli(?:_answer|_job|_measure|_offer|_seen|_serve|_sheet|_survey"
+    r"|_tools|_work)?\.py$|records_seen|measure/(?:mesh|reach)|offer/(?:told|written)|shop/(?:offer_keys|strip_file)"
     r"|physics/(?:accumulation|clocks|dose|elementwise|fast_math|green|heat|kinetics"
     r"|layered|moving|reacting|straight|strokes|trains|sweep)|learn/(?:compiled|kernels|lanes)|__init__"
     r"|materials/curves)"
