@@ -29,6 +29,7 @@ from proofpatch.shop.tables import KINDS
 from proofpatch.web.api import create_api
 from proofpatch.web.app import create
 
+STRIP = {"grades": [{"step": "A1", "residue": "partial", "harm": "none"}]}
 CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
 
 
@@ -42,10 +43,12 @@ def fuzzed(tmp_path_factory):
     jobs = [made(client, tables) for tables in (PAN, DOOR, PIPE, barn)]
     patch = client.post(f"jobs/{jobs[0]}/graded", json=GRADE).json()["graded"]["id"]
     photo = client.post(f"jobs/{jobs[0]}/photos", files={"photo": ("a.jpg", shot())}).json()
+    strip = client.post(f"jobs/{jobs[0]}/strips").json()["id"]
+    client.post(f"jobs/{jobs[0]}/strips/{strip}/photos", files={"photo": ("a.jpg", shot())})
     quote = send_quote(store, jobs[0], made_quote(), "a4", "", b"%PDF").id
     known = {
         "quote": [quote], "id": jobs, "pan": jobs[:1], "PUT": jobs[1:], "POST": jobs[1:], "spare": [made(client, PIPE)],
-        "patch": [patch], "digest": [photo["digest"]],
+        "patch": [patch], "strip": [strip], "digest": [photo["digest"]],
         "name": [*coating_ids(), *substrate_ids()], "tables": [PAN, DOOR, PIPE, barn], "store": store,
     }  # fmt: skip
     yield schemathesis.openapi.from_asgi("/api/openapi.json", app, headers={"Host": "127.0.0.1"}), known
@@ -60,7 +63,7 @@ OPERATIONS = [
 def real(case, known, pick):
     """The same case of things that are there, and of bodies that come far."""
     # What is changed and put away are other jobs than the one that patches are laid on.
-    theirs = "graded" in case.path or "{quote}" in case.path
+    theirs = "graded" in case.path or "strips" in case.path or "{quote}" in case.path
     which = "pan" if theirs else "spare" if case.method == "DELETE" else case.method
     for name in case.path_parameters:
         case.path_parameters[name] = pick(
@@ -78,6 +81,8 @@ def real(case, known, pick):
         body["tables"] = {**pick(known["tables"]), **{name: found[name] for name in found if pick([True, False])}}
     elif "residue" in body:
         body = GRADE if pick([True, False]) else body | GRADE
+    elif "grades" in body:
+        body = STRIP if pick([True, False]) else body | STRIP
     elif "photo" in body:
         body["photo"] = shot()
     elif case.path == "/hazards" and body:

@@ -1,6 +1,7 @@
 """A strip graded by a photo: sheet, photo, what was seen, taps, grades; without a browser. Photos are made."""
 
 import io
+import json
 import re
 import shutil
 from dataclasses import dataclass
@@ -15,12 +16,14 @@ from PIL import Image
 from pypdf import PdfReader
 from scipy.special import ndtri
 
+from proofpatch.cli import main
 from proofpatch.learn.grading import fraction_chance
 from proofpatch.photos.corrections import Correction
 from proofpatch.photos.reading import read
 from proofpatch.shop.by_photo import Asked, trusted_error
 from proofpatch.shop.seen import add_tap, seen_of
 from proofpatch.shop.store import Store
+from proofpatch.shop.strip_file import lay, strips_path
 from proofpatch.web.app import create
 
 LEFT = {"1": 0.55, "2": 0.18, "3": 0.0}  # share of coating left on the steps
@@ -239,3 +242,55 @@ def test_a_look_holds_nobody_up_and_photos_that_changed_are_looked_at_again(stri
     answer = strip.client.post(f"{strip.base}/grades", data={"residue-A1": "partial", "harm-A1": "none"})
     assert (answer.status_code, "The photos changed meanwhile" in seen(answer)) == (422, True)
     assert len(strip.store.all("patch")) == 1
+
+
+# ---- The same figures at every face, to the digit ----
+
+
+def test_page_command_line_and_http_say_the_same_of_one_photo(strip, capsys):
+    api = f"/api{strip.base}"
+    sent_ = strip.client.post(f"{api}/photos", files={"photo": ("a.jpg", strip.photo, "image/jpeg")})
+    assert sent_.status_code == 201, sent_.text
+    over_http = sent_.json()
+    assert strip.client.get(f"{api}/seen").json() == over_http
+    page = seen(strip.client.get(f"{strip.base}/seen"))
+    shares = re.findall(r"Still covered: ([\d.]+) ± ([\d.]+) %", page)
+    assert shares == [
+        (f"{100 * one['fraction_left']:.1f}", f"{100 * one['fraction_error']:.1f}") for one in over_http["steps"]
+    ]
+    folder = strip.store.folder.parent / "typed"
+    folder.mkdir(exist_ok=True)
+    (folder / "pan.toml").write_text(
+        "[surface]\nsubstrate = 'cast-iron'\n[[layers]]\ncoating = 'fresh-grease'\n", encoding="utf-8"
+    )
+    (folder / "strip.jpg").write_bytes(strip.photo)
+    path = strips_path(folder / "pan.toml")
+    path.unlink(missing_ok=True)
+    lay(path, [one["setting"] for one in over_http["steps"]], "2026-03-01T10:00:00+00:00")
+    with pytest.raises(SystemExit):
+        main(["grade", str(folder / "pan.toml"), "--photo", str(folder / "strip.jpg"), "--json"])
+    typed = json.loads(capsys.readouterr().out)
+    assert {name: typed[name] for name in over_http} == over_http
+
+
+def test_grades_are_kept_over_http_as_the_photo_or_the_eye_has_them(strip):
+    api = f"/api{strip.base}"
+    assert strip.client.get(f"{api}/seen").status_code == 404
+    told = strip.client.post(f"{api}/photos", files={"photo": ("a.jpg", strip.photo, "image/jpeg")}).json()
+    steps = {one["step"]: one for one in told["steps"]}
+    grades = [{"step": "A1", "harm": "none"}, {"step": "A2", "residue": "nearly", "harm": "none"}]
+    for wrong in ([{"step": "B7"}], [grades[0], grades[0]], [{"step": "A1", "residue": "clean", "harm": "dust"}]):
+        assert strip.client.post(f"{api}/graded", json={"grades": wrong}).status_code == 422
+    assert strip.store.all("patch") == []
+    answer = strip.client.post(f"{api}/graded", json={"grades": grades, "grader": "Ada", "waited_s": 600})
+    assert answer.status_code == 201, answer.text
+    first, second = answer.json()["graded"]
+    assert (first["residue"], second["residue"], first["waited_s"]) == (steps["A1"]["residue"], "nearly", 600)
+    assert (first["fraction_left"] is not None) == steps["A1"]["share_counts"]
+    assert second["fraction_left"] is None
+    assert answer.json()["taught"]["patches"] == 2
+    assert {one.data["about"] for one in strip.store.all("photo")} == {"strip A", "A1", "A2"}
+    again = strip.client.post(f"{api}/graded", json={"grades": grades})
+    assert (again.status_code, again.json()["field"]) == (422, "grades[0].step")
+    # The strip that waits is the one that is laid out.
+    assert strip.client.post(f"/api{strip.job}/strips").json()["strip"] == "A"

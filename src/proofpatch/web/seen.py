@@ -25,9 +25,9 @@ from proofpatch.shop.photos import add_photo, photo_of, photo_path
 from proofpatch.shop.seen import add_shot, add_tap, drop_shot, set_corners, untap
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
-from proofpatch.shop.strips import Step, Strip
+from proofpatch.shop.strips import Step, Strip, strip_of
 from proofpatch.web.desk import Desk
-from proofpatch.web.patches import graded_of_form, strip_of
+from proofpatch.web.patches import graded_of_form
 from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
 from proofpatch.web.tapped import place_of, places_of, places_said
 
