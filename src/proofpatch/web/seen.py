@@ -27,6 +27,7 @@ from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.strips import Step, Strip, strip_of
 from proofpatch.web.desk import Desk
+from proofpatch.web.once import Later, in_one
 from proofpatch.web.patches import graded_of_form
 from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
 from proofpatch.web.tapped import place_of, places_of, places_said
@@ -82,12 +83,12 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return Response(made, media_type="application/pdf")
 
     @router.post("/photo")
-    def photo(key: str, strip: str, form: Sent) -> Response:
+    def photo(key: str, strip: str, form: Sent, sending: Later) -> Response:
         laid, content = strip_of(store, key, strip), form.get("photo")
         if not isinstance(content, bytes) or not content:
             raise InputError("photo", "No photo was chosen.", "Choose one, or take one with the phone.")
-        kept = add_photo(store, content, key, about=f"strip {laid.name}")
-        with desk.turn:
+        with desk.turn, in_one(store, sending):
+            kept = add_photo(store, content, key, about=f"strip {laid.name}")
             add_shot(store, key, strip, kept.data["digest"])
         return _to(key, strip)
 
