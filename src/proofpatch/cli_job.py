@@ -162,7 +162,7 @@ def _grade_by_photo(job: str, json_: bool, unwiped: bool, keep: bool, given: Map
         after = pp.forecast(pp.update(before.belief, [graded for _, graded in made]), work.limits)
         record |= taught_record(str(work.log_path), before, after)
     say(record, json_, lambda: seen_lines(record, look) + (kept_lines(record) if made else []))
-    if (keep and not made) or not record["told"]:
+    if not (made if keep else record["told"]):
         raise Answer(NO)
 
 

@@ -47,13 +47,13 @@ def lay(path: Path, settings: Sequence[Mapping[str, Any]], when: str) -> LaidOut
         InputError: the file cannot be read or written.
     """
     name = letters(len(read_strips(path)))
-    append_line(path, {"strip": name, "steps": [dict(one) for one in settings], "when": when}, WHAT)
+    _add(path, {"strip": name, "steps": [dict(one) for one in settings], "when": when})
     return LaidOut(name, _named(name, settings))
 
 
 def note_graded(path: Path, grades: Mapping[str, tuple[str, str]], when: str) -> None:
     """Writes down which steps are graded, (residue, harm) by name. Errors as `lay`."""
-    append_line(path, {"graded": {name: list(grade) for name, grade in grades.items()}, "when": when}, WHAT)
+    _add(path, {"graded": {name: list(grade) for name, grade in grades.items()}, "when": when})
 
 
 def read_strips(path: Path) -> list[LaidOut]:
@@ -90,6 +90,14 @@ def read_strips(path: Path) -> list[LaidOut]:
             said = f"Line {number} of {path.name} is no strip."
             raise InputError(WHAT, said, "Correct or delete the line in an editor.") from None
     return [LaidOut(one.name, one.steps, {n: graded[n] for n, _ in one.steps if n in graded}) for one in found]
+
+
+def _add(path: Path, entry: Mapping[str, Any]) -> None:
+    try:
+        append_line(path, entry)
+    except OSError as trouble:
+        said = f"The {WHAT} {quoted(path)} cannot be written: {trouble.strerror}."
+        raise InputError(WHAT, said, "Check the folder and its free space.") from None
 
 
 def _named(strip: str, settings: Sequence[Mapping[str, Any]]) -> tuple[tuple[str, Mapping[str, Any]], ...]:
