@@ -63,6 +63,9 @@ long: install
 	$(BIN)/python benchmarks/offline.py --write
 	$(BIN)/python benchmarks/killed.py --write
 	$(BIN)/python benchmarks/photos.py --write
+	$(BIN)/python benchmarks/grading.py --write
+	$(BIN)/python benchmarks/pairs.py --write
+	$(BIN)/python benchmarks/photo_way.py --write
 
 clean:
 	rm -rf .venv .cache

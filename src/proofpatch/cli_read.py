@@ -101,6 +101,10 @@ OPTIONS = {
     "pieces": ("--pieces", "equal pieces; one if left out"),
     "effort": ("--effort", "time beside an open flat face, like 1.5, or kinds of work like 'carving overhead'"),
     "hand_finish": ("--hand-finish", "share finished by hand, like '10 %'"),
+    "sheet": ("--sheet", "file for the sheet of this strip, ending in .pdf; the strip is kept beside the job"),
+    "photo": ("--photo", "JPEG or PNG of a strip in its sheet, graded in place of an eye; repeat for more photos"),
+    "strip": ("--strip", "the strip in the photo, like A; the last one laid out if left out"),
+    "eye": ("--eye", "'STEP=RESIDUE, HARM' where an eye decides, like 'A2=partial, none' or 'A3=not laid'; repeat"),
     "date": ("--date", "day it was read, like 2026-03-02; today if left out"),
 }
 SURFACE = ("laser", "coating", "colour", "coating_condition", "thickness", "substrate", "substrate_condition")
@@ -117,8 +121,9 @@ AREA = (
     "shape", "outline", "mesh", "unit", "longest", "pick_at", "pick_box", "incidence", "focus_depth", "sweep_width",
     "zone", "pieces", "effort", "hand_finish",
 )  # fmt: skip
-REQUIRED = ("residue", "harm")
-REPEATED = ("shape", "suspect", "evidence", "cleared", "mark", "lift", "power_reading", "burn_card")
+REPEATED = (
+    "shape", "suspect", "photo", "eye", "evidence", "cleared", "mark", "lift", "power_reading", "burn_card",
+)  # fmt: skip
 
 # Field of an InputError from the core -> the option it came from.
 SETTING_OPTIONS = {
@@ -173,8 +178,7 @@ def options(*names: str) -> Callable[[Any], Any]:
         for name in reversed(names):
             flag, words = OPTIONS[name]
             function = click.option(
-                flag, name, metavar="TEXT", help=words, type=Words(), multiple=name in REPEATED,
-                required=name in REQUIRED,
+                flag, name, metavar="TEXT", help=words, type=Words(), multiple=name in REPEATED
             )(function)  # fmt: skip
         return function
 

@@ -58,7 +58,7 @@ def surveyed(
     return decide(findings, laser, Hand(), lead, read_clearances(given)), "Survey"
 
 
-def check_pdf(path: str | None) -> Path | None:
+def check_pdf(path: str | None, flag: str = "--pdf") -> Path | None:
     """The file to write into, refused before anything is computed.
 
     Raises:
@@ -67,9 +67,9 @@ def check_pdf(path: str | None) -> Path | None:
     if path is None:
         return None
     if not path.lower().endswith(".pdf"):
-        raise InputError("--pdf", f"--pdf: {path[-40:]!r} does not end in .pdf.", "Name it like survey.pdf.")
+        raise InputError(flag, f"{flag}: {path[-40:]!r} does not end in .pdf.", "Name it like survey.pdf.")
     if not Path(path).resolve().parent.is_dir():
-        raise InputError("--pdf", f"--pdf: there is no folder for {path[-40:]!r}.", "Name a place that exists.")
+        raise InputError(flag, f"{flag}: there is no folder for {path[-40:]!r}.", "Name a place that exists.")
     return Path(path)
 
 

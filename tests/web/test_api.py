@@ -42,7 +42,10 @@ def test_its_document_says_every_answer_and_both_ends_of_every_number(client):
                 assert answer["content"]
     shapes = document["components"]["schemas"]
     assert not {"HTTPValidationError", "ValidationError"} & set(shapes)
-    sent = [shapes[name] for name in ("Setting", "NewJob", "ChangedJob", "NewGraded", "BenchAsked", "BeamAsked")]
+    sent = [
+        shapes[name]
+        for name in ("Setting", "NewJob", "ChangedJob", "NewGraded", "NewGrades", "BenchAsked", "BeamAsked")
+    ]
     for shape in nested(sent):
         if shape.get("type") in ("number", "integer") and "enum" not in shape:
             assert {"minimum", "maximum"} <= set(shape) or shape == {"type": "integer"}, shape
@@ -386,7 +389,7 @@ def test_every_call_of_the_docs_is_answered(client, tmp_path, monkeypatch):
         if form:
             more = {
                 "files": {"photo": Path(form["photo"].removeprefix("@")).read_bytes()},
-                "data": {"about": form["about"]},
+                "data": {name: value for name, value in form.items() if name != "photo"},
             }
         elif "-d" in told:
             more = {"content": told["-d"], "headers": dict([told["-H"].split(": ")])}
@@ -395,7 +398,10 @@ def test_every_call_of_the_docs_is_answered(client, tmp_path, monkeypatch):
         found = answer.json() if "json" in answer.headers["content-type"] else {}
         if url.endswith("/jobs") and method == "POST":
             names["JOB"] = found["id"]
-        names |= {"PATCH": found["graded"]["id"]} if "taught" in found else {}
+        names |= (
+            {"PATCH": found["graded"]["id"]} if "taught" in found and url.endswith(f"{names['JOB']}/graded") else {}
+        )
+        names |= {"STRIP": found["id"]} if url.endswith("/strips") else {}
         names |= {"DIGEST": found["digest"]} if "digest" in found else {}
     said = (ROOT / "docs" / "api.md").read_text("utf-8")
     for path in create_api(None, None).openapi()["paths"]:

@@ -32,6 +32,7 @@ from proofpatch.shop.tables import KINDS
 from proofpatch.web.api import create_api
 from proofpatch.web.app import create
 
+STRIP = {"grades": [{"step": "A1", "residue": "partial", "harm": "none"}]}
 CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
 
 
@@ -47,6 +48,8 @@ def fuzzed(tmp_path_factory):
     photo = client.post(f"jobs/{jobs[0]}/photos", files={"photo": ("a.jpg", shot())}).json()
     pipe = trimesh.creation.box((0.2, 0.1, 0.1)).export(file_type="stl")
     sent = client.post(f"jobs/{jobs[0]}/scans", files={"scan": ("a.stl", pipe)}, data={"kind": "stl"}).json()
+    strip = client.post(f"jobs/{jobs[0]}/strips").json()["id"]
+    client.post(f"jobs/{jobs[0]}/strips/{strip}/photos", files={"photo": ("a.jpg", shot())})
     quote = send_quote(store, jobs[0], made_quote(), "a4", "", b"%PDF").id
     ran = ready(store)[1]
     opened(store, ran)
@@ -59,7 +62,7 @@ def fuzzed(tmp_path_factory):
     approval = client.post(f"jobs/{jobs[0]}/approvals", json=decided).json()["id"]
     known = {
         "quote": [quote], "id": jobs, "pan": jobs[:1], "PUT": jobs[1:], "POST": jobs[1:], "spare": [made(client, PIPE)],
-        "patch": [patch], "digest": [photo["digest"]], "scan": [sent["digest"]],
+        "patch": [patch], "strip": [strip], "digest": [photo["digest"]], "scan": [sent["digest"]],
         "invoice": [bill], "approval": [approval], "decided": decided,
         "ready": [ran], "entry": [begun],
         "name": [*coating_ids(), *substrate_ids()], "tables": [PAN, DOOR, PIPE, barn], "store": store,
@@ -78,11 +81,14 @@ OF_PATH = {"patch": "patch", "entry": "run", "id": "job"}
 OF_RUN = {"/run": {"what": "note", "words": "dry"}, "/day": {"name": "window", "ok": True},
           "/control": {"residue": "clean", "harm": "none"}}  # fmt: skip
 
+# Addresses of what stands in the first job.
+ON_PAN = ("graded", "strips", "{quote}", "{scan}", "{invoice}", "{approval}", "/approvals")
+
 
 def real(case, known, pick):
     """The same case of things that are there, and of bodies that come far."""
     # What is changed and put away are other jobs than the one that patches are laid on.
-    theirs = any(part in case.path for part in ("graded", "{quote}", "{scan}", "{invoice}", "{approval}", "/approvals"))
+    theirs = any(part in case.path for part in ON_PAN)
     runs = case.path.split("{id}")[-1].startswith(("/run", "/day", "/control"))
     which = "ready" if runs else "pan" if theirs else "spare" if case.method == "DELETE" else case.method
     for name in case.path_parameters:
@@ -107,6 +113,8 @@ def real(case, known, pick):
         body = GRADE if pick([True, False]) else body | GRADE
     elif "decision" in body:
         body = known["decided"] if pick([True, False]) else body | known["decided"]
+    elif "grades" in body:
+        body = STRIP if pick([True, False]) else body | STRIP
     elif "photo" in body:
         body["photo"] = shot()
     elif case.path.endswith("/quotes/{quote}/invoices"):

@@ -78,7 +78,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
     # An application of its own: what goes wrong there is said as JSON.
     app.mount("/api", Interface(store, desk))
 
-    app.state.asked = time.monotonic()
+    app.state.asked, app.state.desk = time.monotonic(), desk
     app.state.daily = None  # whoever makes daily backups names them
     app.state.certificate, app.state.port = None, 0  # plain http; whoever serves TLS names its own
 

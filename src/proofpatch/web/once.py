@@ -25,7 +25,7 @@ SENT, AT, MADE = "Proofpatch-Sent", "Proofpatch-At", "Proofpatch-Made"
 ID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 # Forms whose change is made once.
 LATER = re.compile(
-    r"/jobs/[^/]+/(?:patches|notes|photo|strips/[^/]+/end|run|run/day|run/control|run/[0-9a-f]{32}/(?:delete|restore))"
+    r"/jobs/[^/]+/(?:patches|notes|photo|strips/[^/]+/(?:end|photo)|run|run/day|run/control|run/[0-9a-f]{32}/(?:delete|restore))"
 )
 OLDEST = datetime.timedelta(days=60)  # an entry that waited longer has a wrong clock
 

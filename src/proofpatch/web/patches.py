@@ -23,10 +23,11 @@ from proofpatch.shop.job import Job
 from proofpatch.shop.log import checked_graded, graded_from, setting_from, setting_to, stamp
 from proofpatch.shop.seen import seen_of
 from proofpatch.shop.store import Store, of_job
-from proofpatch.shop.strips import NAMED, Step, Strip, lay_out, strips_of
+from proofpatch.shop.strips import NAMED, Step, Strip, strip_of, strips_of
 from proofpatch.units import parse
 from proofpatch.web.desk import Desk
 from proofpatch.web.jobs import with_photo
+from proofpatch.web.laying import lay_next
 from proofpatch.web.once import Later, in_one
 from proofpatch.web.road import Road, beliefs
 from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
@@ -75,13 +76,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         found = desk.wait(key, "strip")
         if found.closed is not None or found.declined:
             return patches_page(found)
-        record, dialled = found.strip
-        with desk.turn:
-            strips = strips_of(store, key, found.patches)
-            # Two presses lay out one strip.
-            if record["patches"] and not (strips and strips[-1].due):
-                lay_out(store, key, record["patches"], dialled)
-        desk.remember(found)
+        lay_next(store, desk, found)
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     @router.post("/jobs/{key}/strips/{strip}/end")
@@ -170,18 +165,6 @@ def dial(setting: Mapping[str, Any]) -> list[tuple[str, float, str]]:
         ("Pulse width", setting["pulse_width_s"], "time"), ("Sweep", setting["sweep_width_m"], "length"),
         ("Hand", setting["travel_speed_m_s"], "speed"), ("Passes", setting["passes"], "count"),
     ]  # fmt: skip
-
-
-def strip_of(store: Store, key: str, strip: str) -> Strip:
-    """A strip of a job.
-
-    Raises:
-        InputError: there is none of this id.
-    """
-    found = [one for one in strips_of(store, key, store.in_order("patch", key)) if one.entry.id == strip]
-    if not found:
-        raise InputError("strip", "There is no such strip in this job.", "Go back to the patches.")
-    return found[0]
 
 
 def _step(strips: list[Strip], name: str) -> Step:
