@@ -25,7 +25,7 @@ UNITS = {
     "wavelength": "nm", "beam_diameter": "mm", "divergence": "mrad", "focal_length": "mm", "exposure": "s",
     "area_rate": "m²/h", "air_flow": "m³/h",
 }  # fmt: skip
-PLAIN = ("top_hat_share", "passes", "count", "fraction_left", "layer", "seed", "year")
+PLAIN = ("top_hat_share", "passes", "count", "fraction_left", "fraction_error", "layer", "seed", "year")
 ANY_TEXT = ("grader", "suspect", "zone")  # whatever can be shown is a legitimate answer
 TEXTS = ["", "   ", LONG, RUBBISH, "\x00", "a\nb", "nan", "inf", "1e308", "5e-324", "-1", "[1, 2]", "5 kg", "🪵", "ſ²"]
 COMMANDS = {
@@ -35,7 +35,18 @@ COMMANDS = {
     "recipe": (("recipe",), (*SURFACE, *STOP)),
     "grade": (
         ("grade", "JOB"),
-        (*KNOBS, "residue", "harm", "fraction_left", "layer", "seconds", "length", "grader", "waited"),
+        (
+            *KNOBS,
+            "residue",
+            "harm",
+            "fraction_left",
+            "fraction_error",
+            "layer",
+            "seconds",
+            "length",
+            "grader",
+            "waited",
+        ),
     ),
     "survey": (("survey",), ("laser", "evidence", *STOP, "cleared", "pdf")),
     "measure": (("measure",), AREA),

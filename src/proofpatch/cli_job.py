@@ -117,7 +117,7 @@ def patch(job: str | None, json_: bool, **given: Any) -> None:
 
 @click.command()
 @argument("job", required=True)
-@options(*KNOBS, "residue", "harm", "fraction_left", "layer", "seconds", "length", "grader", "waited")
+@options(*KNOBS, "residue", "harm", "fraction_left", "fraction_error", "layer", "seconds", "length", "grader", "waited")
 @click.option("--unwiped", is_flag=True, help="dust was not wiped off")
 @as_json
 def grade(job: str, json_: bool, unwiped: bool, **given: Any) -> None:
@@ -149,6 +149,7 @@ def grade(job: str, json_: bool, unwiped: bool, **given: Any) -> None:
         "wiped": not unwiped,
         "grader": given.get("grader"),
         "fraction_left": number("fraction_left", "share", given),
+        "fraction_error": number("fraction_error", "share", given),
         "seconds": seconds,
         "length": length,
         "waited": number("waited", "duration", given),

@@ -21,8 +21,9 @@ from proofpatch.errors import InputError
 from proofpatch.lasers import Laser
 from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.assumptions import assumption
-from proofpatch.learn.belief import Belief, concrete, expect_belief, latents
+from proofpatch.learn.belief import Belief, expect_belief
 from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES, RUST_SETS_IN, Graded
+from proofpatch.learn.grading import photo_error
 from proofpatch.learn.kernels import patch_logs
 from proofpatch.learn.rows import hand_row, setting_row
 from proofpatch.materials import substrate as substrate_record
@@ -53,10 +54,18 @@ def patch_arguments(belief: Belief, evidence: Sequence[Graded]) -> tuple[Any, ..
         np.array([len(RESIDUES) - 1 - RESIDUES.index(g.residue) for g in evidence], dtype=np.int64),
         np.array([HARMS.index(g.harm) for g in evidence], dtype=np.int64),
         np.array([-1.0 if g.fraction_left is None else g.fraction_left for g in evidence]),
+        np.array([_share_error(g) for g in evidence]),
         np.array([wiped if g.wiped else unwiped for g in evidence]),
         *_waits(belief, evidence),
         assumption("setting_noise").value,
     )
+
+
+def _share_error(graded: Graded) -> float:
+    """Standard error of a measured share; 1, which nobody reads, where none was measured."""
+    if graded.fraction_left is None:
+        return 1.0
+    return graded.fraction_error if graded.fraction_error is not None else photo_error(graded.fraction_left)
 
 
 def _waits(belief: Belief, evidence: Sequence[Graded]) -> tuple[Floats, Floats]:
@@ -156,8 +165,7 @@ def update(belief: Belief, graded: Graded | Sequence[Graded]) -> Belief:
         return belief
     from proofpatch.learn.belief import prior
 
-    start = prior(belief.surface, belief.laser, belief.hand, seed=belief.seed, draws=belief.draws)
-    table, layers = latents(belief.surface), len(belief.surface.coats)
+    start = prior(belief.surface, belief.laser, belief.hand, belief.recalled, belief.seed, belief.draws)
     arguments = patch_arguments(belief, evidence)
     rng = np.random.default_rng([belief.seed, 1])
     z, component = start.z.copy(), start.component.copy()
@@ -177,7 +185,7 @@ def update(belief: Belief, graded: Graded | Sequence[Graded]) -> Belief:
         moves = _Moves(z, rng)
         for _ in range(MOVES if power < 1.0 else LAST_MOVES):
             proposal, gain = moves.propose(z, step)
-            there = patch_logs(*concrete(table, component, proposal, layers), *arguments).sum(axis=1)
+            there = patch_logs(*start.concrete(component, proposal), *arguments).sum(axis=1)
             accept = np.log(rng.random(len(logs))) < power * (there - logs) + gain
             moves.accept(accept)
             z = np.where(accept[:, None], proposal, z)
