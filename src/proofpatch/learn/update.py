@@ -30,8 +30,9 @@ from proofpatch.materials import substrate as substrate_record
 
 Floats = NDArray[np.float64]
 KEEP = 0.5  # share of effective draws each tempering step keeps
-MOVES, LAST_MOVES = 4, 8  # of every draw at each tempering step, and at the last
+MOVES = 8  # of every draw at each tempering step: with 4, means of some unknowns stay over 0.1 sd off
 MOST_STEPS = 60
+SWAPS = 0.3  # share of moves that also ask whether it is another component of the mixture
 
 
 def _laser_of(graded: Graded, belief: Belief) -> Laser:
@@ -105,6 +106,11 @@ def _resample(weight: Floats, rng: np.random.Generator) -> NDArray[np.int64]:
 def _product(a: Floats, b: Floats) -> Floats:
     """a bᵀ of (n, k) and (m, k), on one thread: a matrix library's threads and the kernels' would stall each other."""
     return np.asarray(np.einsum("nk,mk->nm", a, b))
+
+
+def _components(start: Belief, rng: np.random.Generator) -> NDArray[np.int64]:
+    """(draws,) components of the mixture, as the prior draws them: so the grades alone weigh what is proposed."""
+    return rng.choice(start.component, start.draws)
 
 
 class _Moves:
@@ -183,12 +189,13 @@ def update(belief: Belief, graded: Graded | Sequence[Graded]) -> Belief:
         kept = _resample(w, rng)
         z, component, logs, power = z[kept], component[kept], logs[kept], following
         moves = _Moves(z, rng)
-        for _ in range(MOVES if power < 1.0 else LAST_MOVES):
+        for _ in range(MOVES):
             proposal, gain = moves.propose(z, step)
-            there = patch_logs(*start.concrete(component, proposal), *arguments).sum(axis=1)
+            other = np.where(rng.random(len(logs)) < SWAPS, _components(start, rng), component)
+            there = patch_logs(*start.concrete(other, proposal), *arguments).sum(axis=1)
             accept = np.log(rng.random(len(logs))) < power * (there - logs) + gain
             moves.accept(accept)
-            z = np.where(accept[:, None], proposal, z)
+            z, component = np.where(accept[:, None], proposal, z), np.where(accept, other, component)
             logs = np.where(accept, there, logs)
             step = float(np.clip(step * np.exp(accept.mean() - 0.3), 0.05, 0.95))
     return replace(
