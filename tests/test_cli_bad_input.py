@@ -25,7 +25,7 @@ UNITS = {
     "wavelength": "nm", "beam_diameter": "mm", "divergence": "mrad", "focal_length": "mm", "exposure": "s",
     "area_rate": "m²/h", "air_flow": "m³/h",
 }  # fmt: skip
-PLAIN = ("top_hat_share", "passes", "count", "fraction_left", "layer", "seed", "year")
+PLAIN = ("top_hat_share", "passes", "count", "fraction_left", "fraction_error", "layer", "seed", "year")
 ANY_TEXT = ("grader", "suspect", "zone")  # whatever can be shown is a legitimate answer
 TEXTS = ["", "   ", LONG, RUBBISH, "\x00", "a\nb", "nan", "inf", "1e308", "5e-324", "-1", "[1, 2]", "5 kg", "🪵", "ſ²"]
 COMMANDS = {
@@ -40,6 +40,7 @@ COMMANDS = {
             "residue",
             "harm",
             "fraction_left",
+            "fraction_error",
             "layer",
             "seconds",
             "length",

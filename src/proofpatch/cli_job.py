@@ -127,8 +127,8 @@ def patch(job: str | None, json_: bool, **given: Any) -> None:
 @click.command()
 @argument("job", required=True)
 @options(
-    *KNOBS, "residue", "harm", "fraction_left", "layer", "seconds", "length", "grader", "waited", "photo", "strip",
-    "eye", "picture",
+    *KNOBS, "residue", "harm", "fraction_left", "fraction_error", "layer", "seconds", "length", "grader", "waited",
+    "photo", "strip", "eye", "picture",
 )  # fmt: skip
 @click.option("--unwiped", is_flag=True, help="dust was not wiped off")
 @click.option("--keep", is_flag=True, help="write the grades of the photo into the log")
@@ -190,6 +190,7 @@ def _grade_by_eye(job: str, json_: bool, unwiped: bool, given: dict[str, Any]) -
         "wiped": not unwiped,
         "grader": given.get("grader"),
         "fraction_left": number("fraction_left", "share", given),
+        "fraction_error": number("fraction_error", "share", given),
         "seconds": seconds,
         "length": length,
         "waited": number("waited", "duration", given),

@@ -58,6 +58,7 @@ OPTIONS = {
     "residue": ("--residue", "'no effect', trace, partial, nearly or clean, dust wiped off"),
     "harm": ("--harm", "none, tint, marked or burnt"),
     "fraction_left": ("--fraction-left", "share of the area still covered, measured"),
+    "fraction_error": ("--fraction-error", "standard error of that share"),
     "layer": ("--layer", "layer judged, 0 the top one"),
     "seconds": ("--seconds", "time one stroke really took, like '4 s'"),
     "length": ("--length", "its length, like '100 mm'"),
@@ -133,7 +134,7 @@ SETTING_OPTIONS = {
 }  # fmt: skip
 GRADE_OPTIONS = {
     name: OPTIONS[name][0]
-    for name in ("residue", "harm", "fraction_left", "layer", "seconds", "length", "grader", "waited")
+    for name in ("residue", "harm", "fraction_left", "fraction_error", "layer", "seconds", "length", "grader", "waited")
 }
 # A field of a reading, or of the fit behind it.
 MEASURE_OPTIONS = {

@@ -17,7 +17,7 @@ from proofpatch.photos.overlay import jpeg, overlay
 from proofpatch.photos.overlay import said as seen_words
 from proofpatch.pictures.strip import strip_svg, write_strip
 from proofpatch.records_seen import percent, seen_record
-from proofpatch.shop.by_photo import Asked, sheet_of, trusted
+from proofpatch.shop.by_photo import Asked, share_of, sheet_of
 from proofpatch.shop.job import Job
 from proofpatch.shop.log import append_log, checked_graded, setting_from, stamp
 from proofpatch.shop.looks import Look
@@ -28,7 +28,7 @@ from proofpatch.units import chance, parse
 
 BY_EYE_ONLY = (
     "power", "rate", "width", "spot_diameter", "sweep_width", "sweep_speed", "travel_speed", "passes", "residue",
-    "harm", "fraction_left", "seconds", "length",
+    "harm", "fraction_left", "fraction_error", "seconds", "length",
 )  # fmt: skip
 OF_PHOTO = ("strip", "eye", "picture")
 NOT_LAID = "not laid"
@@ -149,7 +149,7 @@ def lines_of(
             said = f"The photo does not tell {missing}. Look, then say it: --eye '{name}={residue or 'partial'}, none'."
             left.append({"step": name, "because": said})
         else:
-            more = values | {"residue": residue, "harm": harm, "fraction_left": trusted(seen, residue)}
+            more = values | {"residue": residue, "harm": harm, **share_of(seen, residue)}
             made.append((name, checked_graded(setting_from(setting), more, len(work.surface.coats))))
             harmed = name if harm != "none" else None
     return made, left

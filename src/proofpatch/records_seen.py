@@ -11,7 +11,6 @@ from proofpatch.photos.flatten import Caution
 from proofpatch.photos.grade import Seen
 from proofpatch.photos.shot import Shot
 from proofpatch.photos.tone import Tone
-from proofpatch.shop.by_photo import trusted
 from proofpatch.shop.looks import Look
 
 PROPOSED = "Every grade is a proposal from a photo: look at the piece before you keep it."
@@ -53,7 +52,7 @@ def _shot_record(shot: Shot | None) -> dict[str, Any]:
 
 
 def _step_record(name: str, setting: Mapping[str, Any], number: int, look: Look) -> dict[str, Any]:
-    """One step over all photos; `share_counts`: the share is sure enough to go into the belief beside its grade."""
+    """One step over all photos."""
     one = look.steps.get(number)
     tone = worst_tone(look, number)
     seen = [photo[number] for photo in look.seen if number in photo]
@@ -63,7 +62,6 @@ def _step_record(name: str, setting: Mapping[str, Any], number: int, look: Look)
         "photos": len(seen),
         "fraction_left": one.fraction_left if one else None,
         "fraction_error": one.fraction_error if one else None,
-        "share_counts": trusted(one, one.residue if one else None) is not None,
         "residue": one.residue if one else None,
         "residue_chances": one.residue_chances if one else None,
         "harm": one.harm if one else None,

@@ -7,7 +7,7 @@ import pytest
 
 import proofpatch as pp
 from proofpatch.learn.assumptions import assumptions
-from proofpatch.learn.belief import latents
+from proofpatch.learn.belief import Recalled, latents
 from proofpatch.materials import coating_data, coating_ids, substrate_data, substrate_ids
 from proofpatch.physics import rows as at
 from proofpatch.sources import STATUS, sources
@@ -152,3 +152,48 @@ def test_bad_input_is_one_sentence_at_its_field(build, field):
         build()
     assert caught.value.field == field
     assert len(str(caught.value)) < 400
+
+
+def _recalled(surface, mean, root):
+    """The same of every component."""
+    table = latents(surface)
+    n = len(table.weights)
+    return Recalled(np.tile(mean, (n, 1)), np.tile(root, (n, 1, 1)), f"{mean.sum():.3f} {root.sum():.3f}")
+
+
+def test_nothing_recalled_is_the_prior_itself(varnished_oak):
+    unknowns = len(latents(varnished_oak).names)
+    same = pp.prior(varnished_oak, "pulsed-500", memory=_recalled(varnished_oak, np.zeros(unknowns), np.eye(unknowns)))
+    assert np.array_equal(same.layer, pp.prior(varnished_oak, "pulsed-500").layer)
+
+
+def test_a_memory_of_another_surface_is_refused(varnished_oak):
+    other = pp.Surface([pp.Layer("wax"), pp.Layer("oil-varnish")], "oak")
+    n = len(latents(other).names)
+    with pytest.raises(pp.InputError, match="another surface"):
+        pp.prior(varnished_oak, "pulsed-500", memory=_recalled(other, np.zeros(n), np.eye(n)))
+
+
+def test_an_update_from_a_memory_is_bayes_rule(varnished_oak):
+    # Against importance weighting (Robert & Casella, Monte Carlo Statistical Methods, 2004, ch. 3, from memory): the
+    # draws of a plain update, weighed by the ratio of the two priors.
+    table, unknowns = latents(varnished_oak), len(latents(varnished_oak).names)
+    mean, scale = np.zeros(unknowns), np.ones(unknowns)
+    places = [table.names.index(("layer 0", name)) for name in ("threshold_fluence", "thickness")]
+    mean[places], scale[places] = (0.5, -0.4), (0.8, 0.7)
+    graded = pp.Graded(pp.Setting(250.0, 30e3, 100e-9, 0.3e-3, 0.05, 8.0, 0.02), "partial", "none")
+    found = pp.update(
+        pp.prior(varnished_oak, "pulsed-500", memory=_recalled(varnished_oak, mean, np.diag(scale)), draws=8192), graded
+    )
+    plain = pp.update(pp.prior(varnished_oak, "pulsed-500", draws=8192), graded)
+    ratio = 0.5 * plain.z**2 - 0.5 * ((plain.z - mean) / scale) ** 2
+    weight = np.exp(ratio.sum(axis=1))
+    weight /= weight.sum()
+    normals = mean + scale * found.z
+    for place in places:
+        expected = weight @ plain.z[:, place]
+        sd = np.sqrt(weight @ (plain.z[:, place] - expected) ** 2)
+        assert normals[:, place].mean() == pytest.approx(expected, abs=0.1 * sd)
+        assert normals[:, place].std() == pytest.approx(sd, rel=0.1)
+    assert found.recalled is not None
+    assert found != plain

@@ -53,14 +53,9 @@ def test_outcomes_and_patches_equal_numpy(surface):
     for a, b in zip(fast, plain, strict=True):
         assert np.isfinite(a).all()
         np.testing.assert_allclose(a, b, rtol=1e-7, atol=1e-8)
+    measured = ({}, {"fraction_left": 0.3}, {"fraction_left": 0.3, "fraction_error": 0.02})
     evidence = [
-        pp.Graded(
-            s,
-            str(rng.choice(pp.RESIDUES)),
-            str(rng.choice(pp.HARMS)),
-            layer=target,
-            fraction_left=rng.choice([None, 0.3]),
-        )
+        pp.Graded(s, str(rng.choice(pp.RESIDUES)), str(rng.choice(pp.HARMS)), layer=target, **rng.choice(measured))
         for s in settings
     ]
     arguments = (belief.layer, belief.substrate, *patch_arguments(belief, evidence))

@@ -6,9 +6,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.special import ndtri
+from scipy.stats import norm
 
 import proofpatch as pp
 from proofpatch.learn.forecast import grades_at
+from proofpatch.learn.grading import fraction_chance
 from proofpatch.learn.kernels import outcomes, patch_logs, plain_patch_logs
 from proofpatch.learn.rows import hand_row, setting_rows
 from proofpatch.learn.update import patch_arguments
@@ -153,6 +156,20 @@ def test_a_measured_fraction_says_more_than_a_grade(oak_belief, at_work):
     assert left[1] > left[0]
 
 
+# SciPy's normal density.
+@pytest.mark.parametrize("error", [0.01, 0.05, 0.3])
+def test_a_measured_fraction_counts_by_its_own_error(oak_belief, at_work, error):
+    there, off = (float(fraction_chance(0.3, error, ndtri(left), 1.0, 0.0, 0.0)) for left in (0.3, 0.33))
+    assert np.log(there / off) == pytest.approx(norm.logpdf(0.0, scale=error) - norm.logpdf(0.03, scale=error))
+
+    def logs(**measured):
+        graded = pp.Graded(at_work(passes=4), "partial", "none", fraction_left=0.3, **measured)
+        return patch_logs(oak_belief.layer, oak_belief.substrate, *patch_arguments(oak_belief, [graded]))
+
+    assert not np.array_equal(logs(), logs(fraction_error=error))
+    np.testing.assert_array_equal(logs(), logs(fraction_error=0.01 + 0.25 * 0.3 * 0.7))
+
+
 def test_the_layer_judged_is_the_layer_meant(at_work):
     surface = pp.Surface([pp.Layer("wax"), pp.Layer("oil-varnish", condition="aged")], "oak", condition="aged")
     belief = pp.prior(surface, "pulsed-500", draws=256)
@@ -200,6 +217,8 @@ def test_contradictory_grades_never_break_it(grades):
         ({"harm": "ruined"}, "harm"),
         ({"fraction_left": 1.5}, "fraction_left"),
         ({"fraction_left": float("nan")}, "fraction_left"),
+        ({"fraction_left": 0.5, "fraction_error": 0.0}, "fraction_error"),
+        ({"fraction_error": 0.1}, "fraction_error"),
         ({"seconds": 3.0}, "length"),
         ({"seconds": -1.0, "length": 0.1}, "seconds"),
         ({"layer": -1}, "layer"),

@@ -58,7 +58,7 @@ def written(path, *patches):
 def test_the_docs_line_is_a_patch_and_names_every_key():
     patch = graded_from(LINE)
     assert (patch.setting.passes, patch.residue, patch.harm, patch.seconds) == (4, "partial", "none", 2.1)
-    assert set(LINE) | {"fraction_left"} == set(LOG_KEYS)
+    assert set(LINE) | {"fraction_left", "fraction_error"} == set(LOG_KEYS)
     for key in (*LOG_KEYS, *UNIT_KEYS.values()):
         assert re.search(rf"[`\s]{key}[`\s]", DOC), key
 
@@ -89,7 +89,10 @@ def test_what_is_written_is_read_and_earlier_bytes_stay(patches, tmp_path_factor
 
 def test_a_log_cut_at_any_byte_of_its_last_line_keeps_the_rest(tmp_path):
     path = tmp_path / "a.patches.jsonl"
-    first, second = graded(), graded(residue="nearly", grader="Zoë, 木", fraction_left=0.05, seconds=2.1, length=0.1)
+    first, second = (
+        graded(),
+        graded(residue="nearly", grader="Zoë, 木", fraction_left=0.05, fraction_error=0.01, seconds=2.1, length=0.1),
+    )
     start = len(written(path, first))
     whole = written(path, second)
     added = graded(residue="clean")

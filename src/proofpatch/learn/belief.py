@@ -294,11 +294,33 @@ def concrete(table: Latents, component: NDArray[np.int64], z: Floats, layers: in
     return layer, sub
 
 
+@dataclass(frozen=True)
+class Recalled:
+    """What earlier jobs say of a surface's unknowns: where published data alone would draw z, it draws m + A z.
+
+    mean: m (components, unknowns). root: A (components, unknowns, unknowns). name: of what it rests on; two of one
+    name are the same.
+    """
+
+    mean: Floats = field(compare=False, repr=False)
+    root: Floats = field(compare=False, repr=False)
+    name: str
+
+    def normals(self, component: NDArray[np.int64], z: Floats) -> Floats:
+        """m + A z of each draw (draws, unknowns)."""
+        found = np.empty_like(z)
+        for c in np.unique(component):
+            drawn = component == c
+            found[drawn] = self.mean[c] + np.einsum("nk,mk->nm", z[drawn], self.root[c])
+        return found
+
+
 @dataclass(frozen=True, eq=False)
 class Belief:
     """Weighted draws of one surface, with what they rest on. Nothing in it changes; an update makes another.
 
-    z: (draws, unknowns) standard normals under the prior. component: (draws,) which mixture component.
+    z: (draws, unknowns) standard normals under the prior. component: (draws,) which mixture component. recalled: what
+    earlier jobs add to the published data, or None.
     weight: (draws,) adding to 1. evidence: sorted. trace: effective sample size at each tempering step.
     """
 
@@ -312,19 +334,25 @@ class Belief:
     evidence: tuple[Graded, ...] = ()
     trace: tuple[float, ...] = ()
     log_evidence: float = 0.0
+    recalled: Recalled | None = None
     layer: Floats = field(init=False, repr=False)
     substrate: Floats = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        layer, sub = concrete(latents(self.surface), self.component, self.z, len(self.surface.coats))
+        layer, sub = self.concrete(self.component, self.z)
         object.__setattr__(self, "layer", layer)
         object.__setattr__(self, "substrate", sub)
         for array in (self.z, self.component, self.weight, layer, sub):
             array.setflags(write=False)
 
+    def concrete(self, component: NDArray[np.int64], z: Floats) -> tuple[Floats, Floats]:
+        """`concrete` of these z (draws, unknowns), which are standard normal under this belief's own prior."""
+        normals = z if self.recalled is None else self.recalled.normals(component, z)
+        return concrete(latents(self.surface), component, normals, len(self.surface.coats))
+
     def key(self) -> tuple[Any, ...]:
         """What the draws follow from: two beliefs with the same key are the same."""
-        return self.surface, self.laser, self.hand, self.seed, len(self.weight), self.evidence
+        return self.surface, self.laser, self.hand, self.seed, len(self.weight), self.evidence, self.recalled
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Belief) and self.key() == other.key()
@@ -378,7 +406,7 @@ def prior(
     surface: Surface,
     laser: Laser | str,
     hand: Hand | None = None,
-    memory: Sequence[Any] | None = None,
+    memory: Sequence[Any] | Recalled | None = None,
     seed: int = 0,
     draws: int = DRAWS,
 ) -> Belief:
@@ -388,7 +416,8 @@ def prior(
         surface: layers over a substrate.
         laser: a Laser or the id of a built-in one.
         hand: None: the usual hand.
-        memory: graded patches of earlier jobs on the same kind of surface; they sharpen this prior as evidence does.
+        memory: what earlier jobs say of this surface's unknowns (`Recalled`); or graded patches of earlier jobs, which
+            sharpen this prior as patches of its own would.
         seed: same seed, same draws.
         draws: how many, at least 16.
 
@@ -405,9 +434,14 @@ def prior(
     expect("laser", found, Laser, "Name a built-in one, or build a Laser.")
     if hand is not None:
         expect("hand", hand, Hand, "Build it with Hand(...).")
-    if memory is not None:
-        expect("memory", memory, Sequence, "Give a list of graded patches.")
     table = latents(surface)
+    recalled = memory if isinstance(memory, Recalled) else None
+    if recalled is not None:
+        expected = (len(table.weights), len(table.names))
+        if recalled.mean.shape != expected or recalled.root.shape != (*expected, expected[1]):
+            raise InputError("memory", "The memory is of another surface.", "Recall it for this one.")
+    elif memory is not None:
+        expect("memory", memory, Sequence, "Give a list of graded patches.")
     points = _latin_square(draws, len(table.names) + 1, np.random.default_rng(seed))
     component = np.minimum(np.searchsorted(np.cumsum(table.weights), points[:, -1]), len(table.weights) - 1)
     belief = Belief(
@@ -418,8 +452,9 @@ def prior(
         z=np.asarray(special.ndtri(points[:, :-1])),
         component=component.astype(np.int64),
         weight=np.full(draws, 1.0 / draws),
+        recalled=recalled,
     )
-    if memory:
+    if memory and not isinstance(memory, Recalled):
         from proofpatch.learn.update import update
 
         return update(belief, memory)

@@ -26,6 +26,7 @@ class Graded:
         residue: one of RESIDUES, for `layer`.
         harm: one of HARMS, for the substrate.
         fraction_left: share of the area still covered, measured [1]; None: graded by eye.
+        fraction_error: standard error of that share [1]; None: as a photo's is taken to be (`grading.photo_error`).
         layer: index of the layer judged, 0 the top one.
         laser: the laser it was laid with, as it then was; None: the belief's own.
         seconds: time one stroke (one pass) really took [s]. length: its length [m]. Both or neither; they replace the
@@ -35,7 +36,7 @@ class Graded:
         waited: time between laying and judging [s]; None: as advised (`ADVISED_WAIT`).
 
     Raises:
-        InputError: an unknown grade, a share outside 0 to 1, a time without a length.
+        InputError: an unknown grade, a share outside 0 to 1, an error of no share, a time without a length.
     """
 
     setting: Setting
@@ -49,6 +50,7 @@ class Graded:
     wiped: bool = True
     grader: str | None = None
     waited: float | None = None
+    fraction_error: float | None = None
 
     def __post_init__(self) -> None:
         expect("setting", self.setting, Setting, "Build it with Setting(...).")
@@ -66,6 +68,10 @@ class Graded:
             raise InputError("harm", f"The harm grade {self.harm!r} is not known.", f"Use one of: {', '.join(HARMS)}.")
         if self.fraction_left is not None:
             finite_number("fraction_left", "The fraction left", self.fraction_left, 0.0, 1.0, "")
+        if self.fraction_error is not None:
+            finite_number("fraction_error", "The error of the fraction left", self.fraction_error, 1e-3, 1.0, "")
+            if self.fraction_left is None:
+                raise InputError("fraction_error", "An error was given of no fraction left.", "Give the fraction too.")
         if isinstance(self.layer, bool) or not isinstance(self.layer, int) or self.layer < 0:
             raise InputError(
                 "layer",
@@ -96,6 +102,6 @@ class Graded:
         return (
             s.average_power, s.repetition_rate, s.pulse_width, s.spot_radius, s.sweep_width, s.sweep_speed,
             s.travel_speed, s.passes, s.pattern, self.layer, self.residue, self.harm,
-            self.fraction_left is not None, self.fraction_left or 0.0, self.wiped,
+            self.fraction_left is not None, self.fraction_left or 0.0, self.fraction_error or 0.0, self.wiped,
             self.seconds is not None, self.grader or "", str(self.laser), self.waited is not None, self.waited or 0.0,
         )  # fmt: skip

@@ -108,13 +108,14 @@ def harm_chance(steps_harm: Any, margin: Any, noise: Any, wrong: Any) -> Any:
     )
 
 
-@elementwise
-def fraction_chance(fraction: Any, log_need: Any, spread: Any, noise: Any, wrong: Any) -> Any:
-    """Chance (density up to a constant) of a measured fraction left, any shape.
+def photo_error(fraction: Any) -> Any:
+    """Standard error a measured fraction is taken to have where none was said (from memory, unverified)."""
+    return 0.01 + 0.25 * fraction * (1.0 - fraction)
 
-    The photo's own error is taken as a quarter of f(1 − f) plus one hundredth (from memory, unverified).
-    """
-    error = 0.01 + 0.25 * fraction * (1.0 - fraction)
+
+@elementwise
+def fraction_chance(fraction: Any, error: Any, log_need: Any, spread: Any, noise: Any, wrong: Any) -> Any:
+    """Chance (density up to a constant) of a measured fraction left with its standard error, any shape."""
     left = normal_cdf(log_need / np.maximum(np.sqrt(spread * spread + noise * noise), 1e-6))
     off = (left - fraction) / error
     # Noise of the setting itself blurs the fraction too: its slope in ln X times the noise.

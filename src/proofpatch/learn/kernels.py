@@ -57,10 +57,12 @@ def plain_window(
 
 def plain_patch_logs(
     layer: Floats, sub: Floats, settings: Floats, hands: Floats, targets: NDArray[np.int64], residue: NDArray[np.int64],
-    harm: NDArray[np.int64], fraction: Floats, wrong: Floats, rusted: Floats, early: Floats, noise: float,
+    harm: NDArray[np.int64], fraction: Floats, error: Floats, wrong: Floats, rusted: Floats, early: Floats,
+    noise: float,
 ) -> Floats:  # fmt: skip
     """ln likelihood (draws, patches) of graded patches; `fraction` < 0 means graded by eye.
 
+    error: (patches,) standard error of each fraction.
     rusted, early: (patches,) chances that fresh rust passes for one grade of residue more, and that harm was judged
     one grade too kind because it had not come out yet.
     """
@@ -71,7 +73,7 @@ def plain_patch_logs(
         log_need, spread, margin, _, _, _ = plain_outcomes(layer, sub, settings[j : j + 1], hands[j], int(targets[j]))
         need, wide, room = log_need[:, 0], spread[:, 0], margin[:, 0]
         if fraction[j] >= 0:
-            seen = fraction_chance(fraction[j], need, wide, noise, wrong[j])
+            seen = fraction_chance(fraction[j], error[j], need, wide, noise, wrong[j])
         else:
             seen = residue_seen(residue[j], need, wide, total, wrong[j], rusted[j])
         hurt = harm_seen(harm[j], room, total, wrong[j], early[j])
@@ -188,8 +190,8 @@ if numba is not None:
 
     @compiled_parallel
     def _patch_logs(
-        flat: Any, blocks: int, grader: Any, rows: Any, residue: Any, harm: Any, fraction: Any, wrong: Any,
-        rusted: Any, early: Any, noise: float, which: Any,
+        flat: Any, blocks: int, grader: Any, rows: Any, residue: Any, harm: Any, fraction: Any, error: Any,
+        wrong: Any, rusted: Any, early: Any, noise: float, which: Any,
     ) -> Any:  # fmt: skip
         count, size = len(rows), len(flat) // blocks
         found = np.zeros((blocks * WIDE, count))
@@ -202,9 +204,8 @@ if numba is not None:
                 said, hurt, slip = residue[j], harm[j], wrong[j]
                 if fraction[j] >= 0:
                     for k in range(WIDE):
-                        seen[k] = _log(
-                            _larger(_fraction_chance(fraction[j], out[k], out[WIDE + k], noise, slip), 1e-12)
-                        )
+                        chance = _fraction_chance(fraction[j], error[j], out[k], out[WIDE + k], noise, slip)
+                        seen[k] = _log(_larger(chance, 1e-12))
                 else:
                     rust = rusted[j]
                     for k in range(WIDE):
@@ -258,8 +259,7 @@ def patch_logs(layer: Floats, sub: Floats, settings: Floats, hands: Floats, targ
     rows = _settings(layers, settings, hands, targets)
     grader = _filled(sub[:, GRADER], blocks)
     which = lanes.which(layers)
-    # The compiled function's own signature is not seen by mypy.
-    found: Any = _patch_logs(flat, blocks, grader, rows, *rest, noise, which)  # type: ignore[call-arg]
+    found: Any = _patch_logs(flat, blocks, grader, rows, *rest, noise, which)  # type: ignore[call-arg]  # of the kernel
     return np.asarray(found[: len(layer)])
 
 
@@ -268,7 +268,8 @@ def warm_calls(layers: int = 1) -> list[tuple[str, Callable[[], Any]]]:
     layer, sub = np.ones((1, layers, len(LAYER))), np.ones((1, len(SUBSTRATE)))
     settings, hand, weight = np.ones((1, len(SETTING))), np.ones(len(HAND)), np.ones(1)
     grades, none = np.zeros(1, dtype=np.int64), weight * 0.0
-    patch = (layer, sub, settings, hand[None, :], grades, grades, grades, -weight, weight * 0.03, none, none, 0.15)
+    patch = (layer, sub, settings, hand[None, :], grades, grades, grades, -weight, weight, weight * 0.03, none, none,
+             0.15)  # fmt: skip
     return [
         ("the window", lambda: window(layer, sub, weight, settings, hand, 0.15)),
         ("the outcomes", lambda: outcomes(layer, sub, settings, hand, 0)),

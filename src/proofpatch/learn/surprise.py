@@ -43,7 +43,7 @@ def surprises(belief: Belief) -> tuple[Surprise, ...]:
     expect_belief(belief)
     if not belief.evidence:
         return ()
-    by_eye = [replace(g, fraction_left=None) for g in belief.evidence]
+    by_eye = [replace(g, fraction_left=None, fraction_error=None) for g in belief.evidence]
     logs = patch_logs(belief.layer, belief.substrate, *patch_arguments(belief, by_eye))
     most = belief.draws ** (2 / 3) * (belief.weight @ np.exp(-logs))
     weights = belief.weight[:, None] * np.minimum(np.exp(-logs), most)
@@ -55,7 +55,11 @@ def surprises(belief: Belief) -> tuple[Surprise, ...]:
 def expected(belief: Belief, graded: Graded) -> float:
     """Chance this belief gives, before it learns of the patch, to both grades as they were said."""
     expect_belief(belief)
-    logs = patch_logs(belief.layer, belief.substrate, *patch_arguments(belief, [replace(graded, fraction_left=None)]))
+    logs = patch_logs(
+        belief.layer,
+        belief.substrate,
+        *patch_arguments(belief, [replace(graded, fraction_left=None, fraction_error=None)]),
+    )
     return float(belief.weight @ np.exp(logs[:, 0]))
 
 

@@ -21,16 +21,18 @@ from proofpatch.errors import InputError
 from proofpatch.lasers import Laser
 from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.assumptions import assumption
-from proofpatch.learn.belief import Belief, concrete, expect_belief, latents
+from proofpatch.learn.belief import Belief, expect_belief
 from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES, RUST_SETS_IN, Graded
+from proofpatch.learn.grading import photo_error
 from proofpatch.learn.kernels import patch_logs
 from proofpatch.learn.rows import hand_row, setting_row
 from proofpatch.materials import substrate as substrate_record
 
 Floats = NDArray[np.float64]
 KEEP = 0.5  # share of effective draws each tempering step keeps
-MOVES, LAST_MOVES = 4, 8  # of every draw at each tempering step, and at the last
+MOVES = 8  # of every draw at each tempering step: with 4, means of some unknowns stay over 0.1 sd off
 MOST_STEPS = 60
+SWAPS = 0.3  # share of moves that also ask whether it is another component of the mixture
 
 
 def _laser_of(graded: Graded, belief: Belief) -> Laser:
@@ -53,10 +55,18 @@ def patch_arguments(belief: Belief, evidence: Sequence[Graded]) -> tuple[Any, ..
         np.array([len(RESIDUES) - 1 - RESIDUES.index(g.residue) for g in evidence], dtype=np.int64),
         np.array([HARMS.index(g.harm) for g in evidence], dtype=np.int64),
         np.array([-1.0 if g.fraction_left is None else g.fraction_left for g in evidence]),
+        np.array([_share_error(g) for g in evidence]),
         np.array([wiped if g.wiped else unwiped for g in evidence]),
         *_waits(belief, evidence),
         assumption("setting_noise").value,
     )
+
+
+def _share_error(graded: Graded) -> float:
+    """Standard error of a measured share; 1, which nobody reads, where none was measured."""
+    if graded.fraction_left is None:
+        return 1.0
+    return graded.fraction_error if graded.fraction_error is not None else photo_error(graded.fraction_left)
 
 
 def _waits(belief: Belief, evidence: Sequence[Graded]) -> tuple[Floats, Floats]:
@@ -96,6 +106,11 @@ def _resample(weight: Floats, rng: np.random.Generator) -> NDArray[np.int64]:
 def _product(a: Floats, b: Floats) -> Floats:
     """a bᵀ of (n, k) and (m, k), on one thread: a matrix library's threads and the kernels' would stall each other."""
     return np.asarray(np.einsum("nk,mk->nm", a, b))
+
+
+def _components(start: Belief, rng: np.random.Generator) -> NDArray[np.int64]:
+    """(draws,) components of the mixture, as the prior draws them: so the grades alone weigh what is proposed."""
+    return rng.choice(start.component, start.draws)
 
 
 class _Moves:
@@ -156,8 +171,7 @@ def update(belief: Belief, graded: Graded | Sequence[Graded]) -> Belief:
         return belief
     from proofpatch.learn.belief import prior
 
-    start = prior(belief.surface, belief.laser, belief.hand, seed=belief.seed, draws=belief.draws)
-    table, layers = latents(belief.surface), len(belief.surface.coats)
+    start = prior(belief.surface, belief.laser, belief.hand, belief.recalled, belief.seed, belief.draws)
     arguments = patch_arguments(belief, evidence)
     rng = np.random.default_rng([belief.seed, 1])
     z, component = start.z.copy(), start.component.copy()
@@ -175,12 +189,13 @@ def update(belief: Belief, graded: Graded | Sequence[Graded]) -> Belief:
         kept = _resample(w, rng)
         z, component, logs, power = z[kept], component[kept], logs[kept], following
         moves = _Moves(z, rng)
-        for _ in range(MOVES if power < 1.0 else LAST_MOVES):
+        for _ in range(MOVES):
             proposal, gain = moves.propose(z, step)
-            there = patch_logs(*concrete(table, component, proposal, layers), *arguments).sum(axis=1)
+            other = np.where(rng.random(len(logs)) < SWAPS, _components(start, rng), component)
+            there = patch_logs(*start.concrete(other, proposal), *arguments).sum(axis=1)
             accept = np.log(rng.random(len(logs))) < power * (there - logs) + gain
             moves.accept(accept)
-            z = np.where(accept[:, None], proposal, z)
+            z, component = np.where(accept[:, None], proposal, z), np.where(accept, other, component)
             logs = np.where(accept, there, logs)
             step = float(np.clip(step * np.exp(accept.mean() - 0.3), 0.05, 0.95))
     return replace(

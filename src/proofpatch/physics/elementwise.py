@@ -31,7 +31,7 @@ except ImportError:  # Machines without a Numba wheel run the NumPy form, slower
 
 def elementwise(function: F) -> F:
     """Mark a NumPy function as callable from a compiled kernel too; it stays a plain function itself."""
-    return register_jitable(function) if numba is not None else function  # type: ignore[no-any-return, unused-ignore]
+    return register_jitable(function) if numba is not None else function  # type: ignore[no-any-return, unused-ignore]  # Numba has no types
 
 
 def erfc(x: Any) -> Any:
@@ -138,4 +138,4 @@ def checked(equation: F, **rules: tuple[Callable[[Any], Any], str]) -> F:
 
     if unknown := set(rules) - set(signature.parameters):
         raise TypeError(f"rules for arguments that do not exist: {unknown}")
-    return public  # type: ignore[return-value]
+    return public  # type: ignore[return-value]  # wraps keeps the signature

@@ -10,10 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from scipy.special import ndtri
-
 from proofpatch.errors import InputError
-from proofpatch.learn.grading import fraction_chance
 from proofpatch.photos.frame import Frame
 from proofpatch.photos.frame import frame as sheet
 from proofpatch.photos.strip import Together
@@ -23,6 +20,8 @@ from proofpatch.shop.seen import grader_of, keep_measured, seen_of
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.strips import Step, Strip
+
+LEAST_ERROR = 1e-3  # a graded patch takes no share as surer
 
 
 @dataclass(frozen=True)
@@ -74,28 +73,12 @@ def sheet_of(settings: Sequence[Mapping[str, Any]], paper: str) -> Frame:
     return sheet(len(settings), paper, min((float(one["sweep_width_m"]) for one in settings), default=None))
 
 
-def trusted_error(share: float) -> float:
-    """The standard error the belief takes a measured share to have [1], whatever the photo says of its own.
-
-    Where the share is as expected, the belief's density is one over that error.
-    """
-    return 1.0 / float(fraction_chance(share, ndtri(share), 1.0, 0.0, 0.0))
-
-
-def trusted(seen: Together | None, residue: str | None) -> float | None:
-    """The measured share that goes with a grade, or None.
-
-    What an eye put right is no longer what was measured; what is less sure than the belief takes it for is a grade.
-    """
+def share_of(seen: Together | None, residue: str | None) -> dict[str, float]:
+    """The measured share that goes with a grade, with its own standard error; nothing where an eye put it right."""
     if seen is None or seen.fraction_left is None or seen.fraction_error is None or seen.residue != residue:
-        return None
-    return round(seen.fraction_left, 4) if seen.fraction_error <= trusted_error(seen.fraction_left) else None
-
-
-def with_share(data: dict[str, Any], seen: Together | None) -> dict[str, Any]:
-    """A line of the patch log with what was measured, where that may go with its grade."""
-    share = trusted(seen, data["residue"])
-    return data if share is None else {**data, "fraction_left": share}
+        return {}
+    error = min(max(seen.fraction_error, LEAST_ERROR), 1.0)
+    return {"fraction_left": round(seen.fraction_left, 4), "fraction_error": round(error, 4)}
 
 
 def keep(store: Store, strip: Strip, entry: Entry, look: Look, lines: Iterable[Line], by: str) -> list[Entry]:

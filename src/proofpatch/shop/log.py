@@ -20,8 +20,8 @@ from proofpatch.physics.setting import Setting
 from proofpatch.shop.values import nearest, plain_number, quoted, read_value
 
 LOG_KEYS = (
-    "setting", "residue", "harm", "fraction_left", "layer", "seconds", "length", "wiped", "grader", "waited",
-    "when",
+    "setting", "residue", "harm", "fraction_left", "fraction_error", "layer", "seconds", "length", "wiped", "grader",
+    "waited", "when",
 )  # fmt: skip
 REQUIRED = ("setting", "residue", "harm")
 LARGEST_LOG = 20_000_000  # bytes; some 40 000 patches
@@ -143,7 +143,7 @@ def graded_from(entry: Any, layers: int = MOST_LAYERS) -> Graded:
             read_value(key, "text", entry[key])
     if not isinstance(values.get("wiped", True), bool):
         raise InputError("wiped", "wiped is neither true nor false.", "Write true or false.")
-    for key in ("fraction_left", "seconds", "length", "waited"):
+    for key in ("fraction_left", "fraction_error", "seconds", "length", "waited"):
         if key in values:
             values[key] = plain_number(key, values[key], f"The value of {key}")
     return checked_graded(setting_from(entry["setting"]), values, layers)
@@ -192,7 +192,7 @@ def stamp() -> str:
 def graded_to(graded: Graded, when: str) -> dict[str, Any]:
     """A graded patch as a line of the log holds it."""
     entry: dict[str, Any] = {"setting": setting_to(graded.setting), "residue": graded.residue, "harm": graded.harm}
-    for key in ("fraction_left", "seconds", "length", "grader", "waited"):
+    for key in ("fraction_left", "fraction_error", "seconds", "length", "grader", "waited"):
         if getattr(graded, key) is not None:
             entry[key] = getattr(graded, key)
     return entry | {"layer": graded.layer, "wiped": graded.wiped, "when": when}

@@ -18,7 +18,7 @@ from proofpatch.photos.corrections import LABELS, tapped
 from proofpatch.photos.find import BY_HAND
 from proofpatch.photos.overlay import WIDTH, jpeg, overlay, said
 from proofpatch.records_seen import percent, worst_tone
-from proofpatch.shop.by_photo import Line, asked, keep, photographed, with_share
+from proofpatch.shop.by_photo import Line, asked, keep, photographed, share_of
 from proofpatch.shop.looks import Look
 from proofpatch.shop.pairs import marked_jpeg, narrowed
 from proofpatch.shop.photos import add_photo, photo_of, photo_path
@@ -212,13 +212,17 @@ def _lines(form: Form, laid: Strip, look: Look, work: Any) -> list[Line]:
         InputError: none was, or a choice is missing or contradicts.
     """
     lines = [
-        Line(step, number, with_share(_graded(form, step, work), look.steps.get(number)))
+        _line(step, number, _graded(form, step, work), look)
         for number, step in enumerate(laid.steps, 1)
         if step in laid.due and text(form, f"residue-{step.name}") not in ("", NOT_LAID)
     ]
     if not lines and laid.due:
         raise InputError("grades", "No step has a grade yet.", "Choose what is left on one.")
     return lines
+
+
+def _line(step: Step, number: int, data: dict[str, Any], look: Look) -> Line:
+    return Line(step, number, {**data, **share_of(look.steps.get(number), data["residue"])})
 
 
 def _graded(form: Form, step: Step, work: Any) -> dict[str, Any]:

@@ -181,6 +181,7 @@ class NewGraded(Sent):
     residue: Annotated[str, line(LONGEST_KEY), one_of(RESIDUES)]
     harm: Annotated[str, line(LONGEST_KEY), one_of(HARMS)]
     fraction_left: Annotated[float | None, quantity("share")] = None
+    fraction_error: Annotated[float | None, quantity("share")] = None
     layer: Annotated[int, whole(0, MOST_LAYERS - 1)] = 0
     seconds: Annotated[float | None, quantity("time")] = None
     length: Annotated[float | None, quantity("length")] = None
@@ -342,6 +343,7 @@ class Graded(BaseModel):
     residue: str
     harm: str
     fraction_left: float | None = None
+    fraction_error: float | None = None
     layer: int = 0
     seconds: float | None = None
     length: float | None = None

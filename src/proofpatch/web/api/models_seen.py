@@ -34,14 +34,13 @@ class SeenPhoto(BaseModel):
 
 
 class SeenStep(BaseModel):
-    """A step over all photos; null is not told: grade by eye. share_counts: it is sure enough to go with its grade."""
+    """A step over all photos; null is not told: grade by eye."""
 
     step: str
     setting: dict[str, Any]
     photos: int
     fraction_left: float | None
     fraction_error: float | None
-    share_counts: bool
     residue: str | None
     residue_chances: dict[str, float] | None
     harm: str | None

@@ -11,7 +11,7 @@ from proofpatch.errors import InputError
 from proofpatch.photos.strip import Together
 from proofpatch.records import taught_record
 from proofpatch.records_seen import seen_record
-from proofpatch.shop.by_photo import Line, asked, keep, photographed, with_share
+from proofpatch.shop.by_photo import Line, asked, keep, photographed, share_of
 from proofpatch.shop.job import Job
 from proofpatch.shop.log import graded_from, stamp
 from proofpatch.shop.looks import Look
@@ -136,11 +136,12 @@ def _lines(sent: s.NewGrades, laid: Strip, look: Look, work: Job) -> list[Line]:
 
 
 def _line(sent: s.NewGrades, grade: s.StepGrade, step: Step, seen: Together | None, place: str) -> dict[str, Any]:
-    said = {"residue": grade.residue or (seen and seen.residue), "harm": grade.harm or (seen and seen.harm)}
+    residue, harm = (seen.residue, seen.harm) if seen else (None, None)
+    said = {"residue": grade.residue or residue, "harm": grade.harm or harm}
     for name, value in said.items():
         if not value:
             why = f"The photos do not tell the {name} of {step.name}."
             raise InputError(f"{place}.{name}", why, "Look at the piece, then say it.")
     more = sent.model_dump(exclude={"grades", "waited_s"}, exclude_none=True)
     more |= {} if sent.waited_s is None else {"waited": sent.waited_s}
-    return with_share({"setting": dict(step.setting), **said, **more, "when": stamp()}, seen)
+    return {"setting": dict(step.setting), **said, **more, **share_of(seen, said["residue"]), "when": stamp()}
