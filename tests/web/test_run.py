@@ -151,6 +151,7 @@ def test_a_zone_is_begun_done_graded_and_the_grade_teaches_the_belief(client, st
     run_step = next(one for one in after.steps if one.name == "run")
     assert (run_step.state, run_step.finding) == ("begun", "1 of 3 zones done")
     assert len(after.steps) == 9
+    assert "Go on with the run." in seen(client.get("/"))
 
 
 def test_what_is_begun_and_ended_does_not_work_the_belief_out_anew(client, store, run):

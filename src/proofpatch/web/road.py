@@ -390,6 +390,9 @@ def keep(store: Store, found: Road) -> None:
             at = "recipe" if found.best.confirmed else "patches"
         if (due or found.best is not None) and found.unguarded:
             then, at = "Cover the hazards first", "hazards"
+        ran = next(one.state for one in found.steps if one.name == "run")
+        if not found.unguarded and ran != TO_DO:
+            then, at = "All zones are done" if ran == DONE else "Go on with the run", "run"
     about = {
         "version": entry.version, "laser": found.laser, "next": then[:80], "at": at,
         "states": [one.state for one in found.steps], "found": found.steps[0].finding[:60],
