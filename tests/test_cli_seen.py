@@ -18,6 +18,10 @@ JOB = """
 [job]
 title = "Lathe bed"
 year = 2001
+[lead]
+status = "negative"
+method = "laboratory test of a chip through all layers"
+date = 2025-03-11
 [surface]
 substrate = "mild steel"
 [[layers]]
@@ -86,10 +90,11 @@ def test_what_is_kept_is_the_log_and_only_once(run, bench, lathe):
     assert [(one.residue, one.harm, one.grader) for one in graded] == [
         ("no effect", "none", "Ada"), ("nearly", "none", "Ada"), ("clean", "none", "Ada"),
     ]  # fmt: skip
-    # A share goes with the grade the photo gave it, where it is sure enough; A2's grade was put right by eye.
-    counts = {one["step"]: one["share_counts"] for one in record["steps"]}
-    assert [one.fraction_left is not None for one in graded] == [counts["A1"], False, counts["A3"]]
-    assert graded[2].fraction_left == pytest.approx(record["steps"][2]["fraction_left"], abs=1e-4)
+    # A share goes with the grade the photo gave it, and with its own error; A2's grade was put right by eye.
+    assert graded[1].fraction_left is None
+    for i in (0, 2):
+        for name in ("fraction_left", "fraction_error"):
+            assert getattr(graded[i], name) == pytest.approx(record["steps"][i][name], abs=1e-4), (i, name)
     assert record["chance"] != record["chance_before"]
     code, out, _ = run("grade", lathe, "--photo", bench / "strip.jpg", "--keep", *eye, "--json")
     assert (code, json.loads(out)["kept"]) == (1, [])

@@ -17,6 +17,7 @@ from proofpatch.offer.told import said_of, told
 
 D = Decimal
 LATER = DAY + datetime.timedelta(days=14)
+BEFORE = DAY - datetime.timedelta(days=1)
 
 
 # By hand: 180.00 + 187.35 + 194.70 = 562.05; 20 % of it 112.41; less 54.00 paid before; 30 % deposit of 620.46.
@@ -102,8 +103,8 @@ def test_an_invoice_of_what_was_accepted():
 @pytest.mark.parametrize(
     ("payments", "paid"),
     [((), "54"), ((Payment(DAY, D(54)),), "54"), ((Payment(LATER, D(54), "Test patches, cash"),), "54"),
-     ((Payment(DAY, D(20)),), "54"), ((Payment(LATER, D(100), "deposit"),), "154"),
-     ((Payment(DAY, D(60)), Payment(LATER, D(100), "deposit")), "160")],
+     ((Payment(BEFORE, D(20)),), "54"), ((Payment(LATER, D(100), "deposit"),), "154"),
+     ((Payment(BEFORE, D(60)), Payment(DAY, D(150)), Payment(LATER, D(100), "deposit")), "310")],
 )  # fmt: skip
 def test_a_fee_credited_on_an_old_quote_comes_off_once(payments, paid):
     sent = send(made_quote(), DAY)

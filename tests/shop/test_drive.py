@@ -44,7 +44,7 @@ def test_a_drive_that_runs_full_costs_nothing_that_was_answered(tmp_path):
     count, photo, note = done.stdout.splitlines()
     many, whole, left = count.split()
     assert (int(many) > 10, whole, int(left) <= 1) == (True, "True", True)
-    assert photo == ("The photo cannot be kept: No space left on device. "
+    assert photo == ("The file cannot be kept: No space left on device. "
                      "Check the disk and its free space, then send it again.")  # fmt: skip
     assert "The shop's database cannot be used: database or disk is full." in note
 

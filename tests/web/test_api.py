@@ -14,11 +14,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from made_api import DOOR, EXAMPLES, GRADE, HERE, JSON, LAB, PAN, PIPE, ROOT, SETTING, made, wrong
 from made_lead import GROUNDS, OLD, READINGS, UNSETTLED
+from made_offer import DAY, made_quote
 from made_photo import shot
 
 from proofpatch.cli import main
 from proofpatch.materials import coating, coating_ids, substrate_ids
 from proofpatch.shop.job_tables import LARGEST_FILE
+from proofpatch.shop.log import stamp
+from proofpatch.shop.papers import Signed, quotes_of, send_quote, take_acceptance
 from proofpatch.web.api import create_api
 from proofpatch.web.app import create
 
@@ -374,9 +377,10 @@ def test_other_sites_and_hosts_are_refused(client, store):
 # ---- The document ----
 
 
-def test_every_call_of_the_docs_is_answered(client, tmp_path, monkeypatch):
+def test_every_call_of_the_docs_is_answered(client, store, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     Path("lid.jpg").write_bytes(shot())
+    Path("stool.stl").write_bytes(trimesh.creation.box((300, 300, 500)).export(file_type="stl"))
     lines = re.findall(r"^curl .*", (ROOT / "docs" / "api.md").read_text("utf-8"), re.M)
     names = {"API": f"{HERE}/api"}
     for line in lines:
@@ -388,8 +392,8 @@ def test_every_call_of_the_docs_is_answered(client, tmp_path, monkeypatch):
         more = {}
         if form:
             more = {
-                "files": {"photo": Path(form["photo"].removeprefix("@")).read_bytes()},
-                "data": {name: value for name, value in form.items() if name != "photo"},
+                "files": {name: Path(value[1:]).read_bytes() for name, value in form.items() if value[0] == "@"},
+                "data": {name: value for name, value in form.items() if value[0] != "@"},
             }
         elif "-d" in told:
             more = {"content": told["-d"], "headers": dict([told["-H"].split(": ")])}
@@ -398,11 +402,15 @@ def test_every_call_of_the_docs_is_answered(client, tmp_path, monkeypatch):
         found = answer.json() if "json" in answer.headers["content-type"] else {}
         if url.endswith("/jobs") and method == "POST":
             names["JOB"] = found["id"]
+            names["QUOTE"] = send_quote(store, found["id"], made_quote(), "a4", "", b"%PDF").id
+            take_acceptance(store, quotes_of(store, found["id"])[0], Signed("A. Fenwick", DAY, stamp()), b"%PDF")
         names |= (
             {"PATCH": found["graded"]["id"]} if "taught" in found and url.endswith(f"{names['JOB']}/graded") else {}
         )
-        names |= {"STRIP": found["id"]} if url.endswith("/strips") else {}
-        names |= {"DIGEST": found["digest"]} if "digest" in found else {}
+        names |= {"PATCH": found["graded"][0]["id"]} if url.endswith(f"{names.get('STRIP')}/graded") else {}
+        for end, name in (("/strips", "STRIP"), ("/invoices", "INVOICE")):
+            names |= {name: found["id"]} if url.endswith(end) else {}
+        names |= {"SCAN" if url.endswith("/scans") else "DIGEST": found["digest"]} if "digest" in found else {}
     said = (ROOT / "docs" / "api.md").read_text("utf-8")
     for path in create_api(None, None).openapi()["paths"]:
         assert path.rsplit("/", 1)[1].split("{")[0] in said, path

@@ -55,7 +55,7 @@ def ago(**time):
     ({"lead": {}}, 0, False, "lead", "/survey"),
     ({"zones": []}, 0, False, "nobody has measured", "/measure"),
     ({}, 0, False, "no recipe is decided", "/recipe"),
-    ({"limits": {"preset": "heirloom"}}, 3, True, "is your limit", "/recipe"),
+    ({"limits": {"preset": "ordinary", "p_harm": "0.1 %"}}, 3, True, "is your limit", "/recipe"),
     ({"air": {"capture": "0 %", "flow": "10 m³/h"}}, 3, True, "", "/hazards"),
     ({}, 3, True, "the day is not opened. 14 of 14 checks are open", "/run/day"),
 ], ids=["survey", "zones", "recipe", "harm", "hazards", "day"])  # fmt: skip

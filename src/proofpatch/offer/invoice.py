@@ -101,8 +101,9 @@ def invoice(
 
 
 def _of_patches(payment: Payment, quote: Quote) -> bool:
-    """Whether a payment is the test-patch fee that a quote speaks of: it came in before it, or says so."""
-    return payment.day <= quote.day or "patch" in payment.how.casefold()
+    """Whether a payment is the test-patch fee that a quote speaks of: it came in before it, is that sum, or says so."""
+    same = payment.day == quote.day and payment.amount == quote.credit
+    return payment.day < quote.day or same or "patch" in payment.how.casefold()
 
 
 def _chosen(quote: Quote, accepted: Accepted) -> tuple[Line, ...]:

@@ -249,7 +249,9 @@ def _fraction_error(
     doubt = covered[ground] * (1 - covered[ground])
     number = max(ground.sum() / (GRAIN * looks.scale) ** 2, 1.0)
     sampling = float(np.sqrt(doubt.mean() / number))
-    overlap = np.hypot(left * looks.missed, (1 - left) * looks.false)
+    # Coating and ground a piece away differ as the ends of a sample do, not as its neighbouring bands.
+    missed, false = max(looks.missed, looks.apart[0]), max(looks.false, looks.apart[1])
+    overlap = np.hypot(left * missed, (1 - left) * false)
     shares = [(w, float(c[ground].mean())) for w, c in thoughts]
     total = sum(w for w, _ in shares)
     film = np.sqrt(sum(w * (s - left) ** 2 for w, s in shares) / total)

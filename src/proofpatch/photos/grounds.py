@@ -151,15 +151,16 @@ def pooled(odds: Floats, scale: float) -> Floats:
     return blurred(np.clip(odds, -HALF_SURE, HALF_SURE), SMOOTH * scale)
 
 
-def mistaken(coated: Sequence[Floats], bare: Sequence[Floats], scale: float) -> tuple[float, float]:
+def mistaken(coated: Sequence[Floats], bare: Sequence[Floats], scale: float, bands: int = BANDS) -> tuple[float, float]:
     """Shares of coating taken for bare and of bare taken for coating, each half judged by what the other taught.
 
     Args:
         coated, bare: feature pictures (H, W, D).
         scale: pixels of a metre [1/m].
+        bands: that each is cut into, dealt out by turns; 2: one end against the other, as far apart as it reaches.
     """
     wrong = np.zeros(2)
-    coated_halves, bare_halves = _halves(coated), _halves(bare)
+    coated_halves, bare_halves = _halves(coated, bands), _halves(bare, bands)
     for test in (0, 1):
         taught = [learn_ground(_samples(half[1 - test])) for half in (coated_halves, bare_halves)]
         for i, half in enumerate((coated_halves[test], bare_halves[test])):
@@ -177,13 +178,13 @@ def _samples(pictures: Sequence[Floats]) -> Floats:
     return np.concatenate([p.reshape(-1, p.shape[-1]) for p in pictures])
 
 
-def _halves(pictures: Sequence[Floats]) -> tuple[list[Floats], list[Floats]]:
+def _halves(pictures: Sequence[Floats], bands: int) -> tuple[list[Floats], list[Floats]]:
     """Each picture cut into bands across its longer side, dealt out by turns: both halves see joint and brick."""
     first: list[Floats] = []
     second: list[Floats] = []
     for picture in pictures:
         p = picture if picture.shape[0] >= picture.shape[1] else picture.swapaxes(0, 1)
-        ends = np.linspace(0, p.shape[0], BANDS + 1).round().astype(int).tolist()
+        ends = np.linspace(0, p.shape[0], bands + 1).round().astype(int).tolist()
         for n, (start, end) in enumerate(pairwise(ends)):
             (first, second)[n % 2].append(p[start:end])
     return first, second

@@ -45,6 +45,7 @@ class Looks:
     false: float  # share of bare taken for coating
     bare_tone: BareTone | None
     pores: Pores | None
+    apart: tuple[float, float] = (0.0, 0.0)  # the same two shares, one end of a sample held against the other
     assumed: tuple[str, ...] = ()
     added_error: float = 0.0
     warnings: tuple[str, ...] = field(default=())
@@ -72,7 +73,8 @@ def learn_looks(windows: Sequence[Floats], samples: Samples, scale: float, grade
         missed, false = mistaken(seen_coated, seen_bare, scale)
         if looks is None or missed + false < 0.7 * (looks.missed + looks.false):
             grounds = taught(grader, Grounds(_ground(seen_bare), _ground(seen_coated)))
-            looks = Looks(grounds, texture, scale, missed, false, None, None)
+            apart = mistaken(seen_coated, seen_bare, scale, bands=2)
+            looks = Looks(grounds, texture, scale, missed, false, None, None, apart)
         if looks.missed + looks.false < 2 * TEXTURE_FROM:
             break
     assert looks is not None
@@ -107,7 +109,7 @@ def _with_one(
     bare_tone, pores = _bare(bare, scale) if bare else (None, None)
     return Looks(
         taught(grader, grounds), False, scale, overlap, overlap,
-        bare_tone, pores, (words,), ASSUMED[missing],
+        bare_tone, pores, assumed=(words,), added_error=ASSUMED[missing],
     )  # fmt: skip
 
 

@@ -14,7 +14,6 @@ from proofpatch.materials import coating, substrate
 from proofpatch.sources import STATUS, sources
 
 ANY = "any"
-THIN_FACED = ("veneer-on-core",)
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ MOST_LEFT = dict(
         strict=True)
 )  # fmt: skip
 TRADES = {"wood": "wood finishing", "metal": "metalwork", "mineral": "masonry", "paper": "paper"}
-BLASTED = ("mild-steel", "tool-steel", "cast-iron")  # what those limits are for; not stainless, not zinc
+BLASTED = "note-steel"  # the row whose grounds those limits are for; not stainless, not zinc
 LIMITS = {"near_white": "near-white blast cleaning", "commercial": "commercial blast cleaning"}
 
 
@@ -53,7 +53,7 @@ def visual_of(piece: Piece, residue: str | None, harm: str | None, fraction_left
         most = MOST_LEFT[residue] if fraction_left is None else fraction_left
         left = left.format(most=_parts(most))
         bare = residue in ("clean", "nearly") and harm == "none"  # a tint is a stain that no residue counts
-        found = _limit(most) if bare and piece.substrate in BLASTED else None
+        found = _limit(most) if bare and holds(table("visual.toml")[BLASTED], piece) else None
         if found is not None:
             name, datum = found
             left += (f" That is within the visual limit of {LIMITS[name]}, {show(datum.value, 'share')} of the "

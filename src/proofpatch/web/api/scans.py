@@ -120,10 +120,10 @@ def routes(store: Store) -> APIRouter:
         with at("", {"mesh": "scan"}):
             return _scan(add_scan(store, scan.file.read(), f"scan.{kind}", id, about))
 
-    @router.post("/jobs/{id}/scans/{scan}/measured", responses=m.CHANGE)
+    @router.post("/jobs/{id}/scans/{scan}/measured", responses=m.CHANGES)
     def measured(id: m.Key, scan: m.Digest, sent: ScanAsked) -> ScanMeasured:
         """Its picked parts measured, nothing kept: `proofpatch measure --mesh`."""
-        thing(store, "job", id)
+        open_job(store, id)
         try:
             entry = scan_of(store, scan, id)
         except InputError as error:
