@@ -3,9 +3,12 @@
 Made by code the grader shares nothing with (`tests/made`), which is the source outside of it.
 """
 
+from pathlib import Path
+
 import grading
 import numpy as np
 import pytest
+from photo_code import GRADED, digest
 
 SMALL = (2400, 1800)  # px, a third of a phone's, for time
 
@@ -44,3 +47,8 @@ def test_the_page_says_every_pair(rows):
     assert "soot on limestone" in text
     assert "| all | 8 of 8 |" in text
     assert np.isfinite(grading.summary(rows)["p95"])
+
+
+def test_the_page_is_as_new_as_the_code_it_covers():
+    text = (Path(grading.__file__).parents[1] / "docs" / "photos-grading.md").read_text("utf-8")
+    assert f"code {digest(GRADED)}" in text, "run: python benchmarks/grading.py --write"

@@ -1,6 +1,7 @@
 """The study of before and after, small; its page holds what the study writes."""
 
 import pairs
+from photo_code import PAIRED, digest
 
 
 def test_a_pair_is_judged_and_the_page_says_so():
@@ -21,3 +22,4 @@ def test_the_page_is_of_this_study():
     for name, way in pairs.WAYS.items():
         assert f"**{name}**: {way.says}." in page
     assert pairs.HEAD in page
+    assert f"code {digest(PAIRED)}" in page, "run: python benchmarks/pairs.py --write"
