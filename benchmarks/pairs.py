@@ -208,7 +208,8 @@ def report(rows: list[Laid], alone: tuple[int, int], coatings: int) -> str:
     false = sum(bool(r.tapped) for r in tapped) - len(held)
     parts = [
         "# Before over after, measured",
-        f"Written by `python benchmarks/pairs.py --write`, code {digest(PAIRED)}. The photos are made (`tests/made`): procedural pieces and "
+        f"Written by `python benchmarks/pairs.py --write`, code {digest(PAIRED)}. "
+        "The photos are made (`tests/made`): procedural pieces and "
         "films, their numbers invented, 1.6 megapixels, flat. A real phone and a piece that is not flat do worse. "
         f"About 40 % of what is shown is cleaned between the photos, {100 * STEP.left:.0f} % of the film is left "
         "there. Each piece but the unmarked has 25 nail heads and dents, which show through any film. "
