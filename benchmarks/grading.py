@@ -32,7 +32,7 @@ from proofpatch.photos.grades import residue_of
 from proofpatch.photos.shot import judge as judge_shots
 from proofpatch.photos.shot import shoot
 
-SEED = 8  # of the page; never used for a choice
+SEED = 9  # of the page; never used for a choice
 STEPS, PAPERS, TILTS = 8, ("us-letter", "a4"), (0.0, 20.0)  # windows of a sheet; degrees, photo by photo
 
 
@@ -190,8 +190,9 @@ Run: `python benchmarks/grading.py --seed {seed} --photos {photos} --write`. The
 seeds 0 and 1 of the same maker (its first version), three on seed 3, and one after a look at seed 2, whose false harm
 was 16 %. In how many bands a sample is held against itself follows from the width of a joint of mortar and was tried on
 seeds 11 and 12, after the page of seed 4 had named the worst pairs; what its ends add to the
-error was chosen on seed 3. Two thirds of seed 7 were read before that last choice, so it is not shown. None was
-chosen on seed {seed}, which was run once.
+error was chosen on seed 3. Two thirds of seed 7 were read before that last choice, so it is not shown. On
+seed 8, 94 % of 264 steps were within 5 points; since then a share with an error of over 10 points, the only limit that
+was tried, is left to the eye. None was chosen on seed {seed}, which was run once.
 
 The whole chain: the printed sheet on a made piece, a made phone's JPEG of 12 megapixels, straight or 20° aslant, then
 found, flattened and graded. {steps} steps on {pairs} pairs of coating and substrate, eight steps a photo from untouched

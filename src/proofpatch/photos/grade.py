@@ -46,6 +46,7 @@ LIKE_TINT = "Tinted ground would look just like this coating: look with a lens, 
 UNLIKE, UNLIKE_ERROR = 12.0, 0.2  # Lab units the cleaned ground lies off the sample; the error that adds
 TRACE = 0.08  # share of a place covered from which its tone is not judged
 FLOOR = 0.006  # share, error that no sample removes
+LEAST_SURE = 0.10  # share, error beyond which nothing was measured: the eye grades
 RIM = 2.0e-4  # m, by how much the rim of coating is doubtful
 STRANGE = 0.03  # share of a window that looks like neither sample, worth saying
 CLEAR = 4.0e-4  # m, within which of coating the tone of bare ground is not judged
@@ -227,11 +228,18 @@ def _seen(
         mask[harm.where == grade] = code
     mask[coating] = COATING
     mask[pores] = PORE
-    return Seen(
+    seen = Seen(
         left, error, _unevenness(covered, ground, looks.scale), harm.tone, harm.tinted, harm.burnt, harm.hot_edges,
         harm.hot_edge_share, float(pores.mean()), looks.pores.share if looks.pores else None, odd,
         residue_of(left), chances, likeliest(harm.chances) if harm.chances else None, harm.chances,
         (*looks.warnings, *_warnings(thoughts, odd, harm, looks, imitated, off)), looks.assumed, mask,
+    )  # fmt: skip
+    if error <= LEAST_SURE:
+        return seen
+    words = f"What is left is good to ± {100 * error:.0f} points only: grade it by eye."
+    return replace(
+        seen, fraction_left=None, fraction_error=None, residue=None, residue_chances=None,
+        warnings=(words, *seen.warnings),
     )  # fmt: skip
 
 
