@@ -29,6 +29,9 @@ def test_the_share_left_is_that_of_the_made_patch(rows):
 
 def test_a_thin_dark_film_on_metal_is_doubted_where_it_is_wrong():
     for row in grading.run(seed=3, pairs=[("steel", "grease")], size=SMALL):
+        if row.seen.fraction_left is None:
+            assert "grade it by eye" in row.seen.warnings[0]
+            continue
         off = abs(row.seen.fraction_left - row.left)
         assert off < max(0.05, 3 * row.seen.fraction_error), (row.left, row.seen.fraction_left)
 

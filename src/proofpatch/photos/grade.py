@@ -234,7 +234,8 @@ def _seen(
         residue_of(left), chances, likeliest(harm.chances) if harm.chances else None, harm.chances,
         (*looks.warnings, *_warnings(thoughts, odd, harm, looks, imitated, off)), looks.assumed, mask,
     )  # fmt: skip
-    if error <= LEAST_SURE:
+    # What a missing sample adds is said beside the share; here counts what the photo itself leaves open.
+    if error**2 - looks.added_error**2 <= LEAST_SURE**2:
         return seen
     words = f"What is left is good to ± {100 * error:.0f} points only: grade it by eye."
     return replace(
