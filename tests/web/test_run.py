@@ -282,6 +282,12 @@ def test_an_entry_that_says_nothing_sensible_is_refused_in_a_sentence(client, st
         answer = post(client, job, **form)
         assert answer.status_code == 422, form
         assert says in html.unescape(re.search(r'role="alert">([^<]*)', answer.text)[1])
+    # What was typed stands where it was typed.
+    for what, most in (("note", 1000), ("incident", 1000)):
+        page = post(client, job, what=what, zone="1", words="wet \u202e edge", sign="").text
+        assert page.count('value="wet \u202e edge"') == 1
+        assert f'id="words-{what}" name="words" maxlength="{most}" value="wet' in page
+        assert '<details id="wrong" open>' in page
     assert entries_of(store, key) == []
 
 
