@@ -195,6 +195,12 @@ def parse(text: object, kind: str, field: str, low: float | None = None, high: f
     return _bounded(value, expected, field, label, low, high, plain=not unit)
 
 
+def spelt(unit: str, kind: str) -> tuple[float, float]:
+    """(SI units in one of that unit, what is added) of a unit of a kind; an unknown one is a KeyError."""
+    offset = _OFFSET.get(unit.lower(), 0.0) if kind == "temperature" else 0.0
+    return kind_named(kind).units[unit], offset
+
+
 def _echo(text: object) -> str:
     """What was written, short and on one line."""
     line = "".join(c if c.isprintable() else " " for c in str(text))

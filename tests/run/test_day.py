@@ -97,6 +97,7 @@ def test_a_value_decides_whatever_was_ticked():
         ("wood-moisture", None, 12.0, "value"),
         ("wood-moisture", None, float("nan"), "value"),
         ("power", None, -1.0, "value"),
+        ("wood-moisture", None, float("inf"), "value"),
     ],
 )
 def test_what_is_no_answer(name, ok, value, field):
@@ -173,3 +174,19 @@ def test_a_first_reading_is_held_against_the_dial():
     found = power_below(70.0, 100.0)
     assert found is not None
     assert "70 % of the dialled power arrives" in found.what
+
+
+# A slip of the pen is said, and never leaves a day that cannot be opened again.
+def test_a_figure_that_no_beam_and_no_air_has():
+    with pytest.raises(InputError) as found:
+        read_answer(STEEL, "humidity", None, 0.0)
+    assert str(found.value) == "Humidity: 0 % is outside 0.1 % to 100 %. Check the value and its unit."
+    with pytest.raises(InputError, match="Air temperature: -60 °C is outside -50 °C to 100 °C"):
+        read_answer(STEEL, "air", None, -60 + CELSIUS)
+    kept = {"air": {"ok": True, "value": 293.0}, "humidity": {"ok": True, "value": 0.0},
+            "metal": {"ok": True, "value": 293.0}}  # fmt: skip
+    assert morning(STEEL, all_right(STEEL) | kept).ready
+    answer = read_answer(OAK, "power", True, 1.0)
+    day = morning(OAK, all_right(OAK) | {"power": answer}, [], TODAY)
+    assert [one.name for one in day.stops] == ["power"]
+    assert day.stops[0].what == "1 W measured of 100 W set cannot be the whole beam."

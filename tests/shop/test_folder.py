@@ -9,6 +9,7 @@ import tomllib
 import zipfile
 from pathlib import Path
 
+import numpy as np
 import pytest
 from made_gate import gate
 from made_offer import made_photo, made_quote
@@ -237,6 +238,22 @@ def test_a_bomb_is_not_unpacked(store, other, job):
     assert refused(other, bytes(lying))
 
 
+# Whatever is wrong with a zip, it is one sentence: what unpacks it has errors of its own.
+@pytest.mark.parametrize("way", [zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED, zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA])
+def test_a_zip_with_any_bytes_changed_is_refused_or_read(store, other, way):
+    content = zipped(files_of(packed(store, store.add("job", {"job": {"title": "Gate"}}, title="Gate").id)), way)
+    rng, said = np.random.default_rng(5), set()
+    for _ in range(400):
+        spoiled = bytearray(content)
+        for at in rng.integers(0, len(content), rng.integers(1, 5)):
+            spoiled[at] = rng.integers(0, 256)
+        try:
+            read_folder(other, io.BytesIO(bytes(spoiled)))  # what was changed may be read by nobody
+        except InputError as error:
+            said.add(error.field)
+    assert said <= {"file"}
+
+
 def test_a_lock_or_a_strange_way_of_packing(store, other, job):
     content = bytearray(zipped(files_of(packed(store, job))))
     at = content.rindex(b"contents.json") - 46
@@ -322,3 +339,48 @@ def test_a_finished_job_comes_back_with_its_run_and_its_signed_record(store, oth
     assert record_of(other, entry, job_from(entry.data))["zones"] == record["zones"]
     with pytest.raises(InputError, match="stays as it is"):
         other.delete("record", back.entry.id, 1)
+
+
+def told(change):
+    """The same of what a record says, now and in its history."""
+    return record(lambda one: [change(part["data"]) for part in (one, *one["history"])])
+
+
+# What another shop packed is read before it is kept: a page would stumble over it for good.
+@pytest.mark.parametrize(
+    ("kind", "change"),
+    [
+        ("run", lambda data: data.update(what="dance")),
+        ("run", lambda data: data.update(at="yesterday")),
+        ("run", lambda data: data.update(passes=-1)),
+        ("run", lambda data: data.pop("photos")),
+        ("run", lambda data: data.update(zone=1e9)),
+        ("day", lambda data: data.update(date="9 March")),
+        ("day", lambda data: data["checks"]["window"].update(value="dry")),
+        ("day", lambda data: data.update(controls=[1])),
+        ("day", lambda data: data.update(checks=[])),
+        ("pair", lambda data: data.update(places=[[0.1]])),
+        ("photo", lambda data: data.update(digest="../x")),
+        ("recipe", lambda data: data.update(record={})),
+        ("record", lambda data: data["record"].update(title="Another")),
+    ],
+)
+def test_what_a_page_would_stumble_over_stays_out(packed_run, other, kind, change):
+    name = f"records/{kind}.json"
+    assert f"A {kind} in the folder is none: it cannot be read" in refused(other, told(change)(packed_run, name))
+
+
+@pytest.fixture(scope="module")
+def packed_run(tmp_path_factory):
+    """The files of a finished job's folder."""
+    store = Store.open(tmp_path_factory.mktemp("run") / "shop")
+    entry = finished_gate(store, agreed=False)
+    with_photos(store, entry)
+    pair = store.all("pair", entry.id)[0]
+    store.delete("pair", pair.id, 1)
+    setting = next(one.data["setting"] for one in store.in_order("patch", entry.id))
+    store.add("recipe", {"record": {"setting": setting}, "forecast": {}, "patches": []}, entry.id)
+    keep_record(store, entry.id, with_words(record_of(store, entry, job_from(entry.data)), [], []), "a4", b"%PDF-1.7 r")
+    content = packed(store, entry.id)
+    store.close()
+    return files_of(content)

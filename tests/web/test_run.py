@@ -213,12 +213,12 @@ def test_harm_in_a_grade_stops_the_zone(client, store, run):
 
 def test_an_entry_of_a_phone_is_made_once_at_its_own_time_also_where_a_gate_shut_since(client, store, run):
     job, key = run
-    when, one = ago(hours=2), str(uuid.uuid4())
+    when, ended, one = ago(hours=2), ago(hours=1), str(uuid.uuid4())
     client.post(f"{job}/run/day", data={"check-window": "no"})
     for _ in range(3):
         answer = sent(client, f"{job}/run", {"what": "begin", "zone": "1"}, when, one)
         assert answer.json() == {"made": True}
-    answer = sent(client, f"{job}/run", {"what": "end", "zone": "1", "passes": "1"}, ago(hours=1), photo=shot())
+    answer = sent(client, f"{job}/run", {"what": "end", "zone": "1", "passes": "1"}, ended, photo=shot())
     assert answer.json() == {"made": True}
     first, second = (entry.data for entry in entries_of(store, key))
     assert (first["at"], first["what"], second["what"], len(second["photos"])) == (when, "begin", "end", 1)
@@ -282,6 +282,12 @@ def test_an_entry_that_says_nothing_sensible_is_refused_in_a_sentence(client, st
         answer = post(client, job, **form)
         assert answer.status_code == 422, form
         assert says in html.unescape(re.search(r'role="alert">([^<]*)', answer.text)[1])
+    # What was typed stands where it was typed.
+    for what, most in (("note", 1000), ("incident", 1000)):
+        page = post(client, job, what=what, zone="1", words="wet \u202e edge", sign="").text
+        assert page.count('value="wet \u202e edge"') == 1
+        assert f'id="words-{what}" name="words" maxlength="{most}" value="wet' in page
+        assert '<details id="wrong" open>' in page
     assert entries_of(store, key) == []
 
 
@@ -332,3 +338,65 @@ def test_the_day_and_the_run_over_http(client, store):
     plastic = store.add("job", {**TABLES, "job": {"title": "Pipe", "suspects": ["PVC"]}}, title="Pipe")
     assert client.get(f"/api/jobs/{plastic.id}/day").json()["checks"] == []
     assert client.get(f"/api/jobs/{plastic.id}/run").json()["zones"] == []
+
+
+# A day that an earlier version kept with such a figure could not be opened, mended nor written to.
+def test_a_figure_no_air_has_leaves_the_run_as_it_was(client, store):
+    job, key = ready(store)
+    opened(store, key)
+    day = day_of(store, key, datetime.date.today())
+    checks = {**day.data["checks"], "humidity": {**day.data["checks"]["humidity"], "value": 0.0}}
+    store.change("day", day.id, day.version, {**day.data, "checks": checks, "controls": ["0" * 32]})
+    assert client.get(f"{job}/run").status_code == 200
+    answer = client.post(f"{job}/run/day", data={"value-humidity": "0 %", "value-power": "3 W"})
+    assert "Humidity: 0 % is outside 0.1 % to 100 %." in seen(answer)
+    assert 'value="3 W"' in answer.text
+    client.post(f"{job}/run/day", data={"value-power": "3 W"})
+    assert "3 W measured of 150 W set cannot be the whole beam." in stop_of(client.get(f"{job}/run"))
+    client.post(f"{job}/run/day", data={"value-power": "149 W"})
+    assert "no control patch was laid today" in stop_of(client.get(f"{job}/run"))
+    # Laid before the recipe was decided anew, it says nothing of what comes next.
+    sent(client, f"{job}/run/control", {"residue": "clean", "harm": "none"}, ago(minutes=1))
+    page = client.get(f"{job}/run")
+    assert "the recipe was decided anew since the control patch" in stop_of(page)
+    assert 'data-control="none"' in page.text
+    assert post(client, job, what="begin", zone="1").status_code == 422
+    client.post(f"{job}/run/control", data={"residue": "clean", "harm": "none"})
+    assert shown(client.get(f"{job}/run")) == ["Begin zone 1"]
+
+
+def test_zones_keep_the_number_the_run_names_them_by(client, store, run):
+    job, _ = run
+    post(client, job, what="begin", zone="2")
+    before = at(store, job)
+    answer = client.post(f"{job}/measure/remove", data={"zone": "0", "version": str(before.version)})
+    assert (answer.status_code, "The run has entries up to zone 2" in seen(answer)) == (422, True)
+    body = {**before.data, "zones": before.data["zones"][1:]}
+    answer = client.put(f"/api{job}", json={"version": before.version, "tables": body})
+    assert (answer.status_code, answer.json()["field"]) == (422, "tables.zones")
+    assert at(store, job).version == before.version
+    # One behind them may go, one may be described anew, and an undo takes none away.
+    answer = client.post(f"{job}/measure/remove", data={"zone": "2", "version": str(before.version)})
+    assert answer.status_code == 303
+    client.post(f"{job}/undo", data={"version": str(before.version + 1)})
+    post(client, job, what="note", zone="3", words="the last one")
+    client.post(f"{job}/undo", data={"version": str(before.version + 2)})
+    assert [one["name"] for one in at(store, job).data["zones"]] == [one["name"] for one in ZONES]
+
+
+def test_a_piece_that_is_none_and_a_time_to_come_are_refused(client, store):
+    job, key = ready(store, zones=[{"name": "face", "area": "0.02 m²"}], offer={"pieces": 12})
+    opened(store, key)
+    client.post(f"{job}/run/control", data={"residue": "clean", "harm": "none"})
+    answer = post(client, job, what="note", words="chipped before", piece="13")
+    assert "There is no piece 13: the batch has 12." in seen(answer)
+    assert "chipped before" in answer.text
+    for what in ("begin", "end"):
+        post(client, job, what=what, zone="1", piece="1")
+    assert post(client, job, what="begin", zone="1", piece="5").status_code == 422
+    api = f"/api{job}/run"
+    assert client.post(api, json={"what": "begin", "zone": 1, "piece": 5}).status_code == 409
+    assert client.post(api, json={"what": "note", "words": "x", "piece": 13}).json()["field"] == "piece"
+    for when in (ago(days=-1), "0001-01-01T00:00:00+00:00", "9999-12-31T23:59:59-12:00"):
+        answer = client.post(api, json={"what": "incident", "sign": "tint", "at": when})
+        assert (answer.status_code, answer.json()["field"]) == (422, "at")

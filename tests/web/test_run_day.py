@@ -12,7 +12,7 @@ from made_run import opened, ready
 from playwright.sync_api import expect
 
 from proofpatch.run.day import checks_of
-from proofpatch.shop.run import day_of, entries_of
+from proofpatch.shop.run import answer_check, day_of, entries_of
 from proofpatch.web.road import road
 from proofpatch.web.today import piece_on
 
@@ -193,3 +193,64 @@ def test_the_pages_of_the_day_hold_for_eye_and_thumb(browser, client, store, sho
         expect(page.locator("#run")).to_be_visible()
         accessible_in_both(page, path, LAPTOP["width"])
     page.close()
+
+
+# A figure beyond its limit opens nothing on a phone either, whatever is ticked beside it (ISO 8502-4 for bare steel).
+def test_a_figure_beyond_its_limit_opens_no_day_out_of_reach(phone, laptop, store):
+    job, key = ready(store)
+    names = [one.name for one in checks_of(piece_on(road(store, store.get("job", key))))]
+    for path in ("/run/day", "/run"):
+        kept(phone, f"{job}{path}")
+    laptop.shut()
+    phone.goto(f"{job}/run/day")
+    answer(phone, names)
+    head(phone, "The day is not open yet.")
+    for value, says in (
+        ("92 %", "Stop. Humidity: 85 % is the most"),
+        ("0,92", "Stop. Humidity: 85 % is the most"),
+        ("wet", "which this phone cannot judge"),
+        ("85 %", "the metal may stand too near the dew point"),
+    ):
+        phone.locator("#value-humidity").fill(value)
+        press(phone, "Keep these answers")
+        expect(phone.locator("#away")).to_contain_text(says)
+        expect(phone.locator("#control")).to_be_hidden()
+    for name, value, says in (
+        ("power", "120 W", "Stop. Power or burn card: 135 W is the least today"),
+        ("power", "0.15 kW", "no control patch of today"),
+        ("metal", "12 °C", "the metal may stand too near the dew point"),
+        ("metal", "55 °F", "no control patch of today"),
+    ):
+        phone.locator("#value-humidity").fill("50 %")
+        phone.locator(f"#value-{name}").fill(value)
+        press(phone, "Keep these answers")
+        expect(phone.locator("#away")).to_contain_text(says)
+    graded(phone, "#control", "clean")
+    press(phone, "Keep the control patch")
+    head(phone, "The day is open on this phone.")
+    # Read again and beyond it now: the zones are shut too.
+    phone.locator("#value-humidity").fill("92 %")
+    press(phone, "Keep these answers")
+    expect(phone.locator("#away")).to_contain_text("85 % is the most")
+    phone.goto(f"{job}/run")
+    expect(phone.locator("#gate, #away").first).to_be_visible()
+    expect(phone.get_by_role("button", name="Begin zone 1")).to_be_hidden()
+
+
+# What the laptop knows to be wrong stays so on the phone until it is answered anew.
+def test_a_stop_of_the_laptop_holds_out_of_reach(phone, laptop, store):
+    job, key = ready(store)
+    piece = opened(store, key)
+    now = datetime.datetime.now().astimezone()
+    answer_check(store, key, now.date(), piece, "humidity", True, 0.92, "", now.isoformat())
+    for path in ("/run/day", "/run"):
+        kept(phone, f"{job}{path}")
+    laptop.shut()
+    phone.goto(f"{job}/run")
+    phone.get_by_text("Something is wrong, or to be written down").click()
+    phone.get_by_label("Only a note").fill("waiting for dry air")
+    press(phone, "Keep the note")
+    expect(phone.get_by_role("button", name="Take back what waits last")).to_be_visible()
+    phone.goto(f"{job}/run/day")
+    expect(phone.get_by_role("button", name="Take back what waits last")).to_be_visible()
+    expect(phone.locator("#control")).to_be_hidden()

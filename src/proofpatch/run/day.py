@@ -25,7 +25,7 @@ from proofpatch.units import ZERO_CELSIUS, show
 
 # (lowest, highest) of what a check reads [SI]: beyond them the figure is a slip of the pen.
 READS = {"share": (0.0, 1.0), "temperature": (223.15, 373.15), "speed": (0.0, 60.0), "power": (1e-2, 1e5)}
-UNITS = {"share": "%", "temperature": "°C", "speed": "m/s", "power": "W"}
+DRIEST = 1e-3  # relative humidity, drier than any air and any meter reads
 WATER = (17.625, 243.04)  # of (1): 1, °C
 
 
@@ -122,7 +122,14 @@ def read_answer(piece: Piece, name: str, ok: Any, value: Any = None) -> dict[str
     if check.reads is None:
         raise InputError("value", f"{check.title} is looked at, not measured.", "Say yes or no.")
     low, high = READS[check.reads]
-    number = finite_number("value", check.title, value, low, high, UNITS[check.reads])
+    if name == "humidity":
+        low = DRIEST
+    number = finite_number("value", check.title, value, -math.inf, math.inf, "")
+    if not low <= number <= high:
+        said, lowest, highest = (show(one, check.reads) for one in (number, low, high))
+        raise InputError(
+            "value", f"{check.title}: {said} is outside {lowest} to {highest}.", "Check the value and its unit."
+        )
     if check.most is not None:
         return {"ok": number <= check.most.value and ok is not False, "value": number}
     # A reading that is held against others (power, temperatures) says by itself that it was looked at.
@@ -170,13 +177,21 @@ def _power(
     past = [one for one in readings if one.date <= on]
     today = [one for one in past if one.date == on and (one.power or one.cards)]
     if value is not None and piece.power is not None and not any(one.power for one in today):
-        today.append(Reading(on, power=((piece.power, value),)))
+        try:
+            today.append(Reading(on, power=((piece.power, value),)))
+        except InputError as error:  # no beam of that dial
+            return True, Stop("power", error.problem, f"{error.remedy} {_row('power')['stop']}")
         past.append(today[-1])
     fallen = power_stop(past, on)
     alone = not any(one.power or one.cards for one in past if one.date < on)
     if fallen is None and alone and piece.power is not None and value is not None:
         fallen = power_below(value, piece.power)
     return bool(today), fallen
+
+
+def power_falls(piece: Piece, value: float, readings: Iterable[Reading], on: datetime.date | None) -> bool:
+    """Whether this power at the work [W], read that day at the dial of `piece`, would stop the day."""
+    return _power(piece, value, list(readings), on)[1] is not None
 
 
 def _stopped(check: Check, value: float | None) -> Stop:
@@ -192,7 +207,7 @@ def _damp(given: Mapping[str, Mapping[str, Any]]) -> tuple[Stop, ...]:
     air, humidity, metal = (given.get(name, {}).get("value") for name in ("air", "humidity", "metal"))
     if air is None or humidity is None or metal is None:
         return ()
-    above, least = metal - dew_point(air, humidity), figures()["above_dew"]
+    above, least = metal - dew_point(air, max(humidity, DRIEST)), figures()["above_dew"]
     if above >= least.value:
         return ()
     what = f"The metal is {above:.1f} K above the dew point, and {least.value:g} K is the least ({cite(least)})."
@@ -216,7 +231,7 @@ def dew_point(temperature: float, humidity: float) -> float:
     Source: Alduchov & Eskridge, J. Appl. Meteorol. 35 (1996) 601 (coefficients from memory).
     """
     kelvin = finite_number("temperature", "The air temperature", temperature, *READS["temperature"], "K")
-    h = finite_number("humidity", "The humidity", humidity, 1e-3, 1.0, "")
+    h = finite_number("humidity", "The humidity", humidity, DRIEST, 1.0, "")
     (b, c), t = WATER, kelvin - ZERO_CELSIUS
     gamma = math.log(h) + b * t / (c + t)
     return c * gamma / (b - gamma) + ZERO_CELSIUS  # (1)

@@ -9,8 +9,11 @@ from typing import Any
 
 from proofpatch.errors import InputError
 from proofpatch.offer.quote import quote_from
-from proofpatch.shop.folder import SHARED
-from proofpatch.shop.log import graded_from
+from proofpatch.shop.completions import fingerprint
+from proofpatch.shop.folder import DIGEST, SHARED
+from proofpatch.shop.log import graded_from, setting_from
+from proofpatch.shop.papers import signed_from
+from proofpatch.shop.run import MOST_PIECES, checked_entry
 from proofpatch.shop.store import LONGEST_BY, LONGEST_TITLE, plain
 from proofpatch.shop.tables import KINDS
 
@@ -20,9 +23,64 @@ PAST_KEYS = {"version", "what", "at", "by", "data"}
 STEPS = ("changed", "deleted", "restored")
 ASIDE = "aside"
 MOST_VERSIONS = 10**9
+MOST_COATS = 20
+
+
+def _run(data: Any) -> None:
+    if checked_entry(data, MOST_PIECES, MOST_COATS) != data:
+        raise KeyError("what it says")
+
+
+def _day(data: Any) -> None:
+    date, checks, controls = data["date"], data["checks"], data["controls"]
+    if datetime.date.fromisoformat(date).isoformat() != date or not _ids(controls):
+        raise KeyError("date")
+    for one in checks.values():
+        fine = one["ok"] in (True, False, None) and isinstance(one["words"], str) and _time(one["at"])
+        if not fine or not (one["value"] is None or _number(one["value"])):
+            raise KeyError("checks")
+
+
+def _pair(data: Any) -> None:
+    points = [*data["places"], *data["ends"]]
+    length = data["length_m"]
+    fine = all(isinstance(data[name], str) for name in ("before", "after", "about"))
+    if not fine or not all(len(one) == 2 and _number(one[0]) and _number(one[1]) for one in points):
+        raise KeyError("places")
+    if not (length is None or _number(length)):
+        raise KeyError("length_m")
+
+
+def _record(data: Any) -> None:
+    if "signs" in data:
+        signed_from(data)
+    elif fingerprint(data["record"]) != data["fingerprint"] or not isinstance(data["record"]["version"], int):
+        raise KeyError("record")
+
+
+def _recipe(data: Any) -> None:
+    setting_from(data["record"]["setting"])
+    if not _ids(data["patches"]):
+        raise KeyError("patches")
+
+
+def _photo(data: Any) -> None:
+    if not DIGEST.fullmatch(data["digest"]) or not isinstance(data.get("about", ""), str):
+        raise KeyError("digest")
+
+
+def _ids(value: Any) -> bool:
+    return isinstance(value, list) and all(isinstance(one, str) for one in value)
+
+
+def _number(value: Any) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
+
+
 # What pages read of a kind without asking again.
 READERS: Mapping[str, Callable[[Any], Any]] = {
-    "patch": graded_from, "quote": lambda data: quote_from(data["quote"]),
+    "patch": graded_from, "quote": lambda data: quote_from(data["quote"]), "run": _run, "day": _day, "pair": _pair,
+    "record": _record, "recipe": _recipe, "photo": _photo,
 }  # fmt: skip
 
 
@@ -48,7 +106,7 @@ def check_things(job: str, things: Sequence[Mapping[str, Any]]) -> None:
         if one["kind"] in READERS:
             try:
                 READERS[one["kind"]](one["data"])
-            except (InputError, KeyError, TypeError):
+            except (InputError, KeyError, TypeError, ValueError, AttributeError):
                 raise _refused(one["kind"], "it cannot be read as one") from None
 
 

@@ -16,7 +16,9 @@ import binascii
 import hashlib
 import json
 import re
+import struct
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import IO, Any
@@ -42,6 +44,7 @@ MOST_FILES = 5000
 MOST_BYTES = 2_000_000_000  # of all files, unpacked
 MOST_TEXT = 200_000_000  # of all that is read as text, unpacked
 MOST_ONE = 64_000_000  # of one photo or paper
+WAYS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 AGAIN = "Take the folder from a copy, or have it sent again."
 KEPT_AS_FILE = "file"  # in place of a paper's bytes in its record
 
@@ -137,11 +140,18 @@ def _with_pdf(packed: zipfile.ZipFile, thing: Record) -> Record:
 @contextmanager
 def _opened(file: IO[bytes]) -> Iterator[zipfile.ZipFile]:
     """The zip in a file; whatever a broken one raises is one sentence."""
+    broken = InputError("file", "The file is no zip, or a part of it is missing or damaged.", AGAIN)
     try:
-        with zipfile.ZipFile(file) as packed:
+        packed = zipfile.ZipFile(file)
+    except NotImplementedError:
+        raise InputError("file", "The zip is packed in a way that cannot be read.", "Pack it plainly.") from None
+    except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, OSError, ValueError, struct.error):
+        raise broken from None
+    try:
+        with packed:
             yield packed
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError):
-        raise InputError("file", "The file is no zip, or a part of it is missing or damaged.", AGAIN) from None
+    except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, zlib.error, UnicodeDecodeError):
+        raise broken from None
     except (NotImplementedError, RuntimeError):  # a way of packing, or a password, that nothing here reads
         raise InputError("file", "The zip is packed in a way that cannot be read.", "Pack it plainly.") from None
 
@@ -184,6 +194,8 @@ def _check_names(packed: zipfile.ZipFile) -> None:
         raise InputError("file", f"The zip holds {shown!r}, which no job folder has.", AGAIN)
     if len(set(names)) < len(names):
         raise InputError("file", "The zip holds a file twice.", AGAIN)
+    if any(one.compress_type not in WAYS for one in infos):
+        raise InputError("file", "The zip is packed in a way that cannot be read.", "Pack it plainly.")
     text = sum(one.file_size for one in infos if one.filename.endswith((".json", ".csv", ".txt")))
     if text > MOST_TEXT or sum(one.file_size for one in infos) > MOST_BYTES or any(
         one.file_size > MOST_ONE for one in infos if one.filename.startswith(("photos/", "papers/"))

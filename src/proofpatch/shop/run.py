@@ -31,6 +31,7 @@ KEYS = (
     "photos", "words", "sign", "grader",
 )  # fmt: skip
 LONGEST_WORDS, LONGEST_NAME, MOST_PHOTOS, MOST_PIECES = 2000, 80, 24, 10_000
+YEARS = (2000, 2200)  # of a time; another is a wrong clock, and some have no local time
 LONGEST_BEAM = 1e5  # s, of one entry
 TO_DO, BEGUN, DONE, STOPPED = "to do", "begun", "done", "stopped"
 
@@ -124,7 +125,7 @@ def _time(value: Any) -> str:
         at = datetime.datetime.fromisoformat(value) if isinstance(value, str) and len(value) <= 40 else None
     except ValueError:
         at = None
-    if at is None or at.tzinfo is None:
+    if at is None or at.tzinfo is None or not YEARS[0] <= at.year <= YEARS[1]:
         raise InputError("at", f"The time {quoted(value)} is none.", "Write it like 2026-03-02T09:15:00+01:00.")
     return at.isoformat()
 
@@ -162,6 +163,37 @@ def add_entry(store: Store, job: str, data: Any, zones: int, layers: int = 1, by
 def entries_of(store: Store, job: str, deleted: bool = False) -> list[Entry]:
     """The entries of a job by the time they happened, those of one moment in the order they came in."""
     return sorted(store.in_order(RUN, job, deleted=deleted), key=lambda one: _when(one.data))
+
+
+def check_piece(piece: int | None, pieces: int) -> None:
+    """Refuses a piece that the batch has not got.
+
+    Raises:
+        InputError: it has fewer.
+    """
+    if piece is not None and piece > pieces:
+        raise InputError("piece", f"There is no piece {piece}: the batch has {pieces}.", "Count them again.")
+
+
+def check_zones(store: Store, job: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> None:
+    """Refuses zones that would give what was done in one to another: the run names them by number.
+
+    Args:
+        before, after: the job's tables. More zones may follow, and any may be described anew in its place.
+
+    Raises:
+        InputError: a zone of the run would be gone, or stand elsewhere.
+    """
+    last = max((one.data["zone"] or 0 for one in store.in_order(RUN, job)), default=0)
+    old, new = (zones if isinstance(zones, list) else [] for zones in (before.get("zones"), after.get("zones")))
+    was, now = ([_name_of(one) for one in zones[:last]] for zones in (old, new))
+    if len(new) < min(last, len(old)) or (now != was and (len(new) < len(old) or sorted(now) == sorted(was))):
+        said = f"The run has entries up to zone {last}, and names zones by their number."
+        raise InputError("zones", said, "Set its area anew, or mark it as untouched, instead of taking it out.")
+
+
+def _name_of(zone: Any) -> str:
+    return str(zone.get("name", "")) if isinstance(zone, Mapping) else ""
 
 
 def _when(data: Mapping[str, Any]) -> datetime.datetime:

@@ -13,6 +13,7 @@ from proofpatch.errors import InputError
 from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
 from proofpatch.materials import substrate
 from proofpatch.run.control import AS_EXPECTED
+from proofpatch.run.limits import damp_table, spellings
 from proofpatch.shop.log import setting_to
 from proofpatch.shop.run import add_control, answer_check
 from proofpatch.shop.store import Repeated, Store
@@ -44,7 +45,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             dialled=as_dialled(setting, laser) if setting else {},
             under=substrate(day.work.surface.substrate).title.lower(),
             advised=ADVISED_WAIT.get(substrate(day.work.surface.substrate).family),
-            coats=[coat.title for coat in day.work.surface.coats], said=_said(desk, day),
+            coats=[coat.title for coat in day.work.surface.coats], said=_said(desk, day), spellings=spellings,
+            limits=day.limits, damp=damp_table(),
         )  # fmt: skip
 
     @router.get("/day")

@@ -19,6 +19,7 @@ from proofpatch.shop.job import DEFAULT_LASER, job_from
 from proofpatch.shop.lasers import entries_of, entry_named, every_of, known
 from proofpatch.shop.people import jobs_of
 from proofpatch.shop.photos import add_photo, exported, photo_of, thumbnail
+from proofpatch.shop.run import check_zones
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.survey.evidence import TESTS
@@ -73,7 +74,10 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/jobs/{key}/undo")
     def undo(key: str, form: Sent) -> Response:
-        entry = store.undo("job", key, version(form))
+        with store.together():
+            before = store.get("job", key).data
+            entry = store.undo("job", key, version(form))
+            check_zones(store, key, before, entry.data)
         named = str(entry.data.get("job", {}).get("title", entry.title))
         if named != entry.title:
             entry = store.change("job", key, entry.version, entry.data, named)

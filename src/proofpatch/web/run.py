@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import uuid
+from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Response
@@ -69,7 +70,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         if day is None:
             raise InputError("job", f"{found.stop}", "Settle it in the survey first.")
         sheet = sheet_of(store, desk, day, wanted, datetime.datetime.now().astimezone())
-        gate = held(day, sheet) if text(form, "what") == BEGIN and _live(sending) else None
+        asked = replace(sheet, piece=whole(text(form, "piece"), 10_000) or sheet.piece)
+        gate = held(day, asked) if text(form, "what") == BEGIN and _live(sending) else None
         if gate is not None:
             return run_page(key, wanted, InputError("what", gate.said, ""), form)
         try:

@@ -10,7 +10,7 @@ from proofpatch.errors import InputError
 from proofpatch.physics.setting import Setting
 from proofpatch.run.day import Check
 from proofpatch.shop.log import setting_to
-from proofpatch.shop.run import CHECK, END
+from proofpatch.shop.run import CHECK, END, check_piece
 from proofpatch.units import parse
 from proofpatch.web.patches import dialled_in
 from proofpatch.web.sheet import Sheet
@@ -38,6 +38,7 @@ def entry_of(form: Form, day: Today, sheet: Sheet, at: str) -> dict[str, Any]:
     }  # fmt: skip
     if sheet.pieces > 1:
         found["piece"] = whole(text(form, "piece"), 10_000) or sheet.piece
+        check_piece(found["piece"], sheet.pieces)
     if text(form, "passes"):
         passes = whole(text(form, "passes"), 10_000)
         if passes is None:

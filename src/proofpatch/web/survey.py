@@ -13,6 +13,7 @@ from proofpatch.documents.survey import survey_pdf
 from proofpatch.errors import InputError
 from proofpatch.shop.changes import last_change
 from proofpatch.shop.photos import add_photo
+from proofpatch.shop.run import check_zones
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Store
 from proofpatch.survey.clear import hazards
@@ -134,6 +135,7 @@ def change(
     try:
         make(data)
         check(desk.store, data)
+        check_zones(desk.store, key, desk.store.get("job", key).data, data)
     except InputError as error:
         return again(error)
     desk.begin(desk.store.change("job", key, version(form), data, data.get("job", {}).get("title")))

@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from proofpatch.lasers.readings import Reading
 from proofpatch.learn.belief import Belief
 from proofpatch.learn.evidence import HARMS, RESIDUES, Graded
 from proofpatch.learn.forecast import grades_at
 from proofpatch.physics.setting import Setting
 from proofpatch.run.control import AS_EXPECTED, Control, before, control
 from proofpatch.run.day import Morning, morning
+from proofpatch.run.limits import Limit, limit_of, unsettled
 from proofpatch.run.piece import Piece, piece_of
 from proofpatch.shop.job import Job
 from proofpatch.shop.lasers import entry_named, laser_on, own_of
@@ -52,7 +54,7 @@ class Today:
 
     decided: the recipe the shop works by; setting, p_clean, p_harm: its own, as the belief has them now.
     answers: of the day's checks. controls: kept control patches of the day; judged: the last of them, or None.
-    harmed: when harm was last seen in the run, or a sign of it.
+    harmed: when harm was last seen in the run, or a sign of it. readings: of the laser.
     """
 
     road: Road
@@ -69,11 +71,27 @@ class Today:
     controls: tuple[Entry, ...]
     judged: Control | None
     harmed: datetime.datetime | None
+    readings: tuple[Reading, ...] = ()
 
     @property
     def gate(self) -> Gate | None:
         """The first thing that keeps the beam off."""
         return _gate(self)
+
+    @property
+    def control(self) -> str:
+        """The verdict of the control patch as it stands; "none" where there is none, or it does not count any more."""
+        return "none" if self.judged is None or _outdated(self) else self.judged.verdict
+
+    @property
+    def limits(self) -> dict[str, Limit | None]:
+        """What the figure of each check may be."""
+        return {one.name: limit_of(one, self.piece, self.readings, self.date) for one in self.morning.checks}
+
+    @property
+    def wrong(self) -> tuple[str, ...]:
+        """Names of the checks that stop this day."""
+        return unsettled(self.morning, self.piece, self.limits)
 
 
 def recipe_in_hand(store: Store, key: str) -> Entry | None:
@@ -100,9 +118,12 @@ def today_of(store: Store, desk: Desk, road: Road, date: datetime.date) -> Today
     entry = day_of(store, key, date)
     answers: Mapping[str, Mapping[str, Any]] = entry.data["checks"] if entry else {}
     laser = entry_named(store, road.entry.data)
-    looked = morning(piece, answers, own_of(laser).readings if laser else (), date)
-    laid = [store.get("patch", one) for one in (entry.data["controls"] if entry else ())]
-    controls = tuple(one for one in laid if one.deleted is None)
+    readings = own_of(laser).readings if laser else ()
+    looked = morning(piece, answers, readings, date)
+    named = entry.data["controls"] if entry else ()
+    controls = tuple(sorted(
+        (one for one in store.in_order("patch", key) if one.id in named), key=lambda one: named.index(one.id)
+    ))  # fmt: skip
     on = functools.partial(laser_on, laser) if laser else None
     graded = tuple(graded_on_its_day(one.data, len(work.surface.coats), on) for one in controls)
     right = frozenset(name for name, one in answers.items() if one.get("ok"))
@@ -113,7 +134,7 @@ def today_of(store: Store, desk: Desk, road: Road, date: datetime.date) -> Today
 
     p_clean, p_harm, judged = desk.run(ask)
     return Today(road, date, work, piece, decided, setting, p_clean, p_harm, entry, answers, looked, controls, judged,
-                 last_harm(entries_of(store, key)))  # fmt: skip
+                 last_harm(entries_of(store, key)), tuple(readings))  # fmt: skip
 
 
 def scorches(data: Mapping[str, Any]) -> bool:
@@ -172,11 +193,23 @@ def _gate(day: Today) -> Gate | None:
             "Look at the control patch",
             "control",
         )
-    laid = datetime.datetime.fromisoformat(str(day.controls[-1].data["when"]))
-    if day.harmed is not None and day.harmed >= laid:
-        said = "Stop: harm was seen since the control patch. Find the reason, then lay it anew where it shows least."
+    said = _outdated(day)
+    if said:
         return Gate(said, f"{base}/run/day#control", "Lay the control patch", "control")
     return None
+
+
+def _outdated(day: Today) -> str:
+    """Why the last control patch says nothing of what comes next; empty where it does, or there is none."""
+    if not day.controls:
+        return ""
+    laid = datetime.datetime.fromisoformat(str(day.controls[-1].data["when"]))
+    if day.harmed is not None and day.harmed >= laid:
+        return "Stop: harm was seen since the control patch. Find the reason, then lay it anew where it shows least."
+    # A log counts whole seconds.
+    if day.decided is not None and day.decided.created.replace(microsecond=0) > laid:
+        return "Stop: the recipe was decided anew since the control patch. Lay it anew where it shows least."
+    return ""
 
 
 def _stop(said: str) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 from fastapi import APIRouter
 
 from proofpatch.errors import InputError
+from proofpatch.shop.run import check_zones
 from proofpatch.shop.store import Entry, Overtaken, Store
 from proofpatch.web.api import models as m
 from proofpatch.web.api.find import JOB_FIELDS, open_job, road_of, thing
@@ -47,8 +48,10 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     @router.put("/jobs/{id}", responses=m.CHANGES)
     def change(id: m.Key, sent: m.ChangedJob) -> m.Job:
         """The job with other tables: all of them, what is left out is gone."""
-        open_job(store, id)
+        now = open_job(store, id)
         tables = _tables(store, sent)
+        with at("tables"):
+            check_zones(store, id, now.data, tables)
         return kept(store.change("job", id, sent.version, tables, _title(tables), sent.by))
 
     @router.delete("/jobs/{id}", responses=m.CHANGES)
@@ -69,7 +72,9 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         now = open_job(store, id)
         if now.version != version:
             raise Overtaken(now, 0)
-        entry = store.undo("job", id, version)
+        with store.together(), at("tables"):
+            entry = store.undo("job", id, version)
+            check_zones(store, id, now.data, entry.data)
         if entry.title != _title(entry.data):
             entry = store.change("job", id, entry.version, entry.data, _title(entry.data))
         return kept(entry)

@@ -3,11 +3,22 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 
 from fastapi import APIRouter
 
+from proofpatch.errors import InputError
 from proofpatch.shop.log import graded_from, setting_from, setting_to, stamp
-from proofpatch.shop.run import BEGIN, RUN, add_control, add_entry, answer_check, entries_of, state_of
+from proofpatch.shop.run import (
+    BEGIN,
+    RUN,
+    add_control,
+    add_entry,
+    answer_check,
+    check_piece,
+    entries_of,
+    state_of,
+)
 from proofpatch.shop.store import Entry, Store
 from proofpatch.web.api import models as m
 from proofpatch.web.api.find import open_job, road_of, thing
@@ -16,6 +27,8 @@ from proofpatch.web.api.trouble import Declined, at
 from proofpatch.web.desk import Desk
 from proofpatch.web.sheet import held, sheet_of
 from proofpatch.web.today import TITLE, Today, today_of
+
+EARLY = datetime.timedelta(minutes=5)  # by which clocks differ (common practice, no source)
 
 
 def routes(store: Store, desk: Desk) -> APIRouter:
@@ -88,12 +101,15 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         found = today(job)
         now = datetime.datetime.now().astimezone()
         if sent.what == BEGIN and sent.at is None:
-            gate = held(found, sheet_of(store, desk, found, sent.zone, now))
+            sheet = sheet_of(store, desk, found, sent.zone, now)
+            gate = held(found, replace(sheet, piece=sent.piece or sheet.piece))
             if gate is not None:
                 raise Declined(409, "what", gate.said, "Settle that first.")
         data = sent.model_dump()
         data["at"] = sent.at or stamp()
         with at("", SETTING_FIELDS):
+            check_piece(sent.piece, int(found.work.offer["offer"].get("pieces", 1)))
+            not_yet(sent.at, now)
             if sent.setting is not None:
                 found.work.laser.check(setting_from(data["setting"]))
             entry = add_entry(store, id, data, len(found.work.measured), len(found.work.surface.coats), sent.grader)
@@ -120,6 +136,16 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         return _entry(found)
 
     return router
+
+
+def not_yet(said: str | None, now: datetime.datetime) -> None:
+    """Refuses a time to come: harm of tomorrow would keep the beam off until then."""
+    try:
+        when = datetime.datetime.fromisoformat(said) if said else now
+    except ValueError:
+        return  # said where it is read
+    if when.tzinfo is not None and when > now + EARLY:
+        raise InputError("at", "That time is not yet.", "Check the clock, or leave the time out.")
 
 
 def _entry(entry: Entry) -> m.RunEntry:

@@ -14,17 +14,22 @@ if (dial) {
     one.append(make("dt", (name.querySelector("b") ?? name).textContent), said);
     rows.append(one);
   }
-  // What keeps people whole stays beside the figures.
-  const stops = [...document.querySelectorAll("main p.stop")].map((one) => make("p", one.firstChild.textContent, "stop"));
   const awake = make("p", "", "awake hint");
   awake.dataset.when = "large";
   const back = make("button", worded("Back to the page"));
   back.type = "button";
-  sheet.append(rows, ...stops, awake, back);
+  sheet.append(rows, awake, back);
   document.body.append(sheet);
 
   const tell = (open) => document.dispatchEvent(new CustomEvent("large", { detail: open }));
-  const open = () => { sheet.showModal(); tell(true); };
+  const open = () => {
+    // What keeps people whole stays beside the figures: what the page says now, not what it might come to say.
+    for (const one of sheet.querySelectorAll("p.stop")) one.remove();
+    const said = [...document.querySelectorAll("main p.stop")].filter((one) => one.checkVisibility());
+    rows.after(...said.map((one) => make("p", one.firstChild.textContent, "stop")));
+    sheet.showModal();
+    tell(true);
+  };
   const enlarge = document.getElementById("enlarge");
   enlarge.addEventListener("click", open);
   dial.addEventListener("click", open);

@@ -16,21 +16,64 @@ async function waiting() {
   return (await Queue.all()).filter((one) => one.job === job && !one.problem);
 }
 
+/* A figure as it was typed, in SI; null: this phone cannot read it. units: of the page, {unit: [size, what is added]}. */
+function figure(typed, units) {
+  const plain = typed.trim().replace(/[\u2212\u2013]/g, "-").replace(/\s+/g, " ");
+  const found = /^([+-]?\d+(?:[.,]\d+)?) ?(.*)$/.exec(plain);
+  // 1,234 can be read in two ways.
+  if (!found || /^[+-]?[1-9]\d{0,2},\d{3}$/.test(found[1])) return null;
+  const unit = found[2].replace(/^(?:°|º|deg(?:rees?)?) ?/, "").replaceAll(" ", "").replaceAll("µ", "u");
+  const known = Object.keys(units);
+  const name = known.includes(unit) ? unit : known.find((one) => one.toLowerCase() === unit.toLowerCase());
+  return name === undefined ? null : Number(found[1].replace(",", ".")) * units[name][0] + units[name][1];
+}
+
+/* Whether bare steel may stand too near the dew point, by the page's table; what the table does not hold may. */
+function damp(table, { air, humidity, metal }) {
+  if ([air, humidity, metal].some((one) => one === undefined)) return false;
+  const row = table.air.findLastIndex((edge) => edge <= air);
+  const column = table.humidity.findIndex((edge) => humidity <= edge);
+  const least = table.least[row]?.[column];
+  return least === undefined || metal - air < least;
+}
+
+/* What of the figures that wait is beyond its limit, or unread: {name of the check: the sentence}. page: of the day. */
+function beyond(page, typed) {
+  const [found, read] = [{}, {}];
+  for (const [name, value] of Object.entries(typed)) {
+    const check = page.querySelector(`[data-check="${CSS.escape(name)}"][data-least]`);
+    const number = check && figure(value, JSON.parse(check.dataset.units));
+    if (!check || number === null) {
+      found[name] = worded("Stop: {0} was typed, which this phone cannot judge. No beam before the laptop has it.", value);
+    } else if (number < Number(check.dataset.least) || number > Number(check.dataset.most)) {
+      found[name] = check.querySelector(".beyond").textContent;
+    } else read[name] = number;
+  }
+  const table = page.getElementById("run")?.dataset.damp;
+  if (table && damp(JSON.parse(table), read)) found.metal ??= page.getElementById("dew").textContent;
+  return found;
+}
+
 /* The checks of today that nobody answered, those that are not in order, and the control patch, as this phone knows. */
 function morning(entries) {
   const today = dayOf(new Date());
   const same = place.dataset.day === today;
   const mine = entries.filter((one) => dayOf(new Date(one.at)) === today);
-  const said = {};
+  const [said, typed] = [{}, {}];
   for (const one of mine.filter((each) => ended(each, "/run/day"))) {
-    for (const [name, value] of one.fields) if (name.startsWith("check-")) said[name.slice(6)] = value;
+    for (const [name, value] of one.fields) {
+      if (name.startsWith("check-")) said[name.slice(6)] = value;
+      else if (name.startsWith("value-") && value.trim()) typed[name.slice(6)] = value.trim();
+      else if (name.startsWith("value-")) delete typed[name.slice(6)];
+    }
   }
   const open = words(same ? place.dataset.open : place.dataset.asks).filter((name) => !said[name]);
-  const wrong = Object.keys(said).filter((name) => said[name] !== "yes");
+  const before = words(same ? place.dataset.wrong : "").filter((name) => !said[name]);
+  const wrong = [...before, ...Object.keys(said).filter((name) => said[name] !== "yes")];
   const last = mine.filter((one) => ended(one, "/run/control")).at(-1);
   const grades = last && `${field(last, "harm") === "none" ? field(last, "residue") : "clean"}, ${field(last, "harm")}`;
   const harmed = mine.filter(harms).at(-1);
-  return { same, open, wrong, last, grades, harmed, control: last ? null : same ? place.dataset.control : "none", mine };
+  return { same, open, wrong, typed, last, grades, harmed, control: last ? null : same ? place.dataset.control : "none", mine };
 }
 
 /* Whether an entry says that the piece itself was harmed, or may be: any sign that stops counts here. */
@@ -41,6 +84,7 @@ function harms(one) {
 
 /* Why nothing is begun, as far as this phone knows; null: nothing new stands against it. */
 function shut(found) {
+  if (found.beyond) return found.beyond;
   if (found.wrong.length) return worded("Stop: a check of today is not in order. Put it right, then answer it anew.");
   if (found.open.length) return worded("Stop: {0} checks of today are open.", found.open.length);
   if (found.last) {
@@ -120,6 +164,8 @@ function heading(state, graded) {
   document.querySelector("h1").textContent = worded("Zone {0}: {1}.", place.dataset.zone, said);
 }
 
+let filled = false;
+
 /* The day: what waits is answered, and after the last answer the control patch is asked for. */
 function showDay(found) {
   const control = document.getElementById("control");
@@ -134,6 +180,12 @@ function showDay(found) {
       if (radio) radio.checked = true;
     }
   }
+  // What was read off stands in the form again, or the next answer would take it back; never over what is being typed.
+  for (const [name, value] of filled ? [] : Object.entries(found.typed)) {
+    const input = document.getElementById(`value-${name}`);
+    if (input) input.value = value;
+  }
+  filled = true;
   if (!found.mine.length && found.same) return;
   if (control) control.hidden = found.open.length > 0 || found.wrong.length > 0;
   const news = (found.grades && meaning(document, found.grades)) || shut(found);
@@ -149,11 +201,11 @@ function meaning(page, grades) {
   return page.querySelector("#control[data-known]") ? "" : worded("Stop: what this control patch means is not known on this phone. No beam before the laptop has it.");
 }
 
-/* A surprise that waits here shuts the zones too. */
-async function surprised(found) {
+/* The page of the day: this one, or what this phone keeps of it. */
+async function dayPage() {
+  if (document.getElementById("checks")) return document;
   const copy = await (await caches.open("pages")).match(location.pathname.replace(/\/run.*$/, "/run/day"));
-  const day = new DOMParser().parseFromString(await copy?.text() ?? "", "text/html");
-  return meaning(day, found.grades) !== "";
+  return new DOMParser().parseFromString(await copy?.text() ?? "", "text/html");
 }
 
 /* What waits last is taken back on this phone: it was not sent. */
@@ -177,7 +229,12 @@ async function showWaiting() {
   if (waited && !entries.length && document.getElementById("reach").hidden) { location.reload(); return; }
   waited = entries.length;
   const found = morning(entries);
-  if (found.grades && await surprised(found)) found.wrong.push("control");
+  // A surprise that waits here shuts the zones too, and so does a figure beyond its limit.
+  const page = found.grades || Object.keys(found.typed).length ? await dayPage() : null;
+  if (found.grades && meaning(page, found.grades) !== "") found.wrong.push("control");
+  const stops = page ? beyond(page, found.typed) : {};
+  found.beyond = Object.values(stops)[0] ?? null;
+  found.wrong.push(...Object.keys(stops));
   if (document.getElementById("checks")) showDay(found);
   else if (entries.length || !found.same) {
     showRows(entries);
