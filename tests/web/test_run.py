@@ -262,6 +262,9 @@ def test_in_a_batch_the_first_off_is_graded_before_the_next_is_begun(client, sto
     assert post(client, job, what="begin", zone="1", piece="2").status_code == 422
     page = client.get(f"{job}/run")
     assert "Stop. The first-off is graded before the next is begun" in stop_of(page)
+    # It can be graded where it is asked for: the done piece stays in hand until then.
+    assert "Piece 1 of 12. Zone 1, face, is done. Grade it." in seen(page)
+    assert shown(page) == ["Keep the grade of zone 1"]
     post(client, job, what="check", zone="1", piece="1", residue="clean", harm="none")
     page = client.get(f"{job}/run")
     assert shown(page) == ["Begin zone 1"]

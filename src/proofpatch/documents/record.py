@@ -177,10 +177,12 @@ def _areas(areas: Mapping[str, Any] | None, pieces: int) -> str:
 
 def _settings(record: Mapping[str, Any]) -> list[str]:
     names = {one["number"]: one["name"] for one in record["zones"]}
-    found = []
+    # What reads the same is one setting: a knob may differ by less than is shown.
+    zones: dict[str, list[str]] = {}
     for one in record["settings"]:
-        where = ", ".join(names.get(number, f"zone {number}") for number in one["zones"])
-        found.append(f"{_capital(where)}{': ' if where else ''}{setting_words(one['setting'])}.")
+        own = zones.setdefault(setting_words(one["setting"]), [])
+        own += [name for number in one["zones"] if (name := names.get(number, f"zone {number}")) not in own]
+    found = [f"{_capital(', '.join(own))}{': ' if own else ''}{words}." for words, own in zones.items()]
     return found or [f"Settings really used: {NOT_RECORDED}."]
 
 
@@ -188,7 +190,7 @@ def _day(one: Mapping[str, Any], locale: str) -> str:
     day = day_words(datetime.date.fromisoformat(one["date"]), locale)
     said = f"{day}: {one['right']} of {one['checks']} checks at the start of the day were right"
     if one["controls"]:
-        said += f", {one['controls']} control patch{'' if one['controls'] == 1 else 'es'} laid first"
+        said += f", {one['controls']} control patch{'' if one['controls'] == 1 else 'es'} laid"
     return ". ".join([said, *(f"{each['title']}: {show(each['value'], each['kind'])}" for each in one["values"])]) + "."
 
 

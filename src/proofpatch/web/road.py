@@ -21,6 +21,7 @@ from proofpatch.learn.recipe import Recipe
 from proofpatch.learn.stopping import ANY_AREA, another_strip
 from proofpatch.measure.zones import likely, totals
 from proofpatch.physics.rows import THICKNESS
+from proofpatch.physics.setting import Setting
 from proofpatch.pictures.field import field_of
 from proofpatch.pictures.ruler import Dial, dials
 from proofpatch.pictures.window import Drawn, drawn
@@ -195,7 +196,7 @@ def road(store: Store, entry: Entry) -> Road:
 class Inputs(NamedTuple):
     """All that the road of a job depends on: itself, patches, laser, units, how its quote stands, its run, its record.
 
-    passes: of the recipe that is worked by. recorded: how its completion record stands.
+    decided: the recipe that is worked by. recorded: how its completion record stands.
     """
 
     entry: Entry
@@ -204,19 +205,17 @@ class Inputs(NamedTuple):
     system: str
     quoted: str = ""
     ran: tuple[Entry, ...] = ()
-    passes: int = 1
+    decided: Entry | None = None
     recorded: str = ""
 
 
 def inputs(store: Store, entry: Entry) -> Inputs:
     """What the store says of a job now."""
     patches, ran = (tuple(store.in_order(kind, entry.id)) for kind in ("patch", "run"))
-    decided = store.all("recipe", entry.id, most=1)
-    passes = decided[0].data["record"]["setting"]["passes"] if decided else 1
+    decided = next(iter(store.all("recipe", entry.id, most=1)), None)
     laser = entry_named(store, entry.data)
-    return Inputs(
-        entry, patches, laser, units.system(), standing(store, entry.id), ran, passes, _recorded(store, entry.id)
-    )
+    quoted, recorded = standing(store, entry.id), _recorded(store, entry.id)
+    return Inputs(entry, patches, laser, units.system(), quoted, ran, decided, recorded)
 
 
 def _recorded(store: Store, key: str) -> str:
@@ -236,12 +235,15 @@ def road_of(given: Inputs) -> Road:
     found = _worked(given.entry, given.patches, given.laser, given.system, taught)
     if found.work is None or found.window is None:
         return found
+    passes = given.decided.data["record"]["setting"]["passes"] if given.decided else 1
     # What changes all day is set in, nothing is worked out anew for it.
     now = {
         "offer": Step("offer", STOPPED if found.closed else _offer_state(found.best, found.work, given.quoted),
                       given.quoted),
-        "run": _run_step(found, given.ran, given.passes), "record": _record_step(given.recorded),
+        "run": _run_step(found, given.ran, passes), "record": _record_step(given.recorded),
     }  # fmt: skip
+    if given.decided and not found.closed:
+        now["recipe"] = Step("recipe", DONE, _dialled(setting_from(given.decided.data["record"]["setting"])))
     seen = tuple(one for one in given.ran if evidence_of([one]))
     return replace(found, seen=seen, steps=tuple(now.get(one.name, one) for one in found.steps))
 
@@ -359,10 +361,13 @@ def _recipe_words(best: Recipe | None) -> str:
     """A recipe in a few words."""
     if best is None or best.setting is None:
         return ""
-    s = best.setting
-    shown = ((s.average_power, "power"), (s.repetition_rate, "frequency"), (s.travel_speed, "speed"))
-    said = ", ".join(units.show(value, kind) for value, kind in shown)
+    said = _dialled(best.setting)
     return said if best.confirmed else f"{said}, to confirm"
+
+
+def _dialled(s: Setting) -> str:
+    shown = ((s.average_power, "power"), (s.repetition_rate, "frequency"), (s.travel_speed, "speed"))
+    return ", ".join(units.show(value, kind) for value, kind in shown)
 
 
 def _measured_words(work: Job) -> str:
