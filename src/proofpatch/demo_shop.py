@@ -19,7 +19,8 @@ from proofpatch.shop.log import graded_to, stamp
 from proofpatch.shop.settings import keep_settings, settings_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.strips import lay_out, strips_of
-from proofpatch.web.road import Road, keep, road
+from proofpatch.web.come_to import keep
+from proofpatch.web.road import Road, road
 
 PIECES = Path(__file__).with_suffix(".toml")
 GRADER = "the invented workshop"

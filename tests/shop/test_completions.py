@@ -228,3 +228,28 @@ def test_a_pair_that_is_none(store):
     with pytest.raises(InputError, match="the same one"):
         add_pair(store, entry.id, digests[0], digests[0])
     assert len(pairs_of(store, entry.id)) == 1
+
+
+def test_a_batch_is_counted_in_pieces(store):
+    entry = finished_gate(store, agreed=False, log=False, offer={"pieces": 3})
+    for piece in (1, 2):
+        for zone in (1, 2, 3):
+            for n, what in enumerate(("begin", "end")):
+                said = {"what": what, "zone": zone, "piece": piece, "at": at(7 + piece, 10 * zone + 5 * n)}
+                add_entry(store, entry.id, said, ZONES)
+    for piece, harm in ((1, "none"), (2, "tint")):
+        said = {"what": "check", "zone": 2, "piece": piece, "residue": "clean", "harm": harm, "at": at(10, piece)}
+        add_entry(store, entry.id, said, ZONES)
+    found = record(store, entry)
+    assert (found["pieces"], found["pieces_done"]) == (3, 1)
+    assert [(one["state"], one["done_pieces"]) for one in found["zones"]] == [
+        ("begun", 2), ("stopped", 1), ("begun", 2)]  # fmt: skip
+    assert [one["passes"] for one in found["zones"]] == [2, 2, 2]
+    # Areas of the job file are of one piece.
+    assert found["areas"]["done_m2"] == pytest.approx(2 * 1.1 + 1.1 + 2 * 0.95 * 0.48)
+    tinted = [line for line in found["open"] if line.startswith("Inner face, piece")]
+    assert tinted == [f"Inner face, piece 2: {found['zones'][1]['grade']['surface_words']}"]
+    page = record_page(found)
+    assert page["lead"].startswith("1 of 3 pieces is done, 2.68")
+    assert page["zones"][0][2] == "done on 2 of 3"
+    assert page["looks"][1][0] == "Inner face, piece 2, the last one looked at"

@@ -12,7 +12,8 @@ import proofpatch as pp
 from proofpatch.cli import main
 from proofpatch.shop.log import graded_from
 from proofpatch.web.app import create
-from proofpatch.web.road import beliefs, road
+from proofpatch.web.come_to import beliefs
+from proofpatch.web.road import road
 
 
 def test_no_step_and_no_setting_before_the_stops_are_settled(client, store, job):

@@ -19,6 +19,8 @@ from proofpatch.shop.completions import written
 from proofpatch.shop.kept_pairs import pairs_of
 from proofpatch.shop.photos import add_photo
 from proofpatch.shop.run import add_entry
+from proofpatch.web.come_to import keep
+from proofpatch.web.road import road
 
 TICKED = {"tick-0": "yes", "tick-1": "yes"}
 
@@ -124,6 +126,24 @@ def test_two_tabs_write_once(desk, store):
     assert "It is not what you looked at any more." in seen(late)
     assert "Typed in vain</textarea>" in late.text
     assert len(written(store, desk.key)) == 1
+
+
+def standing_of(desk, store):
+    """(state, finding) of the record in the contents; what the list of jobs says comes next."""
+    found = road(store, store.get("job", desk.key))
+    keep(store, found)
+    step, about = found.steps[-1], json.loads(store.all("survey", desk.key)[0].title)
+    assert about["states"][-1] == step.state
+    return step.state, step.finding, about["next"]
+
+
+def test_the_contents_say_how_the_record_stands(desk, store):
+    assert standing_of(desk, store)[:2] == ("to do", "")
+    at = desk.write().headers["location"].removeprefix(desk.base)
+    assert standing_of(desk, store) == ("begun", "version 1, to be signed", "Have the record signed")
+    assert desk.sign(at).status_code == 303
+    assert standing_of(desk, store) == ("done", "signed by A. Fenwick", "The record is signed")
+    assert "signed by A. Fenwick" in seen(desk.get("/survey"))
 
 
 def test_it_is_signed_with_a_finger(desk, store):

@@ -77,7 +77,8 @@ def record_page(record: Mapping[str, Any], draft: bool = False) -> dict[str, Any
         **headed("Completion record", record["number"], shop, customer, record["title"]), "facts": facts, "to": "For",
         "versioned": f". {DRAFT}" if draft else f", version {record['version']}" if record["version"] > 1 else "",
         "lead": lead(record), "agreed": _agreed(record["agreed"], locale), "wanted": record["wanted"],
-        "zones": [_zone(one, locale) for one in record["zones"]], "areas": _areas(record["areas"]),
+        "zones": [_zone(one, record, locale) for one in record["zones"]],
+        "areas": _areas(record["areas"], record.get("pieces", 1)),
         "laser": [record["laser"]["title"], *record["laser"]["measured"]], "settings": _settings(record),
         "patches": _patches(record["patches"]), "beam": f"Beam on: {NOT_RECORDED}." if record["beam_s"] is None
         else f"Beam on, as it was logged: {show(record['beam_s'], 'duration')} in all.",
@@ -105,12 +106,21 @@ def lead(record: Mapping[str, Any]) -> str:
         return f"What was done is {NOT_MEASURED}. {points}"
     if all(one["state"] is None for one in worked):
         return f"What was done is {NOT_RECORDED}. {points}"
+    pieces = record.get("pieces", 1)
+    if pieces > 1:
+        count, area = record["pieces_done"], show(record["pieces_done"] * sum(one["area_m2"] for one in worked), "area")
+        parts = f"All {pieces} pieces are" if count == pieces else f"{count} of {pieces} pieces {_is(count)}"
+        return f"{parts} done{f', {area}' if count else ''}. {points}"
     area = show(sum(one["area_m2"] for one in done), "area")
     if len(done) == len(worked):
         parts = "The zone is" if len(worked) == 1 else f"All {len(worked)} zones are"
         return f"{parts} done, {area}. {points}"
-    return f"{len(done)} of {len(worked)} zones {'is' if len(done) == 1 else 'are'} done" + (
+    return f"{len(done)} of {len(worked)} zones {_is(len(done))} done" + (
         f", {area}. {points}" if done else f". {points}")  # fmt: skip
+
+
+def _is(count: int) -> str:
+    return "is" if count == 1 else "are"
 
 
 def _party(one: Mapping[str, Any]) -> Party:
@@ -131,14 +141,16 @@ def _agreed(agreed: Mapping[str, Any] | None, locale: str) -> dict[str, Any]:
     return {"words": words, "scope": agreed["scope"], "finish": [*sample, *agreed["finish"]]}
 
 
-def _zone(one: Mapping[str, Any], locale: str) -> list[str]:
+def _zone(one: Mapping[str, Any], record: Mapping[str, Any], locale: str) -> list[str]:
     """Name, area, state, passes, time at it, from and to."""
-    name = _capital(one["name"])
+    name, pieces = _capital(one["name"]), record.get("pieces", 1)
+    area = show(one["area_m2"], "area", like=record["areas"]["all_m2"] if record["areas"] else None)
     if one["untouched"]:
-        return [name, show(one["area_m2"], "area"), "not touched", "", "", ""]
+        return [name, area, "not touched", "", "", ""]
     by_hand = f", {show(one['hand_finish'], 'share')} of it by hand" if one["hand_finish"] else ""
     return [
-        name, show(one["area_m2"], "area") + by_hand, one["state"] or NOT_RECORDED,
+        name, area + by_hand,
+        f"done on {one['done_pieces']} of {pieces}" if pieces > 1 and one["state"] else one["state"] or NOT_RECORDED,
         NOT_RECORDED if one["passes"] is None else str(one["passes"]),
         NOT_RECORDED if one["worked_s"] is None else show(one["worked_s"], "duration"),
         _span(one["began"], one["ended"], locale),
@@ -153,23 +165,24 @@ def _patches(patches: Mapping[str, int]) -> str:
     return f"{said}, {harmed} of them showed harm." if harmed else f"{said}, none showed harm."
 
 
-def _areas(areas: Mapping[str, Any] | None) -> str:
+def _areas(areas: Mapping[str, Any] | None, pieces: int) -> str:
     if areas is None:
         return f"Area: {NOT_MEASURED}."
     like = areas["all_m2"]
     ends = " to ".join(show(areas[name], "area", like=like) for name in ("low_m2", "high_m2"))
-    said = (
-        f"Area in all {show(like, 'area')}, nine times in ten {ends}; under the beam {show(areas['beam_m2'], 'area')}."
-    )
+    of = f"of each of {pieces} pieces" if pieces > 1 else "in all"
+    said = f"Area {of} {show(like, 'area')}, nine times in ten {ends}; under the beam {show(areas['beam_m2'], 'area')}."
     return said + (f" By hand {show(areas['by_hand_m2'], 'area')}." if areas["by_hand_m2"] else "")
 
 
 def _settings(record: Mapping[str, Any]) -> list[str]:
     names = {one["number"]: one["name"] for one in record["zones"]}
-    found = []
+    # What reads the same is one setting: a knob may differ by less than is shown.
+    zones: dict[str, list[str]] = {}
     for one in record["settings"]:
-        where = ", ".join(names.get(number, f"zone {number}") for number in one["zones"])
-        found.append(f"{_capital(where)}{': ' if where else ''}{setting_words(one['setting'])}.")
+        own = zones.setdefault(setting_words(one["setting"]), [])
+        own += [name for number in one["zones"] if (name := names.get(number, f"zone {number}")) not in own]
+    found = [f"{_capital(', '.join(own))}{': ' if own else ''}{words}." for words, own in zones.items()]
     return found or [f"Settings really used: {NOT_RECORDED}."]
 
 
@@ -177,7 +190,7 @@ def _day(one: Mapping[str, Any], locale: str) -> str:
     day = day_words(datetime.date.fromisoformat(one["date"]), locale)
     said = f"{day}: {one['right']} of {one['checks']} checks at the start of the day were right"
     if one["controls"]:
-        said += f", {one['controls']} control patch{'' if one['controls'] == 1 else 'es'} laid first"
+        said += f", {one['controls']} control patch{'' if one['controls'] == 1 else 'es'} laid"
     return ". ".join([said, *(f"{each['title']}: {show(each['value'], each['kind'])}" for each in one["values"])]) + "."
 
 
@@ -205,6 +218,8 @@ def _look(name: str, grade: Mapping[str, Any] | None, locale: str) -> list[str]:
         grade["surface_words"] or f"Change of the surface: {NOT_MEASURED}.",
     ))) + left  # fmt: skip
     who = f"{grade['grader']}, {_moment(grade['at'], locale)}" if grade["grader"] else _moment(grade["at"], locale)
+    if grade.get("piece") is not None:
+        name = f"{name}, piece {grade['piece']}, the last one looked at"
     return [_capital(name), words, who + ("" if grade["wiped"] else ", dust not wiped off")]
 
 

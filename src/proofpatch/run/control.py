@@ -40,7 +40,7 @@ from proofpatch.materials import coating, coating_ids
 from proofpatch.physics import rows as at
 from proofpatch.run.day import figures
 from proofpatch.run.piece import holds, piece_of, table
-from proofpatch.units import chance as said
+from proofpatch.survey.identify import chance_words as said
 
 Floats = NDArray[np.float64]
 SIZES = (("low", 0.185), ("value", 0.63), ("high", 0.185))
@@ -131,7 +131,10 @@ def control(
     if causes[0].name == NOTHING:
         likely += f" It may be nothing, too: a patch comes out so now and then, {said(causes[0].share)}."
     words = f"A surprise: {last.residue}. The belief gave that or worse {said(chance)}. {likely}"
-    return Control(SURPRISED, chance, told, causes, words, " ".join((first.next, "Then lay the control patch anew.")))
+    # The quickest look is not always that of the likeliest cause: then the page says why it comes first.
+    steps = (first.next, "Then lay the control patch anew.")
+    quick = () if first.name == real[0].name else ("Begin with what is looked at soonest.",)
+    return Control(SURPRISED, chance, told, causes, words, " ".join((*quick, *steps)))
 
 
 def _likeliest(cause: Cause) -> str:

@@ -67,10 +67,14 @@ def record_of(
         InputError: a part of the job that cannot be read.
     """
     agreed, quote = agreed_of(store, entry.id)
+    patches = store.in_order("patch", entry.id)
+    days = [{**one.data, "controls": [key for key in one.data["controls"] if any(key == each.id for each in patches)]}
+            for one in days_of(store, entry.id)]  # fmt: skip
+    controls = {key for day in days for key in day["controls"]}
     logged = Logged(
-        [one.data for one in entries_of(store, entry.id)], [one.data for one in days_of(store, entry.id)],
+        [one.data for one in entries_of(store, entry.id)], days,
         [pair_record(store, one) for one in pairs_of(store, entry.id)], agreed, passes,
-        [one.data for one in store.in_order("patch", entry.id)],
+        [one.data for one in patches if one.id not in controls],
     )  # fmt: skip
     return {**_headed(store, entry, quote, day), **finished(work, logged, belief, air)}
 

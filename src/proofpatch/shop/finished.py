@@ -23,7 +23,7 @@ from proofpatch.run.piece import Piece, piece_of
 from proofpatch.run.stops import sign
 from proofpatch.run.visual import visual_of
 from proofpatch.shop.job import Job
-from proofpatch.shop.run import CHECK, DONE, INCIDENT, Standing, state_of
+from proofpatch.shop.run import CHECK, DONE, INCIDENT, Standing, of_piece, state_of_batch
 from proofpatch.shop.surveyed import still_there
 from proofpatch.sources import Datum, cite, sources
 
@@ -57,14 +57,19 @@ def finished(work: Job, logged: Logged, belief: Belief | None = None, air: Data 
         air: of the hazards' record; None: what to do with the residue is not told.
     """
     piece = piece_of(work.surface)
-    standing = state_of(logged.entries, len(work.measured), logged.passes)
-    zones = [_zone(zone, one, logged.entries, piece) for zone, one in zip(work.measured, standing, strict=True)]
+    pieces = max([int(work.offer["offer"].get("pieces", 1)), *(one.get("piece") or 1 for one in logged.entries)])
+    standing, on = state_of_batch(logged.entries, len(work.measured), pieces, logged.passes)
+    zones = [
+        {**_zone(zone, one, logged.entries, piece), "done_pieces": count}
+        for zone, one, count in zip(work.measured, standing, on, strict=True)
+    ]
+    worked = [count for count, one in zip(on, zones, strict=True) if not one["untouched"]]
     looked = [one["grade"] for one in zones if one["grade"]] or _whole_grades(logged.entries)
     days = [_day(one, piece) for one in logged.days]
     waste = _waste(work, belief, air, zones)
     incidents = [_incident(one, work.measured) for one in logged.entries if one["what"] == INCIDENT]
     record: dict[str, Any] = {
-        "agreed": logged.agreed, "zones": zones,
+        "agreed": logged.agreed, "zones": zones, "pieces": pieces, "pieces_done": min(worked, default=0),
         "laser": {"title": work.laser.title, "measured": list(work.laser.measured)},
         "surface": {"coats": [one.title for one in work.surface.coats], "substrate": piece.substrate},
         "patches": {"graded": len(logged.patches), "harmed": sum(one["harm"] != "none" for one in logged.patches)},
@@ -116,7 +121,7 @@ def _grade(entries: Sequence[Data], piece: Piece) -> dict[str, Any] | None:
     return {
         "residue": last["residue"], "harm": last["harm"], "fraction_left": last["fraction_left"], "at": last["at"],
         "grader": last["grader"], "wiped": last["wiped"], "left_words": seen.left, "surface_words": seen.surface,
-        "looks": len(looked), "sources": list(seen.sources),
+        "piece": last.get("piece"), "looks": len(looked), "sources": list(seen.sources),
     }  # fmt: skip
 
 
@@ -135,7 +140,7 @@ def _areas(measured: Sequence[Zone], zones: Sequence[Data]) -> dict[str, Any] | 
         return None
     sums = totals(measured)
     low, high = likely(sums.area, sums.spread) if sums.area else (0.0, 0.0)
-    done = sum(one["beam_m2"] for one in zones if one["state"] == DONE)
+    done = sum(one["done_pieces"] * one["beam_m2"] for one in zones)
     return {"all_m2": sums.area, "low_m2": low, "high_m2": high, "beam_m2": sums.beam, "by_hand_m2": sums.by_hand,
             "done_m2": done, "spread": sums.spread}  # fmt: skip
 
@@ -158,7 +163,7 @@ def _day(data: Data, piece: Piece) -> dict[str, Any]:
 
 def _waste(work: Job, belief: Belief | None, air: Data | None, zones: Sequence[Data]) -> dict[str, Any]:
     """What came off where the work is done [kg], 8 times in 10, what of it was caught, and what the residue is."""
-    done = sum(one["beam_m2"] for one in zones if one["state"] == DONE)
+    done = sum(one["done_pieces"] * one["beam_m2"] for one in zones)
     mass = caught = None
     if belief is not None and done > 0:
         drawn = removed_mass(belief, done)
@@ -180,12 +185,16 @@ def _open(work: Job, record: Data, logged: Logged) -> list[str]:
     lines = [] if logged.entries else [UNLOGGED]
     for one in record["zones"]:
         if not one["untouched"] and one["state"] not in (None, DONE):
-            lines.append(f"{_capital(one['name'])}: {one['state']}.")
-        grade = one["grade"]
-        if grade and grade["residue"] not in (None, "clean"):
-            lines.append(f"{_capital(one['name'])}: {grade['left_words']}")
-        if grade and grade["harm"] not in (None, "none"):
-            lines.append(f"{_capital(one['name'])}: {grade['surface_words']}")
+            of = f" on {one['done_pieces']} of {record['pieces']} pieces" if record["pieces"] > 1 else ""
+            lines.append(f"{_capital(one['name'])}: {one['state']}{', done' + of if of else ''}.")
+        own = [each for each in logged.entries if each["zone"] == one["number"]]
+        for number in range(1, record["pieces"] + 1):
+            grade = _grade(of_piece(own, number), piece_of(work.surface))
+            where = _capital(one["name"]) + (f", piece {number}" if record["pieces"] > 1 else "")
+            if grade and grade["residue"] not in (None, "clean"):
+                lines.append(f"{where}: {grade['left_words']}")
+            if grade and grade["harm"] not in (None, "none"):
+                lines.append(f"{where}: {grade['surface_words']}")
     if not record["zones"]:
         lines.append("No zones were measured, so what is done is not counted.")
     if logged.agreed is None:

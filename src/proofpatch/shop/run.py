@@ -276,6 +276,24 @@ def of_piece(entries: Iterable[Entry | Mapping[str, Any]], piece: int) -> list[M
     return [data for data in rows if data.get("piece") in (None, piece)]
 
 
+def state_of_batch(
+    entries: Sequence[Entry | Mapping[str, Any]], zones: int, pieces: int, passes: int = 1
+) -> tuple[tuple[Standing, ...], tuple[int, ...]]:
+    """(where each zone stands over all equal pieces; on how many pieces it is done), by number of the zone.
+
+    Done is what is done on every piece. Minutes are those of all, passes those of the piece that had most.
+    """
+    each = [state_of(of_piece(entries, piece), zones, passes) for piece in range(1, pieces + 1)]
+    found, done = [], []
+    for of_zone in zip(*each, strict=True):
+        states = {one.state for one in of_zone}
+        state = STOPPED if STOPPED in states else states.pop() if len(states) == 1 else BEGUN
+        found.append(Standing(of_zone[0].zone, state, sum(one.minutes for one in of_zone),
+                              max(one.passes for one in of_zone)))  # fmt: skip
+        done.append(sum(one.state == DONE for one in of_zone))
+    return tuple(found), tuple(done)
+
+
 def checks_of_batch(entries: Iterable[Entry | Mapping[str, Any]]) -> dict[int, bool]:
     """{number of the piece: whether its last grade was clean, without harm}, for `run.batch.batch`."""
     rows = [one.data if isinstance(one, Entry) else one for one in entries]

@@ -16,7 +16,8 @@ from typing import Any, TypeVar
 
 from proofpatch.physics.elementwise import numba
 from proofpatch.shop.store import Entry, Store
-from proofpatch.web.road import Inputs, Road, inputs, keep, road_of
+from proofpatch.web.come_to import keep
+from proofpatch.web.road import Inputs, Road, inputs, road_of
 
 PATIENCE = 0.12  # s a page waits before it says that it is at work
 KEPT = 64  # answers held in memory

@@ -184,4 +184,4 @@ def _row(entry: Entry, note: str | None, lasers: Mapping[str, int]) -> dict[str,
     if (about.get("version"), about.get("laser", 0)) != now:
         about = {"next": "Open it", "states": [], "found": ""}
     about.setdefault("at", "survey")
-    return {"entry": entry, **about}
+    return {"entry": entry, "over": about["states"][-1:] == ["done"], **about}

@@ -25,11 +25,12 @@ from proofpatch.shop.seen import seen_of
 from proofpatch.shop.store import Store, of_job
 from proofpatch.shop.strips import NAMED, Step, Strip, strip_of, strips_of
 from proofpatch.units import parse
+from proofpatch.web.come_to import beliefs
 from proofpatch.web.desk import Desk
 from proofpatch.web.jobs import with_photo
 from proofpatch.web.laying import lay_next
 from proofpatch.web.once import Later, in_one
-from proofpatch.web.road import Road, beliefs
+from proofpatch.web.road import Road
 from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
 
 MOST_GONE = 50  # taken back, that are offered again

@@ -13,6 +13,7 @@ from proofpatch.shop.kept_pairs import laid
 from proofpatch.shop.pairs import pair_jpegs
 from proofpatch.shop.store import Store
 from proofpatch.web.road import Road
+from proofpatch.web.today import recipe_in_hand
 
 WIDE = 1200  # px of a picture on paper, before it is fitted
 REFUSED = "The job is refused: nothing was done on it, and there is nothing to record."
@@ -26,7 +27,9 @@ def record_now(store: Store, found: Road) -> dict[str, Any]:
     """
     if found.work is None or found.stop:
         raise InputError("record", REFUSED, "Keep it as a note.")
-    passes = found.best.setting.passes if found.best is not None and found.best.setting is not None else 1
+    # The run counts by the recipe that was decided, so its record does.
+    decided = recipe_in_hand(store, found.entry.id)
+    passes = int(decided.data["record"]["setting"]["passes"]) if decided else 1
     belief = found.window.belief if found.window is not None else None
     air = found.hazards["air"] if found.hazards else None
     return record_of(store, found.entry, found.work, passes, belief, air)

@@ -12,31 +12,29 @@ from typing import Any, NamedTuple
 
 import proofpatch as pp
 from proofpatch import units
-from proofpatch.bench_levels import levels
 from proofpatch.cli_hazards import of_job
 from proofpatch.cli_show import as_dialled, margin_words
 from proofpatch.errors import InputError
 from proofpatch.hazards.room import Zone
 from proofpatch.learn.forecast import Window, quantiles
 from proofpatch.learn.recipe import Recipe
-from proofpatch.learn.rows import setting_rows
 from proofpatch.learn.stopping import ANY_AREA, another_strip
 from proofpatch.measure.zones import likely, totals
 from proofpatch.physics.rows import THICKNESS
-from proofpatch.physics.sweep import mean_dose
+from proofpatch.physics.setting import Setting
 from proofpatch.pictures.field import field_of
 from proofpatch.pictures.ruler import Dial, dials
 from proofpatch.pictures.window import Drawn, drawn
 from proofpatch.records import forecast_record, patches_record, recipe_record, without_top_layer
 from proofpatch.records_hazards import plan_record
 from proofpatch.records_survey import survey_record
+from proofpatch.shop.completions import record_standing
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
-from proofpatch.shop.log import graded_on_its_day, setting_from, setting_to
+from proofpatch.shop.log import graded_on_its_day, setting_from
 from proofpatch.shop.papers import standing
-from proofpatch.shop.run import evidence_of, state_of
-from proofpatch.shop.store import Entry, Overtaken, Store, plain
-from proofpatch.shop.strips import strips_of
+from proofpatch.shop.run import evidence_of, of_piece, state_of
+from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
 from proofpatch.survey.identify import chance_words, identify, in_100, words_of
@@ -47,6 +45,7 @@ from proofpatch.web.shared import shared
 TITLES = {"survey": "Survey", "forecast": "Forecast", "patches": "Test patches", "recipe": "Recipe",
           "measure": "Measure", "offer": "Offer", "hazards": "Hazards", "run": "Run", "record": "Record"}  # fmt: skip
 DONE, BEGUN, TO_DO, STOPPED = "done", "begun", "to do", "stopped"
+DAMAGED = "damaged"  # a record that is not what was written
 STRIP = 3  # steps of one that is laid out (common practice, no source)
 MOST_COATS = 2  # whose thickness is asked about
 KEPT = 32  # jobs whose answers are held in memory
@@ -195,9 +194,9 @@ def road(store: Store, entry: Entry) -> Road:
 
 
 class Inputs(NamedTuple):
-    """All that the road of a job depends on: itself, patches, laser, units, how its quote stands, its run.
+    """All that the road of a job depends on: itself, patches, laser, units, how its quote stands, its run, its record.
 
-    passes: of the recipe that is worked by.
+    decided: the recipe that is worked by. recorded: how its completion record stands.
     """
 
     entry: Entry
@@ -206,16 +205,25 @@ class Inputs(NamedTuple):
     system: str
     quoted: str = ""
     ran: tuple[Entry, ...] = ()
-    passes: int = 1
+    decided: Entry | None = None
+    recorded: str = ""
 
 
 def inputs(store: Store, entry: Entry) -> Inputs:
     """What the store says of a job now."""
     patches, ran = (tuple(store.in_order(kind, entry.id)) for kind in ("patch", "run"))
-    decided = store.all("recipe", entry.id, most=1)
-    passes = decided[0].data["record"]["setting"]["passes"] if decided else 1
+    decided = next(iter(store.all("recipe", entry.id, most=1)), None)
     laser = entry_named(store, entry.data)
-    return Inputs(entry, patches, laser, units.system(), standing(store, entry.id), ran, passes)
+    quoted, recorded = standing(store, entry.id), _recorded(store, entry.id)
+    return Inputs(entry, patches, laser, units.system(), quoted, ran, decided, recorded)
+
+
+def _recorded(store: Store, key: str) -> str:
+    """How the completion record stands; a damaged one stops its own pages, not the whole job."""
+    try:
+        return record_standing(store, key)
+    except InputError:
+        return DAMAGED
 
 
 @lru_cache(maxsize=KEPT)
@@ -227,12 +235,15 @@ def road_of(given: Inputs) -> Road:
     found = _worked(given.entry, given.patches, given.laser, given.system, taught)
     if found.work is None or found.window is None:
         return found
+    passes = given.decided.data["record"]["setting"]["passes"] if given.decided else 1
     # What changes all day is set in, nothing is worked out anew for it.
     now = {
         "offer": Step("offer", STOPPED if found.closed else _offer_state(found.best, found.work, given.quoted),
                       given.quoted),
-        "run": _run_step(found, given.ran, given.passes),
+        "run": _run_step(found, given.ran, passes), "record": _record_step(given.recorded),
     }  # fmt: skip
+    if given.decided and not found.closed:
+        now["recipe"] = Step("recipe", DONE, _dialled(setting_from(given.decided.data["record"]["setting"])))
     seen = tuple(one for one in given.ran if evidence_of([one]))
     return replace(found, seen=seen, steps=tuple(now.get(one.name, one) for one in found.steps))
 
@@ -240,19 +251,31 @@ def road_of(given: Inputs) -> Road:
 def _run_step(found: Road, ran: tuple[Entry, ...], passes: int) -> Step:
     """How far the run is; what was done stays said though something stops the rest."""
     assert found.work is not None
-    measured = found.work.measured
-    zones = [one for one in state_of(ran, len(measured), passes) if measured[one.zone - 1].beam_share]
-    done, all_of = sum(one.state == DONE for one in zones), len(zones)
-    stopped = found.closed or any(one.state == STOPPED for one in zones)
-    state = STOPPED if stopped else DONE if zones and done == all_of else BEGUN if ran else TO_DO
-    return Step("run", state, f"{done} of {all_of} zones done" if ran and zones else "")
+    measured, pieces = found.work.measured, int(found.work.offer["offer"].get("pieces", 1))
+    beamed = [n for n, one in enumerate(measured) if one.beam_share]
+    standing = [state_of(of_piece(ran, piece), len(measured), passes) for piece in range(1, pieces + 1)]
+    states = [[one[n].state for n in beamed] for one in standing]
+    done = [sum(state == DONE for state in one) for one in states]
+    stopped = found.closed or any(STOPPED in one for one in states)
+    state = STOPPED if stopped else DONE if beamed and sum(done) == pieces * len(beamed) else BEGUN if ran else TO_DO
+    if not ran or not beamed:
+        return Step("run", state)
+    if pieces == 1:
+        return Step("run", state, f"{done[0]} of {len(beamed)} zones done")
+    return Step("run", state, f"{done.count(len(beamed))} of {pieces} pieces done")
+
+
+def _record_step(recorded: str) -> Step:
+    """How far the proof is: written, then signed."""
+    state = STOPPED if recorded == DAMAGED else DONE if recorded.startswith("signed") else BEGUN
+    return Step("record", state if recorded else TO_DO, recorded)
 
 
 @lru_cache(maxsize=KEPT)
 def _worked(
     entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str, taught: tuple[str, ...]
 ) -> Road:  # fmt: skip
-    """The road but for what changes from hour to hour: offer and run are still to do. taught: lines of the log."""
+    """The road but for what changes all day: offer, run and record are still to do. taught: lines of the log."""
     assert system == units.system()
     number = laser.version if laser else 0
     try:
@@ -338,10 +361,13 @@ def _recipe_words(best: Recipe | None) -> str:
     """A recipe in a few words."""
     if best is None or best.setting is None:
         return ""
-    s = best.setting
-    shown = ((s.average_power, "power"), (s.repetition_rate, "frequency"), (s.travel_speed, "speed"))
-    said = ", ".join(units.show(value, kind) for value, kind in shown)
+    said = _dialled(best.setting)
     return said if best.confirmed else f"{said}, to confirm"
+
+
+def _dialled(s: Setting) -> str:
+    shown = ((s.average_power, "power"), (s.repetition_rate, "frequency"), (s.travel_speed, "speed"))
+    return ", ".join(units.show(value, kind) for value, kind in shown)
 
 
 def _measured_words(work: Job) -> str:
@@ -375,66 +401,3 @@ def choices(work: Job, test: str) -> list[dict[str, str]]:
         likely = after.favourite
         found.append({"value": value, "then": f"then {words_of(likely)}, {in_100(after.finishes[likely])}"})
     return found
-
-
-def keep(store: Store, found: Road) -> None:
-    """What a version of a job came to, as it was then; and what the list says of it."""
-    entry = found.entry
-    strips = strips_of(store, entry.id, found.patches) if found.closed is None else []
-    due = strips[-1].due if strips else ()
-    then, at = found.next, "survey"
-    if found.closed is None and not found.declined:
-        if due and not (found.best and found.best.confirmed):
-            then, at = f"Lay and grade {due[0].name}", "patches"
-        elif found.best is not None:
-            at = "recipe" if found.best.confirmed else "patches"
-        if (due or found.best is not None) and found.unguarded:
-            then, at = "Cover the hazards first", "hazards"
-        ran = next(one.state for one in found.steps if one.name == "run")
-        if not found.unguarded and ran != TO_DO:
-            then, at = "All zones are done" if ran == DONE else "Go on with the run", "run"
-    about = {
-        "version": entry.version, "laser": found.laser, "next": then[:80], "at": at,
-        "states": [one.state for one in found.steps], "found": found.steps[0].finding[:60],
-    }  # fmt: skip
-    answers: dict[str, dict[str, Any]] = {
-        "survey": {"record": found.survey, "stop": found.stop}, "forecast": {"record": found.forecast},
-        "hazards": {"record": found.hazards},
-    }  # fmt: skip
-    if found.window is not None:
-        answers["belief"] = _belief(store, found, found.window)
-    for kind, answer in answers.items():
-        data = {**answer, "job_version": entry.version, "laser_version": found.laser}
-        title, earlier = json.dumps(about), store.all(kind, entry.id, most=1)
-        if not earlier:
-            store.add(kind, data, entry.id, title)
-        elif (earlier[0].data, earlier[0].title) != (plain(data), title):
-            # Computed from the job itself: whoever writes last or first, the next change writes it anew.
-            with contextlib.suppress(Overtaken):
-                store.change(kind, earlier[0].id, earlier[0].version, data, title)
-
-
-def _belief(store: Store, found: Road, window: Window) -> dict[str, Any]:
-    """What is believed after these patches, at one setting of the job that stays the same."""
-    earlier = store.all("belief", found.entry.id, most=1)
-    reference = earlier[0].data["reference"] if earlier else setting_to(window.settings[window.best])
-    setting = setting_from(reference)
-    row = setting_rows([setting], window.belief.laser)[0]
-    dose = mean_dose(setting.average_power, setting.sweep_width, setting.travel_speed)
-    return {
-        "patches": [one.id for one in (*found.patches, *found.seen)], "chance": window.chance, "reference": reference,
-        "levels": levels(window.belief, row, float(dose)), "effective_draws": window.belief.effective_draws,
-    }  # fmt: skip
-
-
-def beliefs(store: Store, found: Road) -> list[tuple[Entry | None, Mapping[str, Any]]]:
-    """(patch, what was believed after it) from before any to the last one; what was never computed is left out."""
-    kept = store.all("belief", found.entry.id, most=1)
-    past = [one.data for one in store.history("belief", kept[0].id)] if kept else []
-    ids = [one.id for one in found.patches]
-    rows: list[tuple[Entry | None, Mapping[str, Any]]] = []
-    for count in range(len(ids) + 1):
-        said = [data for data in past if data["patches"] == ids[:count] and data["reference"] == past[-1]["reference"]]
-        if said:
-            rows.append((found.patches[count - 1] if count else None, said[-1]))
-    return rows

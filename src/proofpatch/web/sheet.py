@@ -14,7 +14,7 @@ from proofpatch.offer.hours import zone_seconds
 from proofpatch.offer.zones import Zone, measured_zone
 from proofpatch.physics.setting import Setting
 from proofpatch.run.ahead import Ahead
-from proofpatch.run.batch import Batch, batch
+from proofpatch.run.batch import Batch, batch, due_checks
 from proofpatch.run.cooling import cooling
 from proofpatch.run.order import Turn, in_order, places_of
 from proofpatch.run.stops import STOP, Sign, signs_of
@@ -103,9 +103,15 @@ class Sheet:
 
     @property
     def hold(self) -> str:
-        """Why the piece in hand is not begun, or empty."""
+        """Why the next piece is not begun, or empty."""
         one = self.batch
-        return one.words if one is not None and one.hold is not None and self.piece >= one.hold else ""
+        return one.words if one is not None and one.hold is not None and (self.piece >= one.hold or self.due) else ""
+
+    @property
+    def due(self) -> bool:
+        """Whether the piece in hand is done and only waits for its check."""
+        one = self.batch
+        return one is not None and one.next == self.piece and all(row.standing.state == DONE for row in self.rows)
 
 
 def sheet_of(store: Store, desk: Desk, day: Today, wanted: int | None, now: datetime.datetime) -> Sheet:
@@ -155,7 +161,9 @@ def held(day: Today, sheet: Sheet) -> Gate | None:
     """Why nothing is begun just now: a gate of the day, or a batch that waits for a check."""
     if day.gate is not None:
         return day.gate
-    return Gate(f"Stop. {sheet.hold}", "#log", "Look at the log") if sheet.hold else None
+    if not sheet.hold:
+        return None
+    return Gate(f"Stop. {sheet.hold}", *(("#check", "Grade it") if sheet.due else ("#log", "Look at the log")))
 
 
 # Named in the stop bar where they can come; the others stand below it.
@@ -218,11 +226,12 @@ def _pace(day: Today, entries: Sequence[Entry]) -> Pace | None:
 
 
 def _piece_in_hand(entries: Sequence[Entry], zones: list[int], pieces: int, counted: int, passes: int) -> int:
-    """The first piece of a batch that is not done."""
+    """The first piece of a batch that is not done, or is done and due for a check that nobody made."""
+    due = set(due_checks(pieces)) - set(checks_of_batch(entries)) if pieces > 1 else set()
     for piece in range(1, pieces + 1):
         mine = of_piece(entries, piece)
         standing = state_of(mine, counted, passes)
-        if not mine or any(standing[n - 1].state != DONE for n in zones):
+        if not mine or piece in due or any(standing[n - 1].state != DONE for n in zones):
             return piece
     return pieces
 
