@@ -198,6 +198,12 @@ def test_after_a_scorch_it_says_what_to_do_and_opens_only_by_a_new_control_patch
     assert post(client, job, what="begin", zone="1").status_code == 422
     entry = entries_of(store, key)[-1].data
     assert (entry["sign"], len(entry["photos"])) == ("tint", 1)
+    # "Grade it as harm" says the sign: it can be done where the zone stands stopped.
+    judge = re.search(r'<details id="judge">.*?</form>', page.text, re.S)[0]
+    assert 'name="what" value="check"' in judge
+    assert 'name="zone" value="1"' in judge
+    assert post(client, job, what="check", zone="1", residue="partial", harm="tint").status_code == 303
+    assert "Zone 1, underside, is stopped." in seen(client.get(f"{job}/run"))
     later = (datetime.datetime.now(datetime.UTC) + datetime.timedelta(seconds=1)).isoformat(timespec="seconds")
     control = {"setting": SETTING, "residue": "clean", "harm": "none", "when": later}
     laid = store.add("patch", control, key, "Control patch: clean, none")

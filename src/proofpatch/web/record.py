@@ -82,7 +82,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             entry = keep_record(store, key, told, size, record_pdf(told, size, pictures_of(store, told)))
         except InputError as error:
             return now_shown(key, error, form)
-        desk.begin(found.entry)
+        desk.wait(key)  # the contents say how it stands; that is quick, and no page has to say that it is at work
         return RedirectResponse(f"/jobs/{key}/records/{entry.id}", 303)
 
     @router.post("/jobs/{key}/record/pairs")
@@ -148,7 +148,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             take_signature(store, found, signed, pdf)
         except InputError as error:
             return kept_shown(key, one, error, form)
-        desk.begin(store.get("job", key))
+        desk.wait(key)
         return RedirectResponse(f"/jobs/{key}/records/{one}", 303)
 
     return router
