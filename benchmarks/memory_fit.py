@@ -34,7 +34,6 @@ NEAR = 0.1  # sd, of means and sds against the other sampler
 KEPT = 63  # draws a rank is taken among
 THIN = 6  # sweeps between them
 SURE = 0.01
-SPREADS = 1.3  # limits of how far two of the reference's own halves may stand apart, in NEAR
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,9 +84,7 @@ def draw_problem(layouts: list[Layout], jobs: int, rank: int, seed: int, shape: 
     groups: list[tuple[Layout, list[Floats], list[Floats]]] = [(found, [], []) for found in layouts]
     for n in range(jobs):
         found, readings, reads = groups[n % len(groups)]
-        variance = found.rest + sum(
-            spreads[key] * own for key, own in zip(found.scales, found.piece, strict=True)
-        )
+        variance = found.rest + sum(spreads[key] * own for key, own in zip(found.scales, found.piece, strict=True))
         y = found.loading @ [effects[key] for key in found.effects] + np.sqrt(variance) * rng.standard_normal(
             len(variance)
         )
@@ -177,7 +174,7 @@ def matrix_rate(size: int = 1500) -> float:
 
 def work(readings: Readings, sweeps: int) -> float:
     """Operations the fit cannot do without: the joint precision's products and its factor, every sweep."""
-    jobs, rank = readings.read.shape
+    rank = readings.read.shape[1]
     columns = [(len(cell.which), len(cell.effects)) for cell in readings.cells]
     return sweeps * (sum(2 * n * rank * k * k for n, k in columns) + len(readings.effects) ** 3 / 3)
 

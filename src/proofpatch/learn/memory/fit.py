@@ -57,7 +57,8 @@ def fit(readings: Readings, seed: int = 0, warm: int = WARM, kept: int = KEPT, s
     effects, scales = len(readings.effects), len(readings.scales)
     spreads = np.ones(scales)
     jobs_of = [np.nonzero(readings.groups == g) for g in range(scales)]
-    means, covariance = [], np.zeros((effects, effects))
+    covariance = np.zeros((effects, effects))
+    means: list[Floats] = []
     drawn_effects, drawn_spreads, spread_means = [], [], []
     for sweep in range(warm + kept):
         mean, root = effects_given(readings, spreads)
@@ -97,7 +98,7 @@ def effects_given(readings: Readings, spreads: Floats) -> tuple[Floats, Floats]:
         pull[cell.effects] += white[:, :-1].T @ white[:, -1]
     if not len(pull):
         return pull, precision
-    lower = np.linalg.cholesky(precision)
+    lower = np.asarray(np.linalg.cholesky(precision))
     return np.asarray(linalg.cho_solve((lower, True), pull)), lower
 
 

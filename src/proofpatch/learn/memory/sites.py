@@ -120,12 +120,12 @@ def taught(z: Floats, weight: Floats) -> tuple[Floats, Floats]:
     variance = np.maximum(0.5 * (half - np.sqrt(np.maximum(half**2 - 4.0 * seen[kept], 0.0))), LEAST_VARIANCE)  # (3)
     stretch = np.sqrt(1.0 / variance - 1.0)
     directions = along[:, kept].T
-    return stretch[:, None] * directions, (directions @ mean) / (variance * stretch)
+    return np.asarray(stretch[:, None] * directions), np.asarray((directions @ mean) / (variance * stretch))
 
 
 def _undone(reading: Floats, read: Floats, mean: Floats, root: Floats) -> tuple[Floats, Floats]:
     """The site on z, where y = m + A z, as a site on y: F A⁻¹ and g + F A⁻¹ m."""
-    on_y = np.linalg.solve(root.T, reading.T).T
+    on_y: Floats = np.asarray(np.linalg.solve(root.T, reading.T).T, dtype=np.float64)
     return on_y, read + on_y @ mean
 
 
