@@ -9,9 +9,7 @@ from proofpatch.learn.memory.levels import concretes, layout, shares
 
 
 def test_without_jobs_every_unknown_is_a_standard_normal():
-    surface = pp.Surface(
-        [pp.Layer("wax"), pp.Layer("oil-varnish", thickness=60e-6)], "oak", substrate_thickness=20e-3
-    )
+    surface = pp.Surface([pp.Layer("wax"), pp.Layer("oil-varnish", thickness=60e-6)], "oak", substrate_thickness=20e-3)
     for who in ((None, None), ("pulsed-500", "Ida")):
         for concrete in concretes(surface, *who):
             found = layout(concrete)

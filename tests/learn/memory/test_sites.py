@@ -59,7 +59,7 @@ def test_a_known_site_comes_back_from_draws():
 
 
 def test_few_draws_do_not_make_a_job_say_more():
-    # Without (3) the smallest variances of few draws look smaller than they are. A direction missed says less, not more.
+    # Without (3) the smallest variances of few draws look smaller than they are. A direction missed says less.
     rng = np.random.default_rng(4)
     reading, read = known_site(rng)
     mean, covariance = posterior(reading, read)

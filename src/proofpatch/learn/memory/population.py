@@ -104,12 +104,12 @@ class Population:
             return f"No earlier job: {name} starts from published data alone."
         if known.pair:
             return (
-                f"Starts from published data and {_count(known.pair, 'earlier job')} of {name} "
-                f"({_count(known.patches, 'graded patch', 'es')}), of {known.all} in all."
+                f"Starts from published data and {counted(known.pair, 'earlier job')} of {name} "
+                f"({counted(known.patches, 'graded patch', 'es')}), of {known.all} in all."
             )
         first = f"First job of {name} here"
         met = [
-            f"{_count(n, 'job')} with {what}"
+            f"{counted(n, 'job')} with {what}"
             for n, what in ((known.coating, "this coating"), (known.substrate, "this substrate"))
             if n
         ]
@@ -122,8 +122,8 @@ def population(sites: Sequence[Site], seed: int = 0, **sweeps: int) -> Populatio
     """What these jobs say together.
 
     Args:
-        sites: of finished jobs (`site`), in any order.
-        seed: same seed and sites, same answer.
+        sites: of finished jobs (`site`).
+        seed: same seed and sites in the same order, same answer.
         sweeps: warm and kept, as `fit` takes them.
 
     Raises:
@@ -147,5 +147,6 @@ def named(surface: Surface) -> str:
     return f"{coats} on {substrate(surface.substrate).title.lower()}"
 
 
-def _count(n: int, noun: str, plural: str = "s") -> str:
+def counted(n: int, noun: str, plural: str = "s") -> str:
+    """A number of things in words."""
     return f"{n} {noun}{plural if n != 1 else ''}"
