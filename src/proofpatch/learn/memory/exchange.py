@@ -70,8 +70,9 @@ class Parcel:
         recipes = sum(job.recipe is not None for job in self.jobs)
         return (
             f"From {self.shop}, made {self.made}: {counted(len(self.jobs), 'job')}, "
-            f"{counted(patches, 'graded patch', 'es')}, {counted(recipes, 'recipe')}; they are {self.origin}, signed with the key {self.key}. The signature says that nothing was changed since; "
-            "whether it is right only patches tell."
+            f"{counted(patches, 'graded patch', 'es')}, {counted(recipes, 'recipe')}; they are {self.origin}, "
+            f"signed with the key {self.key}. The signature says that nothing was changed since; whether it is right "
+            "only patches tell."
         )
 
     def sites(self, weight: float, draws: int = 2048) -> list[Site]:

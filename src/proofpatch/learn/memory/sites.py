@@ -40,7 +40,7 @@ from proofpatch.physics.setting import finite_number
 Floats = NDArray[np.float64]
 MOST_RANK = 10  # directions kept of a job
 LEAST_SHARE = 0.05  # of a component that is kept
-SLACK = 1.15  # by which γ is taken larger, as draws of an update are not quite independent; ours, measured below
+SLACK = 1.15  # γ is taken this much larger, as draws of an update are not quite independent; ours (no source)
 LEAST_VARIANCE = 1e-4
 
 
