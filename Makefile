@@ -62,6 +62,8 @@ long: install
 	$(BIN)/python benchmarks/calibration.py --write
 	$(BIN)/python benchmarks/offline.py --write
 	$(BIN)/python benchmarks/photos.py --write
+	$(BIN)/python benchmarks/memory_fit.py --write
+	$(BIN)/python benchmarks/memory.py --write
 
 clean:
 	rm -rf .venv .cache

@@ -34,10 +34,9 @@ from stamp import DOCS, stamp
 import proofpatch as pp
 from proofpatch.learn.belief import Recalled
 from proofpatch.learn.grading import CLEAN_EDGE
-from proofpatch.learn.kernels import patch_logs
 from proofpatch.learn.memory import Site, population, site
 from proofpatch.learn.memory.carried import carried
-from proofpatch.learn.update import patch_arguments
+from proofpatch.learn.memory.skill import grade_chances
 
 Floats = NDArray[np.float64]
 MEMORIES = (0, 10, 100, 1000)
@@ -64,18 +63,9 @@ def remembered(seed: int, number: int) -> Site:
     return site(pp.update(pp.prior(surface, laser, seed=number, draws=HISTORY_DRAWS), graded))
 
 
-def joint_chances(belief: pp.Belief, laid: Sequence[pp.Graded]) -> Floats:
-    """(patches, residues, harms) chances of both grades; the likelihood's "this or worse" made "just this"."""
-    every = [replace(g, residue=r, harm=h) for g in laid for r in pp.RESIDUES for h in pp.HARMS]
-    logs = patch_logs(belief.layer, belief.substrate, *patch_arguments(belief, every))
-    read = (belief.weight @ np.exp(logs)).reshape(len(laid), len(pp.RESIDUES), len(pp.HARMS))
-    just = np.concatenate([read[:, :, :1], read[:, :, 1:] - np.pad(read[:, :, 2:], ((0, 0), (0, 0), (0, 1)))], axis=2)
-    return np.asarray(just)
-
-
 def scores(belief: pp.Belief, laid: Sequence[pp.Graded], true: Truth) -> tuple[float, float, float]:
     """Mean ln chance given to the grades, to clean or not, and to harm or none of the finished surface."""
-    chances = joint_chances(belief, laid)
+    chances = grade_chances(belief, laid)
     said = [chances[i, pp.RESIDUES.index(g.residue), pp.HARMS.index(g.harm)] for i, g in enumerate(laid)]
     window = pp.forecast(belief, settings=[g.setting for g in laid])
     need, spread, margin = (

@@ -20,7 +20,7 @@ import emcee
 import numpy as np
 from numpy.typing import NDArray
 from posterior import BINS, uniformity
-from scipy import linalg, stats
+from scipy import stats
 from stamp import DOCS, stamp
 
 import proofpatch as pp
@@ -94,24 +94,25 @@ def draw_problem(layouts: list[Layout], jobs: int, rank: int, seed: int, shape: 
     return Problem([g for g in groups if g[1]], effects, spreads)
 
 
-def log_joint(problem: Problem, readings: Readings, x: Floats) -> float:
-    """ln density of all effects and ln spreads (effects + scales,), with what pieces have for themselves integrated."""
-    effects, logs = x[: len(readings.effects)], x[len(readings.effects) :]
-    if np.abs(logs).max() > 8:
-        return -np.inf
-    of = dict(zip(readings.effects, effects, strict=True))
-    spread = dict(zip(readings.scales, np.exp(logs), strict=True))
+def log_joint(problem: Problem, readings: Readings, x: Floats) -> Floats:
+    """ln density (walkers,) of all effects and ln spreads x (walkers, effects + scales), the pieces' own integrated."""
+    size = len(readings.effects)
+    effects, logs = x[:, :size], np.clip(x[:, size:], -8.0, 8.0)
+    of = {key: effects[:, i] for i, key in enumerate(readings.effects)}
+    spread = {key: np.exp(logs[:, i]) for i, key in enumerate(readings.scales)}
     alpha = scale_shape()
-    total = float(stats.norm.logpdf(effects).sum())
-    total += float((stats.invgamma.logpdf(np.exp(logs), alpha, scale=alpha - 1) + logs).sum())
+    total = stats.norm.logpdf(effects).sum(axis=1)
+    total += (stats.invgamma.logpdf(np.exp(logs), alpha, scale=alpha - 1) + logs).sum(axis=1)
     for found, jobs, reads in problem.groups:
-        mean = found.loading @ [of[key] for key in found.effects]
-        variance = found.rest + sum(spread[key] * own for key, own in zip(found.scales, found.piece, strict=True))
+        mean = np.stack([of[key] for key in found.effects], axis=1) @ found.loading.T
+        variance = found.rest + sum(
+            spread[key][:, None] * own for key, own in zip(found.scales, found.piece, strict=True)
+        )
         for f, g in zip(jobs, reads, strict=True):
-            root = linalg.cholesky(np.eye(len(g)) + (f * variance) @ f.T, lower=True)
-            white = linalg.solve_triangular(root, g - f @ mean, lower=True)
-            total += float(-0.5 * white @ white - np.log(np.diag(root)).sum())
-    return total
+            root = np.linalg.cholesky(np.eye(len(g)) + (f * variance[:, None, :]) @ f.T)
+            white = np.linalg.solve(root, (g - mean @ f.T)[:, :, None])[:, :, 0]
+            total += -0.5 * (white**2).sum(axis=1) - np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
+    return np.asarray(np.where(np.abs(x[:, size:]).max(axis=1) > 8.0, -np.inf, total))
 
 
 def reference(problem: Problem, seed: int, steps: int = STEPS, burn: int = BURN) -> tuple[Floats, Floats, float]:
@@ -119,7 +120,9 @@ def reference(problem: Problem, seed: int, steps: int = STEPS, burn: int = BURN)
     readings = problem.readings()
     size = len(readings.effects) + len(readings.scales)
     moves = [(emcee.moves.DEMove(), 0.9), (emcee.moves.DEMove(gamma0=1.0), 0.1)]
-    sampler = emcee.EnsembleSampler(WALKERS, size, lambda x: log_joint(problem, readings, x), moves=moves)
+    sampler = emcee.EnsembleSampler(
+        WALKERS, size, lambda x: log_joint(problem, readings, x), moves=moves, vectorize=True
+    )
     sampler.random_state = np.random.RandomState(seed).get_state()  # what emcee takes
     sampler.run_mcmc(0.3 * np.random.default_rng(seed).standard_normal((WALKERS, size)), steps)
     chain = sampler.get_chain(discard=burn)
@@ -203,11 +206,13 @@ def growth(jobs: int) -> tuple[int, int, float, float]:
     return jobs, len(readings.effects), seconds, seconds / (work(readings, 75) / rate)
 
 
-def agreed(seed: int, jobs: int = 10, steps: int = STEPS, burn: int = BURN) -> tuple[float, float, float]:
+def agreed(
+    seed: int, jobs: int = 10, steps: int = STEPS, burn: int = BURN, kept: int = 4000
+) -> tuple[float, float, float]:
     """(farthest mean, farthest sd, how far the reference's halves stand apart), in sds."""
     problem = draw_problem(small_layouts(), jobs, 3, seed)
     mean, sd, apart = reference(problem, seed, steps, burn)
-    means, sds = off(fit(problem.readings(), seed, warm=100, kept=4000), mean, sd)
+    means, sds = off(fit(problem.readings(), seed, warm=100, kept=kept), mean, sd)
     return float(means.max()), float(sds.max()), apart
 
 
