@@ -96,7 +96,9 @@ def test_a_memory_knows_what_it_was_told():
     mean, covariance = population(sites, warm=3, kept=10).predicted(found)
     common = shop.common(found)
     assert np.sqrt(np.mean((mean - common) ** 2)) < 0.2 < 0.5 * np.sqrt(np.mean(common**2))
-    piece = sum(shop.spread(key) * own for key, own in zip(layout(found).scales, layout(found).piece, strict=True))
+    piece = sum(
+        max(shop.spread(key), 1.0) * own for key, own in zip(layout(found).scales, layout(found).piece, strict=True)
+    )
     assert np.diag(covariance).mean() == pytest.approx(float(np.mean(piece)), rel=0.2)
 
 

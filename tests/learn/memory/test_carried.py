@@ -17,7 +17,7 @@ def tested(greasy_pan):
     setting = pp.Setting(300.0, 100e3, 30e-9, laser.spot_radius, 0.1, 10.0, 0.02, 4)
     graded = [
         pp.Graded(setting.with_(passes=n), r, "none", seconds=5.0, length=0.1)
-        for n, r in ((1, "partial"), (2, "nearly"), (4, "clean"), (6, "clean"))
+        for n, r in ((1, "nearly"), (2, "clean"), (4, "clean"), (8, "clean"), (16, "clean"))
     ]
     return pp.update(pp.prior(greasy_pan, laser, draws=512), graded)
 
@@ -77,8 +77,20 @@ def test_a_recipe_is_carried_with_its_time_and_its_room(tested):
     assert found.time == pytest.approx(found.here.area_rate / found.there.area_rate)
     assert found.patches == 0
     found.laser.check(found.there.setting)
-    assert "None of the 4 graded patches was laid with it" in found.because
+    # No patch was laid with it, so a quarter of the doubt of the ordinary limits is asked.
+    assert found.there.p_clean >= 0.9875
+    assert found.there.p_harm <= 0.0025
+    assert "None of the 5 graded patches was laid with it" in found.because
     assert "confirmation patch" in found.because
+
+
+def test_a_patch_on_the_other_laser_brings_back_the_jobs_own_limits(tested):
+    first = carried(tested, "pulsed-500")
+    laid = pp.Graded(first.there.setting, "clean", "none", laser="pulsed-500", seconds=0.1 / 0.05, length=0.1)
+    again = carried(pp.update(tested, laid), "pulsed-500")
+    assert again.patches == 1
+    assert again.there.area_rate >= first.there.area_rate
+    assert "None of the" not in again.because
 
 
 def test_every_laser_is_ranked_by_its_time(tested):

@@ -62,7 +62,7 @@ def lay_out(sites: Sequence[Site]) -> Readings:
     for each in sites:
         for part in each.parts:
             if part.reading.size and each.weight > 0:
-                concrete = Concrete(each.surface, part.stack, part.state, each.laser, each.grader)
+                concrete = Concrete(each.surface, part.stack, part.state, each.laser, each.grader, as_read=True)
                 found.setdefault(concrete, []).append((part, np.sqrt(part.share * each.weight)))
     return arranged([
         (

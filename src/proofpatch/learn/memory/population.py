@@ -47,7 +47,11 @@ class Population:
     scales: dict[Key, int] = field(repr=False)
 
     def predicted(self, concrete: Concrete) -> tuple[Floats, Floats]:
-        """Mean (unknowns,) and covariance (unknowns, unknowns) of y of the next such surface."""
+        """Mean (unknowns,) and covariance (unknowns, unknowns) of y of the next such surface.
+
+        Pieces may be found to differ more than is taken without jobs, never less: sites read far-off pieces as nearer,
+        since a likelihood is flat where a normal one falls.
+        """
         found = layout(concrete)
         met = [(column, self.effects[key]) for column, key in enumerate(found.effects) if key in self.effects]
         covariance = np.eye(len(found.rest))
@@ -60,7 +64,8 @@ class Population:
             covariance = covariance + through @ less @ through.T
         for group, variance in zip(found.scales, found.piece, strict=True):
             if group in self.scales:
-                covariance[np.diag_indices_from(covariance)] += (self.fit.spreads[self.scales[group]] - 1.0) * variance
+                more = max(float(self.fit.spreads[self.scales[group]]) - 1.0, 0.0)
+                covariance[np.diag_indices_from(covariance)] += more * variance
         return mean, 0.5 * (covariance + covariance.T)
 
     def recalled(self, surface: Surface, laser: Laser | str | None = None, grader: str | None = None) -> Recalled:
