@@ -12,7 +12,7 @@ from __future__ import annotations
 import os
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # many small matrices: a library's threads wait for each other
 
@@ -192,7 +192,8 @@ def shop_of(jobs: int, pairs: int, seed: int = 0) -> Readings:
     for coat, ground in every:
         surface = pp.Surface([pp.Layer(coat, condition="aged")], ground)
         for laser in ("pulsed-100", "pulsed-300", "pulsed-500"):
-            layouts.append(layout(concretes(surface, laser, f"grader {rng.integers(3)}")[0]))
+            whose = concretes(surface, laser, f"grader {rng.integers(3)}")[0]
+            layouts.append(layout(replace(whose, as_read=True)))
     return draw_problem(layouts, jobs, 8, seed).readings()
 
 
