@@ -61,7 +61,11 @@ long: install
 	$(BIN)/python benchmarks/posterior.py --write
 	$(BIN)/python benchmarks/calibration.py --write
 	$(BIN)/python benchmarks/offline.py --write
+	$(BIN)/python benchmarks/killed.py --write
 	$(BIN)/python benchmarks/photos.py --write
+	$(BIN)/python benchmarks/grading.py --write
+	$(BIN)/python benchmarks/pairs.py --write
+	$(BIN)/python benchmarks/photo_way.py --write
 	$(BIN)/python benchmarks/memory_fit.py --write
 	$(BIN)/python benchmarks/memory.py --write
 

@@ -1,6 +1,6 @@
 """The photo grader through the whole chain, against made photos whose truth is known. Writes docs/photos-grading.md.
 
-    python benchmarks/grading.py --seed 4 --photos 1 --write
+    python benchmarks/grading.py --write
 
 The printed sheet lies on a made piece, each window shows a made patch, a made camera takes a JPEG of 12 MP; the sheet
 is found, flattened and graded. tests/made shares no code and no constants with the grader.
@@ -9,6 +9,7 @@ is found, flattened and graded. tests/made shares no code and no constants with 
 from __future__ import annotations
 
 import argparse
+import pickle
 import sys
 import time
 from collections import Counter
@@ -23,6 +24,7 @@ sys.path.append(str(Path(__file__).parents[1] / "tests" / "made"))
 from made_photo import BIG, USUAL
 from made_sheet import printed
 from made_strip import strip_photo
+from photo_code import GRADED, digest
 
 from proofpatch.learn.evidence import HARMS, RESIDUES
 from proofpatch.photos.grade import Seen
@@ -30,6 +32,7 @@ from proofpatch.photos.grades import residue_of
 from proofpatch.photos.shot import judge as judge_shots
 from proofpatch.photos.shot import shoot
 
+SEED = 7  # of the page; never used for a choice
 STEPS, PAPERS, TILTS = 8, ("us-letter", "a4"), (0.0, 20.0)  # windows of a sheet; degrees, photo by photo
 
 
@@ -92,12 +95,29 @@ def summary(rows: list[Judged]) -> dict[str, float]:
 
 
 def run(
-    seed: int = 0, pairs: list[tuple[str, str]] | None = None, photos: int = 1, size: tuple[int, int] = BIG
-) -> list[Judged]:
-    """So many photos of a strip on every pair; without `pairs` all usual ones."""
+    seed: int = 0, pairs: list[tuple[str, str]] | None = None, photos: int = 1, size: tuple[int, int] = BIG,
+    kept: Path | None = None,
+) -> list[Judged]:  # fmt: skip
+    """So many photos of a strip on every pair; without `pairs` all usual ones.
+
+    kept: folder that keeps what was judged, pair by pair and for this code, and gives it back.
+    """
     cv2.setNumThreads(1)
     pairs = pairs or [(substrate, coating) for substrate, coatings in USUAL.items() for coating in coatings]
-    return [row for pair in pairs for photo in range(photos) for row in judge(*pair, seed, photo, size)]
+    return [row for pair in pairs for photo in range(photos) for row in _judged(*pair, seed, photo, size, kept)]
+
+
+def _judged(
+    substrate: str, coating: str, seed: int, photo: int, size: tuple[int, int], kept: Path | None
+) -> list[Judged]:
+    place = kept / f"{digest(GRADED)}-{seed}-{photo}-{coating}-{substrate}.pickle" if kept else None
+    if place and place.exists():
+        found: list[Judged] = pickle.loads(place.read_bytes())
+        return found
+    rows = judge(substrate, coating, seed, photo, size)
+    if place:
+        place.write_bytes(pickle.dumps(rows))
+    return rows
 
 
 def table(rows: list[Judged]) -> str:
@@ -140,7 +160,8 @@ def page(rows: list[Judged], seed: int, photos: int = 1) -> str:
     ring, tilted = summary([r for r in rows if r.ring]), summary([r for r in rows if r.tilt])
     seconds = [r.seconds for r in rows]
     return PAGE.format(
-        seed=seed, photos=photos, steps=s["steps"], told=s["told"], pairs=len({r.pair for r in rows}),
+        code=digest(GRADED), seed=seed, photos=photos, steps=s["steps"], told=s["told"],
+        pairs=len({r.pair for r in rows}),
         p95=f"{100 * s['p95']:.0f}", within=_percent(s["within 5"]), honest=_percent(s["inside 2 errors"]),
         right=_percent(s["grade right"]), near=_percent(s["grade near"]), missed=_percent(s["harm missed"]),
         false=_percent(s["harm false"]), burnt=_percent(s["burnt false"]), known=s["harm known"],
@@ -167,7 +188,8 @@ PAGE = """# Grading by photo, against made photos
 
 Run: `python benchmarks/grading.py --seed {seed} --photos {photos} --write`. The constants of the grader were chosen on
 seeds 0 and 1 of the same maker (its first version), three on seed 3, and one after a look at seed 2, whose false harm
-was 16 %. None was chosen on seed {seed}.
+was 16 %. In how many bands a sample is held against itself follows from the width of a joint of mortar and was tried on
+seeds 11 and 12, after the page of seed 4 had named the worst pairs. None was chosen on seed {seed}, which was run once.
 
 The whole chain: the printed sheet on a made piece, a made phone's JPEG of 12 megapixels, straight or 20° aslant, then
 found, flattened and graded. {steps} steps on {pairs} pairs of coating and substrate, eight steps a photo from untouched
@@ -202,18 +224,23 @@ Residue grade, steps:
 Harm grade, steps. True harm is judged on open ground, the worst grade over at least 0.1 % of it and 0.4 mm²:
 
 {harm}
+
+code {code}
 """
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--seed", type=int, default=0, help="0 to 3 were for building, others are for figures")
+    parser.add_argument(
+        "--seed", type=int, default=SEED, help="0 to 4, 11 and 12 were looked at, others are for figures"
+    )
     parser.add_argument("--photos", type=int, default=1, help="of each pair")
+    parser.add_argument("--kept", type=Path, help="folder that keeps what is judged, pair by pair")
     parser.add_argument("--write", action="store_true", help="write docs/photos-grading.md")
     parser.add_argument("--each", action="store_true", help="print every step")
     said = parser.parse_args()
     start = time.perf_counter()
-    rows = run(said.seed, photos=said.photos)
+    rows = run(said.seed, photos=said.photos, kept=said.kept)
     for r in rows if said.each else ():
         s = r.seen
         print(r.pair, f"{r.left:.3f}", s.fraction_left, s.fraction_error, r.harm, s.harm, r.tone, s.tone, s.warnings)

@@ -14,7 +14,6 @@ sheet. The one given stands in tests/made/made_strip.py; made_shot:made is a pin
 from __future__ import annotations
 
 import argparse
-import hashlib
 import importlib
 import math
 import sys
@@ -25,6 +24,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from photo_code import FOUND, digest
 from timing import warm
 
 from proofpatch.errors import InputError
@@ -35,7 +35,6 @@ from proofpatch.photos.frame import MM, Frame, corners
 ROOT = Path(__file__).resolve().parent.parent
 PAGE = ROOT / "docs" / "photos.md"
 SEED, PHOTOS, LONG_SIDE = 2026, 6, 2000
-CODE = ("frame.py", "find.py", "edges.py", "flatten.py", "light.py")
 
 
 @dataclass(frozen=True)
@@ -140,14 +139,6 @@ def times(maker: Maker) -> str:
     )
 
 
-def digest() -> str:
-    """Of the code the table is good for."""
-    seal = hashlib.sha256()
-    for name in CODE:
-        seal.update((ROOT / "src" / "proofpatch" / "photos" / name).read_bytes())
-    return seal.hexdigest()[:16]
-
-
 def named(where: str) -> Maker:
     """A maker by module and name; modules of tests/made are found."""
     sys.path.insert(0, str(ROOT / "tests" / "made"))
@@ -176,7 +167,7 @@ def main() -> None:
     lines = [
         *table(maker, given.photos, given.long_side), "", times(maker), "",
         f"{given.photos} photos a row, {given.long_side} pixels wide, by `{given.maker}`, seed {SEED}; "
-        f"code {digest()}.",
+        f"code {digest(FOUND)}.",
     ]  # fmt: skip
     if given.write:
         keep(lines)

@@ -1,5 +1,6 @@
 """Every command in text and as JSON, with the exit codes 0 done, 1 the answer is no, 2 bad input."""
 
+import contextlib
 import json
 import os
 import re
@@ -17,6 +18,7 @@ from proofpatch.cli import cli, main
 from proofpatch.demo import SEED
 from proofpatch.hazards import CAUTIONS
 from proofpatch.shop.log import UNIT_KEYS, read_log
+from proofpatch.shop.store import Store
 
 EXAMPLE = Path(__file__).parent.parent / "docs" / "examples" / "chest.toml"
 KNOBS = ("--power", "150 W", "--rate", "12.5 kHz", "--width", "100 ns", "--travel-speed", "50 mm/s")
@@ -35,7 +37,19 @@ SETTING_KEYS = [
     "travel_speed_m_s", "passes", "pattern",
 ]  # fmt: skip
 # Limits that a prior alone can meet, so that a recipe needs no patch.
-EASY = """
+RECORDS = """
+[lead]
+status = "negative"
+method = "laboratory test"
+date = 2025-03-11
+[[cleared]]
+hazard = "nitrocellulose"
+status = "negative"
+method = "acetone, nothing in 2 min"
+date = 2025-03-11
+"""
+EASY = (
+    """
 [job]
 year = 2001
 [surface]
@@ -49,6 +63,8 @@ p_harm_patch = 0.5
 [[zones]]
 area = "1.2 m²"
 """
+    + RECORDS
+)
 
 
 @dataclass(frozen=True)
@@ -123,6 +139,8 @@ def test_every_command_has_help_with_an_example(run):
 def test_the_examples_of_the_help_can_be_typed(chest, monkeypatch, capsys, engine):
     monkeypatch.chdir(chest.parent)
     monkeypatch.setattr("proofpatch.demo.play", lambda seed, say: {"seed": seed})
+    with contextlib.closing(Store.open("shop")) as shop:
+        shop.add("job", {"job": {"title": "Chest lid, oak"}}, title="Chest lid, oak")
     monkeypatch.setattr("uvicorn.Server.run", lambda server: None)
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("click.prompt", lambda *_, **__: "seven grey herons over the kiln")
@@ -268,7 +286,7 @@ def test_after_a_decline_nothing_asks_for_more_beam(run, engine, tmp_path):
     path = tmp_path / "table.toml"
     path.write_text(
         '[job]\nyear = 2015\n[surface]\nsubstrate = "oak"\ncondition = "new"\n'
-        '[[layers]]\ncoating = "water-based varnish"\ncondition = "fresh"\n'
+        '[[layers]]\ncoating = "water-based varnish"\ncondition = "fresh"\n' + RECORDS
     )
     assert run("patch", path).out.startswith("The forecast is decline")
     assert run("patch", path, "--json").record["answer"] == "decline"

@@ -31,7 +31,7 @@ TEXTS = ["", "   ", LONG, RUBBISH, "\x00", "a\nb", "nan", "inf", "1e308", "5e-32
 COMMANDS = {
     "bench": (("bench",), ("laser", *KNOBS, "pattern", "top_hat_share", "against", *SURFACE[1:], "picture")),
     "forecast": (("forecast",), SURFACE),
-    "patch": (("patch",), (*SURFACE, *STOP, "count", "place")),
+    "patch": (("patch",), (*SURFACE, *STOP, "count", "place", "sheet")),
     "recipe": (("recipe",), (*SURFACE, *STOP)),
     "grade": (
         ("grade", "JOB"),
@@ -46,9 +46,13 @@ COMMANDS = {
             "length",
             "grader",
             "waited",
+            "photo",
+            "strip",
+            "eye",
+            "picture",
         ),
     ),
-    "survey": (("survey",), ("laser", "evidence", *STOP, "cleared", "pdf")),
+    "survey": (("survey",), ("laser", "evidence", *STOP, "pdf")),
     "measure": (("measure",), AREA),
     "hazards": (("hazards",), ("laser", *BEAM, *FUME, "picture", "pdf")),
     "demo": (("demo",), ("seed",)),
@@ -58,6 +62,8 @@ GOOD = {
     "harm": "none", "travel_speed": "50 mm/s", "coating": "varnish",
     "substrate": "red oak", "year": "2001", "beam_diameter": "10 mm", "focal_length": "160 mm",
     "seconds": "2 s", "length": "100 mm", "shape": "panel; length=1 m; width=1 m",
+    "lead": "negative; laboratory test; 2025-03-11",
+    "cleared": "nitrocellulose; negative; acetone, nothing in 2 min; 2025-03-11",
 }  # fmt: skip
 
 

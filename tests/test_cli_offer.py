@@ -116,6 +116,10 @@ def test_without_a_confirming_patch_the_paper_is_an_estimate(run, tmp_path):
     assert "Estimate" in said
     assert "We accept estimate" in said
     assert "It depends on a test patch at this very setting" in said
+    # A ceiling or a fixed sum is promised only of what was proven.
+    for basis in ("not more than", "fixed", "estimate"):
+        (tmp_path / "gate.toml").write_text(GATE.replace("[offer]\n", f'[offer]\nbasis = "{basis}"\n'), "utf-8")
+        assert json.loads(run("gate.toml", "--json")[1])["quote"]["basis"] == "estimate"
 
 
 def test_no_recipe_no_price(run, tmp_path):
@@ -131,6 +135,7 @@ def test_no_recipe_no_price(run, tmp_path):
     [('margin = "25 %"', 'margin = "25 %"\nmark_up = 0.3', "prices.mark_up"),
      ("labour = 38.00", "labour = -1", "prices.labour"),
      ('"EUR"', '"XQQ"', "prices.currency"), ('tax = "20 %"', 'tax = "20 %"\ntax_per = "day"', "prices.tax_per"),
+     ("strips = 1", 'basis = "cheap"', "offer.basis"),
      ("step = 5", 'subcontract = ["Refinishing"]', "prices.subcontract"), ('"en_IE"', '"nowhere"', "locale"),
      ('customer = ["Mr B. Hale",', 'customer = ["王",', "customer.name"), ("[[zones]]", "[[sones]]", "sones")],
 )  # fmt: skip

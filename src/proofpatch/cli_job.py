@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import click
@@ -29,7 +30,7 @@ from proofpatch.errors import InputError
 
 @click.command()
 @argument("job", required=False)
-@options("laser", "evidence", *STOP, "cleared", "pdf")
+@options("laser", "evidence", *STOP, "pdf")
 @as_json
 def survey(job: str | None, json_: bool, **given: Any) -> None:
     """What is it, what could bite, and should the job be taken? From what was seen, tried and is known of the piece.
@@ -87,7 +88,7 @@ def forecast(job: str | None, json_: bool, **given: Any) -> None:
 
 @click.command()
 @argument("job", required=False)
-@options(*SURFACE, *STOP, "count", "place")
+@options(*SURFACE, *STOP, "count", "place", "sheet")
 @as_json
 def patch(job: str | None, json_: bool, **given: Any) -> None:
     """The next test patch, or a strip of several steps, gentlest first, and whether it still pays.
@@ -96,9 +97,13 @@ def patch(job: str | None, json_: bool, **given: Any) -> None:
     """
     import proofpatch as pp
     from proofpatch.cli_show import patch_lines
+    from proofpatch.cli_survey import check_pdf
     from proofpatch.learn.stopping import ANY_AREA, another_strip, limits_at
     from proofpatch.records import patches_record
 
+    sheet = check_pdf(given.get("sheet"), "--sheet")
+    if sheet and job is None:
+        raise InputError("--sheet", "--sheet needs a job file, beside which the strip is kept.", "Name the job.")
     count = whole("count", given, 1, 1, MOST_STEPS)
     place = "hidden" if given.get("place") is None else given["place"]
     work = cli_work.read_work("patch", job, given, json_)
@@ -110,6 +115,10 @@ def patch(job: str | None, json_: bool, **given: Any) -> None:
     area = sum(area for area, _ in work.zones) or ANY_AREA
     worth = another_strip(belief, work.limits, area, place, count=count)
     record = patches_record(worth, window)
+    if sheet and worth.strip:
+        from proofpatch.cli_sheet import lay_out
+
+        record |= lay_out(work, record["patches"], sheet)
     say(record, json_, lambda: patch_lines(record, worth.strip, work))
     if not worth.strip:
         raise Answer(NO)
@@ -117,15 +126,47 @@ def patch(job: str | None, json_: bool, **given: Any) -> None:
 
 @click.command()
 @argument("job", required=True)
-@options(*KNOBS, "residue", "harm", "fraction_left", "fraction_error", "layer", "seconds", "length", "grader", "waited")
+@options(
+    *KNOBS, "residue", "harm", "fraction_left", "fraction_error", "layer", "seconds", "length", "grader", "waited",
+    "photo", "strip", "eye", "picture",
+)  # fmt: skip
 @click.option("--unwiped", is_flag=True, help="dust was not wiped off")
+@click.option("--keep", is_flag=True, help="write the grades of the photo into the log")
 @as_json
-def grade(job: str, json_: bool, unwiped: bool, **given: Any) -> None:
-    """Write one graded patch into the log beside the job, and say what it taught.
+def grade(job: str, json_: bool, unwiped: bool, keep: bool, **given: Any) -> None:
+    """Write one graded patch into the log beside the job, and say what it taught; or grade a strip by its photo.
 
     Example: proofpatch grade chest.toml --power "500 W" --rate "20 kHz" --width "200 ns" --travel-speed "50 mm/s"
     --residue partial --harm none
     """
+    from proofpatch.cli_seen import check_words
+
+    if check_words(given, keep):
+        _grade_by_photo(job, json_, unwiped, keep, given)
+    else:
+        _grade_by_eye(job, json_, unwiped, given)
+
+
+def _grade_by_photo(job: str, json_: bool, unwiped: bool, keep: bool, given: Mapping[str, Any]) -> None:
+    import proofpatch as pp
+    from proofpatch.cli_seen import keep_lines, kept_lines, photo_record, seen_lines
+    from proofpatch.records import taught_record
+
+    work = cli_work.read_work("grade", job, {}, json_)
+    with at_options(GRADE_OPTIONS):
+        record, look, made = photo_record(work, given, keep, not unwiped)
+    if made:
+        earlier = cli_work.patches_of(work)
+        keep_lines(work, made)
+        before = pp.forecast(cli_work.believe(work, earlier), work.limits)
+        after = pp.forecast(pp.update(before.belief, [graded for _, graded in made]), work.limits)
+        record |= taught_record(str(work.log_path), before, after)
+    say(record, json_, lambda: seen_lines(record, look) + (kept_lines(record) if made else []))
+    if not (made if keep else record["told"]):
+        raise Answer(NO)
+
+
+def _grade_by_eye(job: str, json_: bool, unwiped: bool, given: dict[str, Any]) -> None:
     import proofpatch as pp
     from proofpatch.cli_show import grade_lines
     from proofpatch.learn.surface import MOST_LAYERS
@@ -256,3 +297,32 @@ def hazards(job: str | None, json_: bool, **given: Any) -> None:
     say(record, json_, lambda: hazards_lines(record))
     if not record.get("covered", True):
         raise Answer(NO)
+
+
+@click.command()
+@argument("job", required=True)
+@options("pdf")
+@as_json
+def record(job: str, json_: bool, **given: Any) -> None:
+    """What can be proved of a job from its file and patch log; the run's own log is kept in a shop.
+
+    Example: proofpatch record chest.toml --pdf record.pdf
+    """
+    import proofpatch as pp
+    from proofpatch.cli_hazards import of_job
+    from proofpatch.cli_record import file_record, record_lines, write_record
+    from proofpatch.cli_survey import check_pdf
+    from proofpatch.records_hazards import plan_record
+    from proofpatch.shop.offered import paper_of
+
+    pdf = check_pdf(given.get("pdf"))
+    work = cli_work.read_work("record", job, {}, json_)
+    _ = paper_of(work)  # what is wrong with it is said before anything is computed
+    graded = cli_work.patches_of(work)
+    belief = cli_work.believe(work, graded)
+    plan, _ = of_job(work, {}, pp.forecast(belief, work.limits))
+    found = file_record(work, graded, belief, plan_record(plan, work.title)["air"])
+    if pdf:
+        with at_options({"page": "--pdf"}):
+            write_record(found, work, pdf)
+    say(found, json_, lambda: record_lines(found, pdf))

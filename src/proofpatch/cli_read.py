@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -18,11 +19,13 @@ from proofpatch.lasers import laser as find_laser
 from proofpatch.physics.setting import MOST_PASSES, Setting
 from proofpatch.shop.job import DEFAULT_LASER, Job, find_any_laser, job_from, read_job
 from proofpatch.shop.values import quoted
+from proofpatch.survey.clear import Clearance
 from proofpatch.units import parse
 
 MOST_TEXT = 4096  # characters; longer than any name, number or path
 TRAVEL_SPEED = 0.05  # m/s, a hand at its usual pace, where none is given (common practice, no source)
 MOST_STEPS = 12
+CLEARED_FORM = "Write 'HAZARD; negative; METHOD; DATE' or 'HAZARD; accepted; NAME; CONTROLS; REASON'."
 LEAD_FORM = "Write 'negative; METHOD; DATE' or 'accepted; NAME; CONTROLS; REASON'."
 
 # name -> (option, help)
@@ -31,7 +34,7 @@ OPTIONS = {
     "coating": ("--coating", "coating, by id or everyday name"),
     "colour": ("--colour", "white, pale, red-brown, blue-green, black, clear or unknown"),
     "coating_condition": ("--coating-condition", "fresh, aged, tinted, dirty or unknown"),
-    "thickness": ("--thickness", "dry thickness of the coating, like '90 um'"),
+    "thickness": ("--thickness", "dry thickness of the coating, like '90 µm'"),
     "substrate": ("--substrate", "substrate, by id or everyday name"),
     "substrate_condition": ("--substrate-condition", "for wood new, aged, stained or unknown"),
     "year": ("--year", "year of the coating; before 1978 or undated asks for the lead status"),
@@ -99,6 +102,10 @@ OPTIONS = {
     "pieces": ("--pieces", "equal pieces; one if left out"),
     "effort": ("--effort", "time beside an open flat face, like 1.5, or kinds of work like 'carving overhead'"),
     "hand_finish": ("--hand-finish", "share finished by hand, like '10 %'"),
+    "sheet": ("--sheet", "file for the sheet of this strip, ending in .pdf; the strip is kept beside the job"),
+    "photo": ("--photo", "JPEG or PNG of a strip in its sheet, graded in place of an eye; repeat for more photos"),
+    "strip": ("--strip", "the strip in the photo, like A; the last one laid out if left out"),
+    "eye": ("--eye", "'STEP=RESIDUE, HARM' where an eye decides, like 'A2=partial, none' or 'A3=not laid'; repeat"),
     "date": ("--date", "day it was read, like 2026-03-02; today if left out"),
 }
 SURFACE = ("laser", "coating", "colour", "coating_condition", "thickness", "substrate", "substrate_condition")
@@ -106,7 +113,7 @@ BEAM = (
     "power", "rate", "width", "wavelength", "beam_diameter", "divergence", "focal_length", "exposure", "reflectance",
 )  # fmt: skip
 FUME = ("area_rate", "capture", "air_flow")
-STOP = ("year", "lead", "suspect")
+STOP = ("year", "lead", "suspect", "cleared")
 KNOBS = ("power", "rate", "width", "spot_diameter", "sweep_width", "sweep_speed", "travel_speed", "passes")
 MEASURE = (
     "mark", "lift", "power_reading", "burn_card", "material", "top_hat_share", "reading_error", "meter_error", "date",
@@ -115,8 +122,9 @@ AREA = (
     "shape", "outline", "mesh", "unit", "longest", "pick_at", "pick_box", "incidence", "focus_depth", "sweep_width",
     "zone", "pieces", "effort", "hand_finish",
 )  # fmt: skip
-REQUIRED = ("residue", "harm")
-REPEATED = ("shape", "suspect", "evidence", "cleared", "mark", "lift", "power_reading", "burn_card")
+REPEATED = (
+    "shape", "suspect", "photo", "eye", "evidence", "cleared", "mark", "lift", "power_reading", "burn_card",
+)  # fmt: skip
 
 # Field of an InputError from the core -> the option it came from.
 SETTING_OPTIONS = {
@@ -171,8 +179,7 @@ def options(*names: str) -> Callable[[Any], Any]:
         for name in reversed(names):
             flag, words = OPTIONS[name]
             function = click.option(
-                flag, name, metavar="TEXT", help=words, type=Words(), multiple=name in REPEATED,
-                required=name in REQUIRED,
+                flag, name, metavar="TEXT", help=words, type=Words(), multiple=name in REPEATED
             )(function)  # fmt: skip
         return function
 
@@ -348,7 +355,26 @@ def _table(given: Mapping[str, Any]) -> dict[str, Any]:
     }
     if given.get("lead") is not None:
         table["lead"] = read_record(given["lead"], "--lead")
+    if given.get("cleared"):
+        table["cleared"] = [{key: said for key, said in asdict(one).items() if said} for one in read_clearances(given)]
     return table
+
+
+def read_clearances(given: Mapping[str, Any]) -> list[Clearance]:
+    """What is on record about other hazards than lead.
+
+    Raises:
+        InputError: a hazard that is not known or named twice, or no record.
+    """
+    keys = ("hazard", "status", "method", "date", "name", "controls", "reason")
+    found = []
+    with at_options({f"cleared.{key}": "--cleared" for key in keys}):
+        for text in given.get("cleared") or ():
+            hazard, _, rest = text.partition(";")
+            found.append(Clearance(hazard=hazard.strip(), **read_record(rest, "--cleared", CLEARED_FORM)))
+    if len({one.hazard for one in found}) < len(found):
+        raise InputError("--cleared", "--cleared names a hazard twice.", "Keep the newer record.")
+    return found
 
 
 def read_record(text: str, flag: str, form: str = LEAD_FORM) -> dict[str, str]:

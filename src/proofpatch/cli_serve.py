@@ -17,8 +17,10 @@ from fastapi import FastAPI
 
 from proofpatch.bench import warm
 from proofpatch.cli_read import at_options
+from proofpatch.daily import Daily
 from proofpatch.demo_shop import fill
 from proofpatch.errors import InputError
+from proofpatch.shop.backup import beside
 from proofpatch.shop.certificate import certificate_of
 from proofpatch.shop.door import passphrase_set, set_passphrase
 from proofpatch.shop.photos import sweep
@@ -33,7 +35,7 @@ LONGEST_GOODBYE = 5  # s; a phone that fell asleep with its connection open hold
 
 def open_shop(
     folder: str, port: int, invented: bool, idle: float | None, ready: Callable[[], Any], network: bool = False,
-    tls: bool = False,
+    tls: bool = False, backups: str | None = None, keep: int = 0,
 ) -> None:  # fmt: skip
     """Serves the shop until it is told to end.
 
@@ -44,6 +46,7 @@ def open_shop(
         ready: called before anything is computed.
         network: open it to the network this machine is in, for who knows the passphrase.
         tls: over https with the shop's own certificate; plain http on the next port shows how a phone trusts it.
+        backups: folder of the daily ones, beside the shop's if None. keep: so many of them; 0: none are made.
 
     Raises:
         InputError: the port is taken, the folder cannot be used, or there is no passphrase yet.
@@ -81,7 +84,14 @@ def open_shop(
         threading.Thread(target=_close_when_idle, args=(server, app, idle), daemon=True).start()
     if sys.stdout.isatty():
         webbrowser.open(address)
-    server.run()
+    daily = Daily(folder, backups or beside(folder), keep, click.echo)
+    if keep:
+        app.state.daily = daily
+        daily.start()
+    try:
+        server.run()
+    finally:
+        daily.stop()
 
 
 def keep_passphrase(folder: str) -> None:

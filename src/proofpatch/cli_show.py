@@ -272,6 +272,13 @@ def patch_lines(record: Mapping[str, Any], patches: Sequence[Patch], work: Job) 
     if job:
         lines += ["", *wrapped("Put the grades where the ? stand: residue no effect, trace, partial, nearly or clean; "
                                "harm none, tint, marked or burnt.")]  # fmt: skip
+    if record.get("sheet"):
+        said = f"Strip {record['strip']} is laid out; its sheet is in {record['sheet']}. Once its dust is wiped off:"
+        lines += [
+            "",
+            *wrapped(said),
+            f"  proofpatch grade {shlex.quote(str(job))} --photo PHOTO.jpg --picture seen.png",
+        ]
     return lines + cautions_of(record)
 
 

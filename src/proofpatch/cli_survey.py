@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from proofpatch.cli_read import OPTIONS, at_options, read_laser, read_record
+from proofpatch.cli_read import OPTIONS, at_options, read_clearances, read_laser, read_record
 from proofpatch.cli_show import listed, wrapped
 from proofpatch.errors import InputError
 from proofpatch.lasers import laser as find_laser
@@ -14,7 +14,6 @@ from proofpatch.learn.limits import Hand
 from proofpatch.shop.job import DEFAULT_LASER, Job, read_job
 from proofpatch.shop.surveyed import finding_of
 from proofpatch.shop.values import read_value
-from proofpatch.survey.clear import Clearance
 from proofpatch.survey.decide import Finding, decide
 from proofpatch.survey.evidence import TESTS, read_survey, split_item
 from proofpatch.survey.identify import in_100
@@ -22,7 +21,6 @@ from proofpatch.survey.stop import Lead
 from proofpatch.units import show
 
 GIVEN = ("evidence", "year", "lead", "suspect", "cleared", "laser")
-CLEARED_FORM = "Write 'HAZARD; negative; METHOD; DATE' or 'HAZARD; accepted; NAME; CONTROLS; REASON'."
 SHOWN = 6  # coatings shown on screen
 
 
@@ -56,23 +54,11 @@ def surveyed(
         findings = read_survey(items, "--evidence")
     with at_options({f"lead.{key}": "--lead" for key in ("status", "method", "date", "name", "controls", "reason")}):
         lead = Lead(**read_record(given["lead"], "--lead")) if given.get("lead") else Lead()
-    cleared = [_clearance(text) for text in given.get("cleared") or ()]
-    if len({one.hazard for one in cleared}) < len(cleared):
-        raise InputError("--cleared", "--cleared names a hazard twice.", "Keep the newer record.")
     laser = read_laser(given) or find_laser(DEFAULT_LASER)
-    return decide(findings, laser, Hand(), lead, cleared), "Survey"
+    return decide(findings, laser, Hand(), lead, read_clearances(given)), "Survey"
 
 
-def _clearance(text: str) -> Clearance:
-    hazard, _, rest = text.partition(";")
-    names = {
-        f"cleared.{key}": "--cleared" for key in ("hazard", "status", "method", "date", "name", "controls", "reason")
-    }
-    with at_options(names):
-        return Clearance(hazard=hazard.strip(), **read_record(rest, "--cleared", CLEARED_FORM))
-
-
-def check_pdf(path: str | None) -> Path | None:
+def check_pdf(path: str | None, flag: str = "--pdf") -> Path | None:
     """The file to write into, refused before anything is computed.
 
     Raises:
@@ -81,9 +67,9 @@ def check_pdf(path: str | None) -> Path | None:
     if path is None:
         return None
     if not path.lower().endswith(".pdf"):
-        raise InputError("--pdf", f"--pdf: {path[-40:]!r} does not end in .pdf.", "Name it like survey.pdf.")
+        raise InputError(flag, f"{flag}: {path[-40:]!r} does not end in .pdf.", "Name it like survey.pdf.")
     if not Path(path).resolve().parent.is_dir():
-        raise InputError("--pdf", f"--pdf: there is no folder for {path[-40:]!r}.", "Name a place that exists.")
+        raise InputError(flag, f"{flag}: there is no folder for {path[-40:]!r}.", "Name a place that exists.")
     return Path(path)
 
 

@@ -23,6 +23,7 @@ from proofpatch.cli_read import (
     surface_of,
     whole,
 )
+from proofpatch.daily import KEPT
 
 
 @click.command()
@@ -147,8 +148,13 @@ def demo(json_: bool, **given: Any) -> None:
 @click.option("--network", is_flag=True, help="open it to phones in the same network too; needs a passphrase")
 @click.option("--tls", is_flag=True, help="over https with the shop's own certificate, so that a phone may keep pages "
               "and entries; the next port shows how a phone is made to trust it")  # fmt: skip
+@click.option("--backups", help="folder of the daily backups, best on another drive; beside the shop's if left out")
+@click.option("--keep", type=click.IntRange(0, 1000), default=KEPT, show_default=True, help="so many; 0: none are made")
 @options("until_idle")
-def serve(folder: str, port: int, invented: bool, network: bool, tls: bool, until_idle: str | None) -> None:
+def serve(
+    folder: str, port: int, invented: bool, network: bool, tls: bool, backups: str | None, keep: int,
+    until_idle: str | None,
+) -> None:  # fmt: skip
     """The shop in a browser, on this machine only unless --network is given.
 
     Example: proofpatch serve --folder shop --tls
@@ -157,7 +163,7 @@ def serve(folder: str, port: int, invented: bool, network: bool, tls: bool, unti
     from proofpatch.learn.compiled import warm
 
     idle = number("until_idle", "duration", {"until_idle": until_idle})
-    open_shop(folder, port, invented, idle, lambda: warm(note, 1), network, tls)
+    open_shop(folder, port, invented, idle, lambda: warm(note, 1), network, tls, backups, keep)
 
 
 @click.command()

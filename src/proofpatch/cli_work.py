@@ -8,18 +8,19 @@ from typing import Any
 from proofpatch.cli_answer import note, refuse
 from proofpatch.cli_read import read_job_or_options
 
+BEAMS = ("patch", "recipe", "offer")  # answers that a beam would follow
+
 
 def read_work(answer: str, path: str | None, given: Mapping[str, Any], json_: bool) -> Any:
-    """The job; a material that no beam touches ends here, and lead too where a beam would follow."""
-    from proofpatch.shop.surveyed import beam_stop, price_stop, refused
+    """The job; a material that no beam touches ends here, and what the survey leaves open where a beam would follow."""
+    from proofpatch.shop.surveyed import beam_stop, refused
     from proofpatch.survey import HardStop
 
     try:
         work = read_job_or_options(path, given)
     except HardStop as stop:
         refuse(answer, stop.because, json_)
-    stops = {"patch": beam_stop, "recipe": beam_stop, "offer": price_stop}
-    why = refused(work) or (stops[answer](work) if answer in stops else None)
+    why = refused(work) or (beam_stop(work) if answer in BEAMS else None)
     if why:
         refuse(answer, why, json_)
     return work

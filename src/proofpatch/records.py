@@ -237,6 +237,11 @@ def recipe_record(recipe: Recipe, hours: Hours | None = None) -> dict[str, Any]:
 
 def graded_record(log: str, before: Window, after: Window, graded: Graded) -> dict[str, Any]:
     """What one more graded patch taught, and what of the evidence does not fit the rest."""
+    return taught_record(log, before, after) | {"expected_chance": expected(before.belief, graded)}
+
+
+def taught_record(log: str, before: Window, after: Window) -> dict[str, Any]:
+    """What graded patches taught, and what of the evidence does not fit the rest."""
     return {
         "written": log,
         "patches": len(after.belief.evidence),
@@ -245,7 +250,6 @@ def graded_record(log: str, before: Window, after: Window, graded: Graded) -> di
         "answer": after.answer,
         "because": after.because,
         "effective_draws": after.belief.effective_draws,
-        "expected_chance": expected(before.belief, graded),
         "surprises": [found.because for found in surprises(after.belief)],
     }
 

@@ -10,6 +10,7 @@ from proofpatch.measure.mesh import Region
 from proofpatch.measure.outline import Outline, outline_record
 from proofpatch.measure.reach import Reach
 from proofpatch.measure.registry import catalogue, figures, record_of
+from proofpatch.measure.scanned import Scanned
 from proofpatch.measure.tables import INSTRUMENTS, efforts
 from proofpatch.measure.zones import Zone, likely, totals
 from proofpatch.sources import Datum, cite
@@ -76,6 +77,9 @@ def area_record(area: Area) -> dict[str, Any]:
         )
         record["outline"] = {key + ends.get(key, ""): value for key, value in given.items()}
         record["perimeter_m"] = area.perimeter
+    elif isinstance(area, Scanned):
+        record["scan"] = {"scan": area.scan, "faces": area.faces, "title": area.title, "unit": area.unit,
+                          "longest_m": area.longest}  # fmt: skip
     return record
 
 
@@ -83,6 +87,8 @@ def notes_of(area: Area) -> tuple[str, ...]:
     """What an area takes for granted, or what is odd about it."""
     if isinstance(area, Region):
         return area.mesh.notes
+    if isinstance(area, Scanned):
+        return area.notes
     return (area.note,) if isinstance(area, Outline) and area.note else ()
 
 

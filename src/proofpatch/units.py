@@ -391,6 +391,8 @@ _DATA_UNITS: Mapping[str, tuple[float, str]] = {
     "um": (1e-6, "m"),
     "mm": (1e-3, "m"),
     "m": (1, "m"),
+    "m/s": (1, "m/s"),
+    "W/m2/K": (1, "W/(m² K)"),
     "ns": (1e-9, "s"),
     "s": (1, "s"),
     "s/m": (1, "s/m"),

@@ -4,6 +4,7 @@ import numpy as np
 import photos as study
 from made_sheet import exact
 from made_shot import Pose, camera, photograph
+from photo_code import FOUND, digest
 
 from proofpatch.photos.frame import frame
 
@@ -34,3 +35,7 @@ def test_the_page_has_every_row():
     for _, words, levels in study.ROWS:
         assert text.count(f"| {words} |") == len(levels), words
     assert "MP, one thread" in text
+
+
+def test_the_page_is_as_new_as_the_code_it_covers():
+    assert f"code {digest(FOUND)}" in study.PAGE.read_text("utf-8"), "run: python benchmarks/photos.py --write"

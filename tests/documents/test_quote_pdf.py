@@ -62,6 +62,25 @@ def made_bill(quote):
     return invoice(sent, accept(sent, "A. Fenwick", DAY), "R-9", DAY, DAY + datetime.timedelta(days=14), paid)
 
 
+# Whoever signs has what is signed before the eyes: the acceptance never heads a page alone.
+@pytest.mark.parametrize("lines", [1, 3, 12, 30])
+@pytest.mark.parametrize("paper", ["a4", "us-letter"])
+def test_the_acceptance_stands_under_its_terms(lines, paper):
+    for quote in (made_quote(lines), made_quote(lines, terms=(("A", "b " * 590), ("C", "d " * 590), ("E", "f " * 90)))):
+        last = read(quote_pdf(quote, paper, SHOT)).pages[-1].extract_text()
+        before, _, after = last.partition("Acceptance")
+        assert "If the sample says no" in before
+        assert "Customer: name, signature, date" in after
+
+
+def test_a_ceiling_is_said_wherever_its_sum_stands():
+    said = words(quote_pdf(made_quote(basis="not more than")))
+    for one in ("Not more than £674.46 with VAT.", "not more than this sum without your written",
+                "As quoted, not more than £674.46", "Not more than with VAT"):  # fmt: skip
+        assert one in said
+    assert "ot more than" not in words(quote_pdf(made_quote()))
+
+
 def test_the_same_quote_gives_the_same_bytes():
     assert quote_pdf(made_quote(), photo=SHOT) == quote_pdf(made_quote(), photo=SHOT)
 

@@ -12,6 +12,7 @@ from proofpatch.documents.survey import survey_pdf, write_survey
 from proofpatch.records_survey import survey_record
 from proofpatch.survey import read_survey, split_item
 from proofpatch.survey.decide import decide
+from proofpatch.survey.evidence import TESTS
 
 DAY = datetime.date(2026, 3, 2)
 LITTLE = ("kind=clear film", "substrate=oak", "alcohol=none, 3 min", "year=1905", "beside=brass hinges, glass")
@@ -41,9 +42,19 @@ def test_it_is_one_page_that_holds_the_record(items, paper):
     assert pages == 1
     shown = [one["because"], *one["stops"], *one["cautions"], *one["doubts"], "Chest lid", "2026-03-02"]
     shown += [part["text"] for part in (*one["do_not_touch"], *one["substrate_cautions"])]
-    shown += [f"{part['name'].split('@')[0]}".replace("-", " ") for part in one["evidence"][:20]]
+    names = [part["name"].partition("@")[0] for part in one["evidence"][:20]]
+    shown += [TESTS[name].title if name in TESTS else name.replace("-", " ").capitalize() for name in names]
     for words in shown:
         assert re.sub(r"\s+", "", words) in text, words
+
+
+def test_titles_stand_where_the_record_has_ids():
+    items = ("substrate=mild-steel", "told=oil-varnish", "uv=orange")
+    _, text = text_of(survey_pdf(record(*items), "Gate", day=DAY))
+    for said in ("UV", "Told", "oilvarnish", "mildsteel"):
+        assert said in text
+    for ids in ("oil-varnish", "mild-steel", "Uv"):
+        assert ids not in text
 
 
 def test_what_was_said_is_never_markup():

@@ -98,6 +98,19 @@ def test_an_invoice_of_what_was_accepted():
         invoice(sent, signed, "R-1", LATER, DAY)
 
 
+# By hand: 674.46 with tax; the fee of 54.00 came in once, however often it stands on paper.
+@pytest.mark.parametrize(
+    ("payments", "paid"),
+    [((), "54"), ((Payment(DAY, D(54)),), "54"), ((Payment(LATER, D(54), "Test patches, cash"),), "54"),
+     ((Payment(DAY, D(20)),), "54"), ((Payment(LATER, D(100), "deposit"),), "154"),
+     ((Payment(DAY, D(60)), Payment(LATER, D(100), "deposit")), "160")],
+)  # fmt: skip
+def test_a_fee_credited_on_an_old_quote_comes_off_once(payments, paid):
+    sent = send(made_quote(), DAY)
+    bill = invoice(sent, accept(sent, "A. Fenwick", DAY), "R-1", DAY, LATER, payments)
+    assert (bill.paid, bill.owed) == (D(paid), D("674.46") - D(paid))
+
+
 def test_an_option_is_invoiced_in_place_of_the_lines():
     sent = send(made_quote(), DAY)
     bill = invoice(sent, accept(sent, "A. Fenwick", DAY, "Outer face only"), "R-1", DAY, LATER)

@@ -12,7 +12,9 @@ from proofpatch.errors import InputError
 from proofpatch.photos.colour import difference
 from proofpatch.photos.corrections import Correction, Grader, learned, tapped
 from proofpatch.photos.flat import Box, Flat
-from proofpatch.photos.grade import BURNT, COATING, PORE, Samples, grade_steps, grade_strip
+from proofpatch.photos.grade import BURNT, COATING, PORE, grade_steps, grade_strip
+from proofpatch.photos.grounds import features, mistaken
+from proofpatch.photos.looks import Samples
 from proofpatch.photos.overlay import jpeg, overlay, said
 
 
@@ -237,3 +239,17 @@ def test_a_strip_of_twelve_takes_a_second():
         grade_steps(made, samples, SCALE)
         best = min(best, time.process_time() - start)
     assert best < 2.0  # 1 s is the aim; a busy machine is given twice
+
+
+# A brick wall under soot: each ground is two materials, and the joint lies at one end of both samples.
+def test_a_joint_at_the_end_of_a_sample_is_no_likeness():
+    brick, mortar = ((48, 32, 28), (12, 9, 7)), ((80, 0, 12), (4, 2, 2))
+    under_soot = ((15, 6, 5), (2, 2, 1.5)), ((30, 0, 4), (2.5, 1, 1))
+    rng = np.random.default_rng(3)
+
+    def wall(grounds):
+        wide = SHAPE[1] // 3
+        return np.concatenate([texture(rng, grounds[1])[:, :wide], texture(rng, grounds[0])[:, wide:]], axis=1)
+
+    coated, bare = (features(light(wall(grounds)), SCALE) for grounds in (under_soot, (brick, mortar)))
+    assert max(mistaken([coated], [bare], SCALE)) < 0.01

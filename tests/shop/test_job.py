@@ -84,9 +84,9 @@ def test_the_docs_example_reads_as_written():
     assert job.lead.cleared
     ((zone, (area, effort)),) = zip(job.measured, job.zones, strict=True)
     assert [one.words.partition(":")[0] for one in zone.areas] == [
-        "area as given", "moulding by girth", "outline in a photo",
+        "area as given", "moulding by girth", "outline in a photo", "picked parts of a scan",
     ]  # fmt: skip
-    assert zone.area == pytest.approx(0.55 + 1.8 * 0.04 + zone.areas[2].area)
+    assert zone.area == pytest.approx(0.55 + 1.8 * 0.04 + zone.areas[2].area + 0.21)
     assert (area, effort) == (pytest.approx(0.95 * zone.area), 1.0)
     assert (zone.name, zone.count, zone.coating, zone.limits) == ("flat of the lid", 1, "varnish", "ordinary")
     assert (job.rates["set_up"], job.rates["hand_factor"]) == (pytest.approx(1800), 1.8)
@@ -131,6 +131,7 @@ def test_zones_of_every_sort():
         ({}, "zones[0].area"), ({"area": "1 m²", "shapes": [leg | {"length": "3 kg"}]}, "zones[0].shapes[0].length"),
         ({"shapes": [leg, {"shape": "blob"}]}, "zones[0].shapes[1].shape"),
         ({"shapes": [leg], "how": "eye"}, "zones[0].how"),
+        ({"scans": [{"scan": "lid", "area": "1 m²"}]}, "zones[0].scans[0].unit"),
         ({"outlines": [{"points": [[0, 0]]}]}, "zones[0].outlines[0].outline"),
     ):  # fmt: skip
         with pytest.raises(InputError) as error:

@@ -8,6 +8,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+import trimesh
 from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -41,7 +42,10 @@ def test_its_document_says_every_answer_and_both_ends_of_every_number(client):
                 assert answer["content"]
     shapes = document["components"]["schemas"]
     assert not {"HTTPValidationError", "ValidationError"} & set(shapes)
-    sent = [shapes[name] for name in ("Setting", "NewJob", "ChangedJob", "NewGraded", "BenchAsked", "BeamAsked")]
+    sent = [
+        shapes[name]
+        for name in ("Setting", "NewJob", "ChangedJob", "NewGraded", "NewGrades", "BenchAsked", "BeamAsked")
+    ]
     for shape in nested(sent):
         if shape.get("type") in ("number", "integer") and "enum" not in shape:
             assert {"minimum", "maximum"} <= set(shape) or shape == {"type": "integer"}, shape
@@ -76,11 +80,12 @@ ASKED = {"survey": [], "forecast": [], "patch": ["--count", "3"], "recipe": [], 
     [
         ((EXAMPLES / "chest.toml").read_text("utf-8"), "survey forecast patch recipe hazards"),
         ((EXAMPLES / "barn.toml").read_text("utf-8"), "survey hazards"),
+        ((EXAMPLES / "barn.toml").read_text("utf-8").replace("nitrocellulose", "mercury"), "patch recipe"),
         ("[surface]\nsubstrate = 'oak'\n[[layers]]\ncoating = 'alkyd-paint'\n", "patch recipe hazards"),
         ("[surface]\nsubstrate = 'oak'\n[[layers]]\ncoating = 'PVC'\n", "survey forecast patch recipe hazards"),
         ("[evidence]\nkind = 'clear film'\nsubstrate = 'oak'\nsuspect = 'asbestos'\n", "survey forecast recipe"),
     ],
-    ids=["chest", "barn", "painted", "never", "suspect"],
+    ids=["chest", "barn", "barn not cleared", "painted", "never", "suspect"],
 )  # fmt: skip
 def test_its_records_are_those_of_the_command_line(client, tmp_path, capsys, text, commands):
     path = tmp_path / "same.toml"
@@ -326,6 +331,36 @@ def test_a_photo_comes_back_without_its_place(client, kind, mode):
         assert wrong(client.post(f"jobs/{job}/photos", **bad)) in ("photo", "body")
 
 
+# A box's faces by hand; the record goes into a zone of the job's tables as it is.
+def test_a_scan_is_measured_as_it_is_kept(client):
+    job = made(client, PIPE)
+    stl = trimesh.creation.box((600, 400, 900)).export(file_type="stl")
+    sent = client.post(f"jobs/{job}/scans", files={"scan": ("a", stl)}, data={"kind": "stl", "about": "box"})
+    assert (sent.status_code, sent.json()["sides"]) == (201, [600, 400, 900])
+    assert client.get(f"jobs/{job}/scans").json()["scans"] == [sent.json()]
+    address = f"jobs/{job}/scans/{sent.json()['digest']}/measured"
+    found = client.post(address, json={"unit": "mm", "picks": ["s-top"], "reach": {}}).json()
+    assert found["area_m2"] == pytest.approx(0.24)
+    assert found["reach"]["by_hand"] == pytest.approx(0, abs=1e-9)
+    front = next(one for one in found["smooth"] if one["facing"] == "the front")
+    assert (front["area_m2"], front["picked"]) == (pytest.approx(0.54), False)
+    both = client.post(address, json={"longest_m": 0.9, "picks": ["s-top", f"f{front['seed']}"]}).json()
+    assert both["area_m2"] == pytest.approx(0.78)
+    entry = client.get(f"jobs/{job}").json()
+    tables = {**entry["tables"], "zones": [{"scans": [both["zone_scan"]]}]}
+    kept = client.put(f"jobs/{job}", json={"version": entry["version"], "tables": tables})
+    assert kept.status_code == 200, kept.text
+    for body, field in (
+        ({}, "unit"), ({"unit": "mm", "longest_m": 1}, "unit"), ({"unit": "yd"}, "unit"), ({"unit": "m"}, "unit"),
+        ({"unit": "mm", "picks": ["f999"]}, "picks"),
+        ({"unit": "mm", "reach": {"follows": False}}, "reach.focus_depth_m"),
+    ):  # fmt: skip
+        assert wrong(client.post(address, json=body)) == field, body
+    assert wrong(client.post(f"jobs/{job}/scans/{'0' * 64}/measured", json={"unit": "mm"}), 404) == "scan"
+    bad = client.post(f"jobs/{job}/scans", files={"scan": ("a", b"solid")}, data={"kind": "stl"})
+    assert wrong(bad) == "scan"
+
+
 def test_other_sites_and_hosts_are_refused(client, store):
     job = made(client, PIPE)
     for headers in ({"Origin": "http://evil.example"}, {"Origin": "null"}, {"Sec-Fetch-Site": "cross-site"}):
@@ -354,7 +389,7 @@ def test_every_call_of_the_docs_is_answered(client, tmp_path, monkeypatch):
         if form:
             more = {
                 "files": {"photo": Path(form["photo"].removeprefix("@")).read_bytes()},
-                "data": {"about": form["about"]},
+                "data": {name: value for name, value in form.items() if name != "photo"},
             }
         elif "-d" in told:
             more = {"content": told["-d"], "headers": dict([told["-H"].split(": ")])}
@@ -363,7 +398,10 @@ def test_every_call_of_the_docs_is_answered(client, tmp_path, monkeypatch):
         found = answer.json() if "json" in answer.headers["content-type"] else {}
         if url.endswith("/jobs") and method == "POST":
             names["JOB"] = found["id"]
-        names |= {"PATCH": found["graded"]["id"]} if "taught" in found else {}
+        names |= (
+            {"PATCH": found["graded"]["id"]} if "taught" in found and url.endswith(f"{names['JOB']}/graded") else {}
+        )
+        names |= {"STRIP": found["id"]} if url.endswith("/strips") else {}
         names |= {"DIGEST": found["digest"]} if "digest" in found else {}
     said = (ROOT / "docs" / "api.md").read_text("utf-8")
     for path in create_api(None, None).openapi()["paths"]:

@@ -8,12 +8,14 @@ from collections import Counter
 
 import pytest
 import schemathesis
+import trimesh
 from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from made_api import DOOR, EXAMPLES, GRADE, HERE, PAN, PIPE, made
-from made_offer import made_quote
+from made_offer import DAY, made_quote
 from made_photo import shot
+from made_run import opened, ready
 from schemathesis.checks import not_a_server_error
 from schemathesis.generation import GenerationMode
 from schemathesis.specs.openapi.checks import (
@@ -23,12 +25,14 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from proofpatch.materials import coating_ids, substrate_ids
-from proofpatch.shop.papers import send_quote
+from proofpatch.shop.log import stamp
+from proofpatch.shop.papers import Signed, quotes_of, send_quote, take_acceptance
 from proofpatch.shop.store import Store
 from proofpatch.shop.tables import KINDS
 from proofpatch.web.api import create_api
 from proofpatch.web.app import create
 
+STRIP = {"grades": [{"step": "A1", "residue": "partial", "harm": "none"}]}
 CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
 
 
@@ -42,10 +46,25 @@ def fuzzed(tmp_path_factory):
     jobs = [made(client, tables) for tables in (PAN, DOOR, PIPE, barn)]
     patch = client.post(f"jobs/{jobs[0]}/graded", json=GRADE).json()["graded"]["id"]
     photo = client.post(f"jobs/{jobs[0]}/photos", files={"photo": ("a.jpg", shot())}).json()
+    pipe = trimesh.creation.box((0.2, 0.1, 0.1)).export(file_type="stl")
+    sent = client.post(f"jobs/{jobs[0]}/scans", files={"scan": ("a.stl", pipe)}, data={"kind": "stl"}).json()
+    strip = client.post(f"jobs/{jobs[0]}/strips").json()["id"]
+    client.post(f"jobs/{jobs[0]}/strips/{strip}/photos", files={"photo": ("a.jpg", shot())})
     quote = send_quote(store, jobs[0], made_quote(), "a4", "", b"%PDF").id
+    ran = ready(store)[1]
+    opened(store, ran)
+    begun = client.post(f"jobs/{ran}/run", json={"what": "note", "words": "dry"}).json()["id"]
+    signed = Signed("A. Fenwick", DAY, stamp())
+    take_acceptance(store, quotes_of(store, jobs[0])[0], signed, b"%PDF")
+    seen = client.post(f"jobs/{jobs[0]}/graded", json=GRADE).json()["graded"]["id"]
+    bill = client.post(f"jobs/{jobs[0]}/quotes/{quote}/invoices", json={}).json()["id"]
+    decided = {"patch": seen, "name": "A", "decision": "approved"}
+    approval = client.post(f"jobs/{jobs[0]}/approvals", json=decided).json()["id"]
     known = {
         "quote": [quote], "id": jobs, "pan": jobs[:1], "PUT": jobs[1:], "POST": jobs[1:], "spare": [made(client, PIPE)],
-        "patch": [patch], "digest": [photo["digest"]],
+        "patch": [patch], "strip": [strip], "digest": [photo["digest"]], "scan": [sent["digest"]],
+        "invoice": [bill], "approval": [approval], "decided": decided,
+        "ready": [ran], "entry": [begun],
         "name": [*coating_ids(), *substrate_ids()], "tables": [PAN, DOOR, PIPE, barn], "store": store,
     }  # fmt: skip
     yield schemathesis.openapi.from_asgi("/api/openapi.json", app, headers={"Host": "127.0.0.1"}), known
@@ -57,11 +76,21 @@ OPERATIONS = [
 ]  # fmt: skip
 
 
+OF_PATH = {"patch": "patch", "entry": "run", "id": "job"}
+# Of the run: what comes through, laid over what was made up.
+OF_RUN = {"/run": {"what": "note", "words": "dry"}, "/day": {"name": "window", "ok": True},
+          "/control": {"residue": "clean", "harm": "none"}}  # fmt: skip
+
+# Addresses of what stands in the first job.
+ON_PAN = ("graded", "strips", "{quote}", "{scan}", "{invoice}", "{approval}", "/approvals")
+
+
 def real(case, known, pick):
     """The same case of things that are there, and of bodies that come far."""
     # What is changed and put away are other jobs than the one that patches are laid on.
-    theirs = "graded" in case.path or "{quote}" in case.path
-    which = "pan" if theirs else "spare" if case.method == "DELETE" else case.method
+    theirs = any(part in case.path for part in ON_PAN)
+    runs = case.path.split("{id}")[-1].startswith(("/run", "/day", "/control"))
+    which = "ready" if runs else "pan" if theirs else "spare" if case.method == "DELETE" else case.method
     for name in case.path_parameters:
         case.path_parameters[name] = pick(
             KINDS if name == "kind" else known.get(which, known["id"]) if name == "id" else known[name]
@@ -69,17 +98,33 @@ def real(case, known, pick):
     body = case.body if isinstance(case.body, dict) else {}
     for holds in (case.query, body):
         if "version" in holds:
-            store, kind = known["store"], "patch" if "patch" in case.path_parameters else "job"
-            now = store.get(kind, case.path_parameters["patch" if kind == "patch" else "id"]).version
+            store = known["store"]
+            name = next((name for name in ("patch", "entry") if name in case.path_parameters), "id")
+            now = store.get(OF_PATH[name], case.path_parameters[name]).version
             holds["version"] = pick([now, now, 1])
     if "tables" in body:
         # Some of what was made up laid over a job that can be read.
         found = body["tables"] if isinstance(body["tables"], dict) and pick([True, False]) else {}
         body["tables"] = {**pick(known["tables"]), **{name: found[name] for name in found if pick([True, False])}}
+    elif runs and body:
+        good = OF_RUN["/" + case.path.rsplit("/", 1)[1]]
+        body = good if pick([True, False]) else body | good
     elif "residue" in body:
         body = GRADE if pick([True, False]) else body | GRADE
+    elif "decision" in body:
+        body = known["decided"] if pick([True, False]) else body | known["decided"]
+    elif "grades" in body:
+        body = STRIP if pick([True, False]) else body | STRIP
     elif "photo" in body:
         body["photo"] = shot()
+    elif case.path.endswith("/quotes/{quote}/invoices"):
+        body = {"notes": ["in time"]} if pick([True, False]) else body | {"number": "", "day": None, "due": None}
+    elif case.path.endswith("/payments") and body:
+        body = {"amount": "12.00"} if pick([True, False]) else body | {"amount": "7", "paid": None}
+    elif "scan" in body:
+        body |= {"scan": trimesh.creation.box((0.2, 0.1, 0.1)).export(file_type="stl"), "kind": "stl"}
+    elif case.path.endswith("/measured"):
+        body = {"unit": "m"} if pick([True, False]) else body | {"unit": "m", "picks": ["s-top"]}
     elif case.path == "/hazards" and body:
         body = {name: value for name, value in body.items() if pick([True, False])} | {"laser": "pulsed-300"}
     if body:

@@ -259,6 +259,22 @@ def test_a_job_says_its_own_prices_over_those_of_the_shop(counter, store):
     assert "¥" in seen(counter.get("/offer"))
 
 
+def test_a_ceiling_is_chosen_on_the_page_and_stands_on_the_paper(counter, store):
+    assert counter.post("/offer", **{"offer.basis": "cheap"}).status_code == 422
+    assert counter.post("/offer", **{"offer.basis": "not more than", "offer.price": "500"}).status_code == 303
+    assert '<option value="not more than" selected' in counter.get("/offer").text
+    assert "Not more than €600.00" in seen(counter.get("/quote"))
+    quote = counter.send()
+    assert store.all("quote")[0].data["quote"]["basis"] == "not more than"
+    assert squeezed("Not more than €600.00 with VAT") in pdf_text(counter.get(f"{quote}.pdf"))
+    assert counter.accept(quote).status_code == 303
+    # What it took is billed: less than the ceiling.
+    bill = {"number": "I-1", "day": datetime.date.today().isoformat(), "due": datetime.date.today().isoformat()}
+    made = counter.post(f"{quote}/invoice", **bill, extra="Took less time; -50.00")
+    assert made.status_code == 303, seen(made)
+    assert "€540.00" in seen(counter.client.get(made.headers["location"]))
+
+
 def test_long_and_right_to_left_names_stand_on_page_and_paper(counter, store):
     name = "أحمد بن يوسف الحدّاد"
     long = "Donaudampfschifffahrtselektrizitätenhauptbetriebswerkbauunterbeamtengesellschaft"
@@ -370,6 +386,58 @@ def test_a_sample_is_approved_or_not_and_stays_so(counter, store):
         store.change("approval", kept.id, 1, {})
     assert counter.post("/approval", **{**form, "decision": "refused", "reason": "Too bright"}).status_code == 303
     assert "Toobright" in pdf_text(counter.get(f"/approvals/{store.all('approval')[0].id}.pdf"))
+
+
+# What a program says makes the very papers of the pages.
+def test_papers_over_http(counter, store):
+    api, base = counter.client, f"/api{counter.base}"
+    quote = counter.send().removeprefix("/quotes/")
+    early = api.post(f"{base}/quotes/{quote}/invoices", json={})
+    assert (early.status_code, early.json()["field"]) == (422, "quote")
+    assert counter.accept(f"/quotes/{quote}").status_code == 303
+    paid = api.post(f"{base}/quotes/{quote}/payments", json={"amount": "60.00", "how": "test patches"})
+    assert (paid.status_code, api.get(f"{base}/payments").json()["payments"]) == (201, [paid.json()])
+    body = {"extra": [{"words": "Hinges", "amount": "40.00"}], "notes": ["Thank you."]}
+    made = api.post(f"{base}/quotes/{quote}/invoices", json=body)
+    assert made.status_code == 201, made.text
+    bill = made.json()
+    gross = store.get("quote", quote).data["quote"]
+    net = sum(Decimal(one["amount"]) for one in gross["lines"]) + 40
+    assert (Decimal(bill["net"]), Decimal(bill["gross"])) == (net, net * Decimal("1.2"))
+    assert Decimal(bill["owed"]) == net * Decimal("1.2") - 60
+    assert api.get(f"{base}/invoices").json()["invoices"] == [bill] == [api.get(f"{base}/invoices/{bill['id']}").json()]
+    assert api.get(f"{base}/invoices/{bill['id']}.pdf").content == counter.get(f"/invoices/{bill['id']}.pdf").content
+    again = api.post(f"{base}/quotes/{quote}/invoices", json={"number": bill["number"]})
+    assert (again.status_code, again.json()["field"]) == (422, "number")
+    patch = store.in_order("patch", counter.key)[-1].id
+    asked = {"patch": patch, "decision": "refused", "name": "A. Fenwick"}
+    assert api.post(f"{base}/approvals", json=asked).json()["field"] == "reason"
+    kept = api.post(f"{base}/approvals", json={**asked, "reason": "too pale", "seen": ["Pale.", "Even."]})
+    assert (kept.status_code, kept.json()["approved"], kept.json()["seen"]) == (201, False, ["Pale.", "Even."])
+    assert kept.json()["number"] in seen(counter.get("/approval"))
+    assert pdf_text(api.get(f"{base}/approvals/{kept.json()['id']}.pdf"))
+    signed = api.post(f"{base}/approvals", json={**asked, "decision": "approved", "signature": drawn()})
+    assert signed.json()["number"] == kept.json()["number"].replace("-S1", "-S2")
+
+
+# Another device approves while the sheet of this one is printed: each has a number of its own.
+def test_two_approvals_at_once_have_two_numbers(counter, store, monkeypatch):
+    from proofpatch.web import issued
+
+    patch = store.in_order("patch", counter.key)[-1].id
+    form = {"patch": patch, "decision": "approved", "name": "A. Fenwick", "on_paper": "yes"}
+    print_, printed = issued.approval_pdf, []
+
+    def meanwhile(*given, **more):
+        printed.append(given[0].number)
+        if len(printed) == 1:
+            assert counter.post("/approval", **form).status_code == 303
+        return print_(*given, **more)
+
+    monkeypatch.setattr(issued, "approval_pdf", meanwhile)
+    assert counter.post("/approval", **form).status_code == 303
+    numbers = [one.data["number"][-3:] for one in store.in_order("approval", counter.key)]
+    assert (numbers, [one[-3:] for one in printed]) == (["-S1", "-S2"], ["-S1", "-S1", "-S2"])
 
 
 def test_a_thing_of_another_job_is_not_shown(counter, store):

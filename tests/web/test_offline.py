@@ -11,12 +11,14 @@ import httpx2
 import numpy as np
 import pytest
 from made_browser import LAPTOP, PHONE, accessible
+from made_laid import photo_of
 from made_laptop import Laptop, silent, trusting_home
 from made_photo import shot
-from offline import Network, drops, strip_of
+from offline import Network, drops, mornings, said, strip_of, zoned
 from playwright.sync_api import Error, expect
 
 from proofpatch.shop.certificate import AUTHORITY
+from proofpatch.shop.check import check
 from proofpatch.web.offline import worker_text
 
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
@@ -127,6 +129,40 @@ def test_a_strip_is_graded_without_the_laptop_and_sent_once_in_order(phone, lapt
     assert (first.title, second.title) == ("A1: partial, none", "A2: clean, none")
     assert first.data["when"] <= second.data["when"] <= first.created.isoformat()
     assert [one.data["about"] for one in store.all("photo")] == ["A1"]
+
+
+# The truth of the photo is the renderer's, which shares no code with the grader.
+def test_a_photo_of_a_strip_waits_and_is_graded_when_the_laptop_is_back(phone, laptop, client, store, strip, tmp_path):
+    (laid,) = store.all("strip")
+    base = f"{strip}/strips/{laid.id}"
+    (tmp_path / "sheet.pdf").write_bytes(client.get(f"{base}/sheet.pdf").content)
+    left = {"1": 0.6, "2": 0.2, "3": 0.0}
+    photo, _ = photo_of(tmp_path / "sheet.pdf", left, np.random.default_rng(5), size=(2400, 1800))
+    kept(phone, f"{strip}/patches")
+    laptop.shut()
+    phone.goto(f"{strip}/patches")
+    phone.get_by_text("Grade the whole strip from one photo").click()
+    phone.get_by_label("Photo of the strip in its sheet").set_input_files(
+        {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo}
+    )
+    phone.get_by_role("button", name="Look at the photo").click()
+    said = "Photo of strip A waits on this phone. It is graded when the laptop is back."
+    expect(phone.locator(".caution", has_text=said)).to_be_visible()
+    waits(phone, 1)
+    expect(phone.get_by_role("heading", level=1)).to_contain_text("Lay A1")  # a photo is no grade: the step stays
+    accessible(phone, "a photo that waits", PHONE["width"])
+    phone.goto("/waiting")
+    expect(phone.locator("#entries li")).to_contain_text("Photo of strip A")
+    laptop.open()
+    phone.get_by_role("button", name="Send them now").click()
+    all_sent(phone)
+    accessible(phone, "a photo that arrived", PHONE["width"])
+    phone.get_by_role("link", name="Photo of strip A has arrived: look at what it shows.").click()
+    expect(phone.get_by_role("heading", level=1)).to_contain_text("The photo shows 3 steps of strip A", timeout=60_000)
+    shares = re.findall(r"Still covered: ([\d.]+) ±", phone.locator("#main").inner_text())
+    assert [float(one) for one in shares] == pytest.approx([100 * one for one in left.values()], abs=5)
+    (seen,), (whole,) = store.all("seen"), store.all("photo")
+    assert ([one["digest"] for one in seen.data["photos"]], whole.data["about"]) == ([whole.data["digest"]], "strip A")
 
 
 def test_the_page_opens_without_the_laptop_or_says_that_it_was_never_here(phone, laptop, store, job):
@@ -250,12 +286,19 @@ def test_the_shop_can_be_put_on_the_home_screen(phone):
 
 # Random drops of the network; benchmarks/offline.py runs ten times as many.
 def test_nothing_is_lost_and_nothing_made_twice(phone, laptop, store, pan):
+    zoned(store, pan)
     steps, network = strip_of(store, pan, 4), Network(np.random.default_rng(7))
     laptop.shut()
     laptop.open(network.over)
     troubles, count = drops(phone, network, store, pan, 20, steps)
     assert troubles == []
     assert count >= 40
+    assert {one.data["what"] for one in store.all("run")} == {"begin", "note", "incident", "check", "end"}
+    assert mornings(store, pan) > 0
+    assert check(store.folder).whole
+    told = said(20, count, store, network, troubles)[0]
+    assert f"{store.count('run')} entries of the run" in told
+    assert f"{mornings(store, pan)} answers of a morning" in told
     assert min(network.fates[fate] for fate in ("request lost", "answer lost")) > 5
 
 

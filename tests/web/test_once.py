@@ -74,6 +74,18 @@ def test_a_photo_that_is_none_does_not_cost_the_grade(client, store, pan):
     assert [one.data["about"] for one in store.all("photo")] == ["the rim"]
 
 
+def test_a_photo_of_a_strip_is_one_photo_however_often_it_is_sent(client, store, pan):
+    laid(client, pan)
+    (strip,) = store.all("strip")
+    answer, sent = send(client, f"{pan}/strips/{strip.id}/photo", {}, photo=b"no picture")
+    assert (answer.status_code >= 400, store.stands(sent), store.all("seen")) == (True, False, [])
+    for _ in range(3):
+        answer, sent = send(client, f"{pan}/strips/{strip.id}/photo", {}, sent, photo=shot())
+        assert answer.json() == {"made": True}
+    (seen_,), (photo,) = store.all("seen"), store.all("photo")
+    assert [one["digest"] for one in seen_.data["photos"]] == [photo.data["digest"]]
+
+
 # A disk that fails between grade and photo: the phone keeps both and sends both again.
 def test_a_crash_half_way_leaves_nothing_and_is_made_whole_later(client, store, pan, monkeypatch):
     form, sent = {"step": laid(client, pan), "residue": "clean", "harm": "none"}, str(uuid.uuid4())

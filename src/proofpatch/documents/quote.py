@@ -3,47 +3,25 @@
 from __future__ import annotations
 
 import datetime
-import io
-import json
-import tempfile
-import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-import typst
-from babel.dates import format_date
-from PIL import Image, ImageOps, UnidentifiedImageError
-
-from proofpatch.documents.letters import check_letters, fonts_with
-from proofpatch.documents.survey import breakable
-from proofpatch.errors import InputError
+from proofpatch.documents.letters import check_letters
+from proofpatch.documents.paper import Shot, Signature, day_words, headed, printed
 from proofpatch.offer.invoice import Invoice
 from proofpatch.offer.money import shown
 from proofpatch.offer.quote import BASES, Party, Quote
 from proofpatch.offer.revision import changes
 from proofpatch.offer.tax import Tax, Totals, totals
-from proofpatch.shop.settings import PAPERS
 
-HERE = Path(__file__).parent
-PHOTO_SIZE = 1400  # px of the longer side; sharp at 70 mm on paper
-MOST_PIXELS = 50_000_000
 PRICING_WORDS = {
     "lump sum": "It is one sum for all of it.",
     "per area": "It is charged by the area that was measured.",
     "per piece": "It is charged by the piece; later pieces go faster, which is in the sum.",
 }
-
-
-@dataclass(frozen=True)
-class Shot:
-    """A photo for the page: JPEG or PNG, what is on it for who cannot see it, and the line under it."""
-
-    content: bytes
-    alt: str
-    words: str = ""
 
 
 @dataclass(frozen=True)
@@ -67,21 +45,7 @@ class Approval:
     locale: str = "en"
 
 
-@dataclass(frozen=True)
-class Signature:
-    """Who signed a paper, and when. picture: PNG with ink on nothing; empty: the ink is on a sheet of its own.
-
-    ticked: what was ticked. chosen: name of the option, empty for the quoted one. approved: of a sample.
-    """
-
-    name: str
-    when: datetime.datetime
-    picture: bytes = b""
-    ticked: tuple[str, ...] = ()
-    chosen: str = ""
-    approved: bool = True
-
-
+MOST_WITH, LINE_LETTERS = 900, 70  # letters of terms kept with the acceptance; of one line of them
 MEANS = (
     "The rest of the piece is worked at the setting of this sample, and the result is matched to it, not to new "
     "material.",
@@ -106,7 +70,7 @@ def quote_pdf(
         "title": quote.title, "site": quote.site, "scope": quote.scope, "lines": [one.words for one in quote.lines],
         "terms": [text for pair in quote.terms for text in pair], "finish": quote.finish, "method": quote.method,
     }, fonts)  # fmt: skip
-    return _printed(
+    return printed(
         "quote.typ", quote_page(quote, before), paper, quote.day, quote.locale, photo, fonts, signature
     )  # fmt: skip
 
@@ -115,7 +79,7 @@ def invoice_pdf(bill: Invoice, paper: str = "a4", fonts: Path | None = None) -> 
     """The invoice as PDF; arguments and errors as `quote_pdf`."""
     names = _names(bill.shop, bill.customer) | {"title": bill.title, "lines": [one.words for one in bill.lines]}
     check_letters(names, fonts)
-    return _printed("invoice.typ", invoice_page(bill), paper, bill.day, bill.locale, None, fonts)
+    return printed("invoice.typ", invoice_page(bill), paper, bill.day, bill.locale, None, fonts)
 
 
 def approval_pdf(
@@ -126,42 +90,58 @@ def approval_pdf(
     check_letters(_names(approval.shop, approval.customer) | {
         "title": approval.title, "sample": [text for pair in approval.sample for text in pair], "seen": approval.seen,
     }, fonts)  # fmt: skip
+    facts = [["Date", day_words(approval.day, approval.locale)]]
     data = {
-        **_headed("Sample approval", approval.number, approval.shop, approval.customer, approval.title),
-        "facts": [["Date", _day(approval.day, approval.locale)], *([["Quote", approval.quote]] * bool(approval.quote))],
+        **headed("Sample approval", approval.number, approval.shop, approval.customer, approval.title),
+        "facts": [*facts, *([["Quote", approval.quote]] * bool(approval.quote))],
         "to": "Customer", "sample": [list(pair) for pair in approval.sample], "seen": list(approval.seen),
         "means": list(MEANS), "unchanged": list(approval.unchanged), "refused": approval.refused,
         "reason": approval.reason,
     }  # fmt: skip
-    return _printed("approval.typ", data, paper, approval.day, approval.locale, photo, fonts, signature)
+    return printed("approval.typ", data, paper, approval.day, approval.locale, photo, fonts, signature)
 
 
 def quote_page(quote: Quote, before: Quote | None) -> dict[str, Any]:
     """What the paper says, as words."""
-    money, end = quote.money, _day(quote.valid_until, quote.locale)
-    facts = [["Date", _day(quote.day, quote.locale)], ["Valid until", end]]
+    money, end = quote.money, day_words(quote.valid_until, quote.locale)
+    facts = [["Date", day_words(quote.day, quote.locale)], ["Valid until", end]]
     if quote.site:
         facts.append(["Place", quote.site])
     options = [[name, words, money(totals([(value, True)], quote.tax, quote.currency).gross)]
                for name, words, value in quote.options]  # fmt: skip
-    estimate = quote.basis == "estimate"
-    whole = money(quote.totals.gross) + (f" with {quote.tax.name}" if quote.tax.rate else "")
+    terms = _terms(quote, end)
+    estimate, capped = quote.basis == "estimate", quote.basis == "not more than"
+    most = "Not more than " if capped else ""
+    whole = most + money(quote.totals.gross) + (f" with {quote.tax.name}" if quote.tax.rate else "")
     return {
-        **_headed("Estimate" if estimate else "Quote", quote.number, quote.shop, quote.customer, quote.title),
+        **headed("Estimate" if estimate else "Quote", quote.number, quote.shop, quote.customer, quote.title),
         "versioned": f", version {quote.version}" if quote.version > 1 else "", "facts": facts, "to": "For",
         "lead": f"{whole}. {quote.duration}".strip(),
         "changes": list(changes(before, quote)) if before else [], "before": str(before.version) if before else "",
         "scope": list(quote.scope), "method": list(quote.method), "sample": quote.sample,
         "finish": list(quote.finish), "unchanged": list(quote.unchanged), "cautions": list(quote.cautions),
         "lines": [[one.words, one.detail, money(one.amount)] for one in quote.lines],
-        "ends": _ends(quote.totals, quote.tax, money, _after(quote)), "basis": BASES[quote.basis],
+        "ends": _ends(quote.totals, quote.tax, money, _after(quote), "Not more than" if capped else "Total"),
+        "basis": BASES[quote.basis],
         "pricing": PRICING_WORDS[quote.pricing], "options": options,
-        "options_sum": f"Sum with {quote.tax.name}" if quote.tax.rate else "Sum",
-        "excluded": list(quote.excluded), "assumed": list(quote.assumed), "terms": _terms(quote, end),
+        "options_sum": f"{most or 'Sum '}with {quote.tax.name}" if quote.tax.rate else most.strip() or "Sum",
+        "excluded": list(quote.excluded), "assumed": list(quote.assumed), "terms": terms,
+        "signed_with": _with_signature(terms),
         "acceptance": f"We accept {'estimate' if estimate else 'quote'} {quote.number}, version {quote.version}, with "
         "its scope, finish, cautions and terms as written here.",
-        "title_choice": f"As quoted, {money(quote.totals.gross)}",
+        "title_choice": f"As quoted, {most.lower()}{money(quote.totals.gross)}",
     }  # fmt: skip
+
+
+def _with_signature(terms: Sequence[Sequence[str]]) -> int:
+    """How many of the last terms stand on one page with the acceptance; so few that they fit there."""
+    kept, letters = 0, 0
+    for _, words in reversed(terms):
+        letters += max(len(words), LINE_LETTERS)
+        if letters > MOST_WITH and kept:
+            break
+        kept += 1
+    return kept
 
 
 def _after(quote: Quote) -> list[tuple[str, str]]:
@@ -194,7 +174,7 @@ def invoice_page(bill: Invoice) -> dict[str, Any]:
         after.append(("Payments noted", f"−{money(bill.paid - bill.credit)}"))
     if after:
         after.append(("To pay", money(max(bill.owed, Decimal(0)))))
-    due = _day(bill.due, bill.locale)
+    due = day_words(bill.due, bill.locale)
     if bill.owed > 0:
         owed = f"To pay by {due}: {money(bill.owed)}"
     else:
@@ -204,37 +184,28 @@ def invoice_page(bill: Invoice) -> dict[str, Any]:
             else f"Paid. {money(-bill.owed)} too much came in; it is yours."
         )
     return {
-        **_headed("Invoice", bill.number, bill.shop, bill.customer, bill.title),
-        "facts": [["Date", _day(bill.day, bill.locale)], ["Due", due]], "to": "To",
+        **headed("Invoice", bill.number, bill.shop, bill.customer, bill.title),
+        "facts": [["Date", day_words(bill.day, bill.locale)], ["Due", due]], "to": "To",
         "lead": f"{bill.of}.", "lines": [[one.words, one.detail, money(one.amount)] for one in bill.lines],
         "ends": _ends(bill.totals, bill.tax, money, after), "owed": owed, "notes": list(bill.notes),
-        "payments": [[_day(one.day, bill.locale), one.how, money(one.amount)] for one in bill.payments],
+        "payments": [[day_words(one.day, bill.locale), one.how, money(one.amount)] for one in bill.payments],
     }  # fmt: skip
 
 
-def _ends(found: Totals, tax: Tax, money: Any, after: Sequence[tuple[str, str]]) -> list[list[Any]]:
-    """The sums under the lines; the last one is the strong one."""
+def _ends(
+    found: Totals, tax: Tax, money: Any, after: Sequence[tuple[str, str]], total: str = "Total"
+) -> list[list[Any]]:  # fmt: skip
+    """The sums under the lines; the last one is the strong one. total: what their sum is called."""
     percent = f"{(tax.rate * 100).normalize():f} %"
     if not tax.rate:
-        rows = [("Total", money(found.gross))]
+        rows = [(total, money(found.gross))]
     elif tax.inclusive:
-        rows = [(f"In it {tax.name} {percent}", money(found.tax)), ("Total", money(found.gross))]
+        rows = [(f"In it {tax.name} {percent}", money(found.tax)), (total, money(found.gross))]
     else:
         rows = [("Before tax", money(found.net)), (f"{tax.name} {percent}", money(found.tax)),
-                ("Total", money(found.gross))]  # fmt: skip
+                (total, money(found.gross))]  # fmt: skip
     rows += after
     return [[words, value, i == len(rows) - 1] for i, (words, value) in enumerate(rows)]
-
-
-def _headed(kind: str, number: str, shop: Party, customer: Party, title: str) -> dict[str, Any]:
-    return {
-        "kind": kind, "number": number, "title": title, "lead": "", "versioned": "", "photo": "", "photo_alt": "",
-        "photo_words": "", "shop": _party(shop), "customer": _party(customer),
-    }  # fmt: skip
-
-
-def _party(one: Party) -> dict[str, Any]:
-    return {"name": one.name, "address": list(one.address), "more": list(one.more)}
 
 
 def _names(shop: Party, customer: Party) -> dict[str, Any]:
@@ -242,62 +213,3 @@ def _names(shop: Party, customer: Party) -> dict[str, Any]:
     for who, one in (("shop", shop), ("customer", customer)):
         found |= {f"{who}.name": one.name, f"{who}.address": [*one.address, *one.more]}
     return found
-
-
-def _day(day: datetime.date, locale: str) -> str:
-    return str(format_date(day, "long", locale=locale))
-
-
-def _printed(
-    template: str, data: Mapping[str, Any], paper: str, day: datetime.date, locale: str, photo: Shot | None,
-    fonts: Path | None, signature: Signature | None = None,
-) -> bytes:  # fmt: skip
-    if paper not in PAPERS:
-        raise InputError("paper", f"The paper {paper!r} is not known.", f"Use one of: {', '.join(PAPERS)}.")
-    page = {**data, "paper": paper, "date": [day.year, day.month, day.day], "signed": _signed(signature, locale)}
-    with tempfile.TemporaryDirectory() as folder:
-        place = Path(folder)
-        for name in (template, "letterhead.typ"):
-            (place / name).write_bytes((HERE / name).read_bytes())
-        if photo is not None:
-            (place / "photo.jpg").write_bytes(_small(photo.content))
-            page |= {"photo": "photo.jpg", "photo_alt": photo.alt, "photo_words": photo.words or photo.alt}
-        if signature is not None and signature.picture:
-            (place / "signature.png").write_bytes(signature.picture)
-        inputs = {"data": json.dumps(breakable(page))}
-        return bytes(typst.compile(str(place / template), format="pdf", sys_inputs=inputs, **fonts_with(fonts)))
-
-
-def _signed(signature: Signature | None, locale: str) -> dict[str, Any]:
-    """A signature as the template shows it; of none all is empty."""
-    if signature is None:
-        return {"name": "", "words": "", "picture": "", "ticked": [], "chosen": "", "approved": True}
-    check_letters({"name": signature.name})
-    when = signature.when
-    clock = "" if (when.hour, when.minute, when.second) == (0, 0, 0) else f", {when:%H:%M} {when:%Z}".rstrip()
-    how = "" if signature.picture else ", signed on paper"
-    return {
-        "name": signature.name, "words": f"{signature.name}, {_day(when.date(), locale)}{clock}{how}",
-        "picture": "signature.png" if signature.picture else "", "ticked": list(signature.ticked),
-        "chosen": signature.chosen, "approved": signature.approved,
-    }  # fmt: skip
-
-
-def _small(content: bytes) -> bytes:
-    """The photo upright, no larger than the page needs, without what the camera wrote into it."""
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
-            with Image.open(io.BytesIO(content), formats=("JPEG", "PNG")) as picture:
-                if picture.width * picture.height > MOST_PIXELS:
-                    raise InputError("photo", "The photo has too many pixels.", "Choose a smaller size.")
-                upright = ImageOps.exif_transpose(picture).convert("RGB")
-        upright.thumbnail((PHOTO_SIZE, PHOTO_SIZE))
-        out = io.BytesIO()
-        upright.save(out, "JPEG", quality=88)
-        return out.getvalue()
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombWarning,
-            Image.DecompressionBombError) as slip:  # fmt: skip
-        if isinstance(slip, InputError):
-            raise
-        raise InputError("photo", "The file is no photo that can be read.", "Choose another.") from None

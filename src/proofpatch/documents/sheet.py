@@ -16,8 +16,9 @@ from proofpatch.cli_show import KNOB_WORDS, pace_words
 from proofpatch.documents.survey import FONTS, breakable
 from proofpatch.errors import InputError
 from proofpatch.photos.flat import Box
-from proofpatch.photos.frame import MM, MODULES, OVERLAP, RULER, Frame, Marker, frame
+from proofpatch.photos.frame import MM, MODULES, OVERLAP, RULER, Frame, Marker
 from proofpatch.photos.light import to_srgb
+from proofpatch.shop.by_photo import sheet_of
 from proofpatch.shop.settings import PAPERS
 from proofpatch.units import show
 
@@ -59,8 +60,7 @@ def sheet_pdf(
 
 def frame_for(steps: Sequence[tuple[str, Mapping[str, Any]]], paper: str = "us-letter") -> Frame:
     """The frame that `sheet_pdf` prints for these steps: windows narrower than the narrowest sweep. Errors as there."""
-    widths = [float(setting["sweep_width_m"]) for _, setting in steps]
-    return frame(len(steps), paper, min(widths, default=None))
+    return sheet_of([setting for _, setting in steps], paper)
 
 
 def modules(marker: int) -> list[list[int]]:

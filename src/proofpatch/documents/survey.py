@@ -13,8 +13,10 @@ import typst
 
 from proofpatch.documents.whole import write_whole
 from proofpatch.errors import InputError
+from proofpatch.materials import coating, coating_ids, substrate, substrate_ids
 from proofpatch.shop.settings import PAPERS
-from proofpatch.survey.identify import in_100
+from proofpatch.survey.evidence import TESTS
+from proofpatch.survey.identify import finishes, in_100, words_of
 
 TEMPLATE = Path(__file__).with_name("survey.typ")
 FONTS: dict[str, Any] = {"ignore_system_fonts": True}  # the same page on every machine
@@ -75,7 +77,18 @@ def write_survey(record: Mapping[str, Any], title: str, path: Path, paper: str =
 
 
 def _found(one: Mapping[str, str]) -> list[str]:
-    return [one["name"].replace("-", " ").replace("@", ", "), one["value"]]
+    name, at, spot = one["name"].partition("@")
+    title = TESTS[name].title if name in TESTS else name.replace("-", " ").capitalize()
+    return [f"{title}, {spot}" if at else title, _titled(one["value"])]
+
+
+def _titled(value: str) -> str:
+    """An id of a coating, a finish or a substrate as its title; anything else as it was said."""
+    if value in finishes():
+        return words_of(value)
+    if value in coating_ids():
+        return coating(value).title.lower()
+    return substrate(value).title if value in substrate_ids() else value
 
 
 def _page(record: Mapping[str, Any], title: str, paper: str, day: datetime.date, size: float) -> dict[str, Any]:
@@ -96,7 +109,7 @@ def _page(record: Mapping[str, Any], title: str, paper: str, day: datetime.date,
         "stops": record["stops"],
         "on_record": record["on_record"],
         "finishes": [[record["finish_words"][key], in_100(p)] for key, p in shown],
-        "substrates": [[key.replace("-", " "), in_100(p)] for key, p in list(record["substrates"].items())[:3]],
+        "substrates": [[_titled(key), in_100(p)] for key, p in list(record["substrates"].items())[:3]],
         "evidence": [*map(_found, evidence[:MOST_EVIDENCE]), *([["and", f"{more} more"]] if more > 0 else [])],
         "doubts": record["doubts"],
         "next": f"{test['ask'][0].upper()}{test['ask'][1:]}. {test['how']}" if test else "",

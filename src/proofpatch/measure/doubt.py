@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from proofpatch.measure.figure import Area, Shape
 from proofpatch.measure.mesh import Region
 from proofpatch.measure.outline import Outline
+from proofpatch.measure.scanned import Scanned
 from proofpatch.measure.view import LengthView
 from proofpatch.measure.zones import Zone
 
@@ -67,8 +68,9 @@ def better(area: Area) -> str:
         if isinstance(area.view, LengthView):
             return "Tap the four corners of something square instead of one length."
         return "Photograph it nearer and straighter, and tap it closer."
-    if isinstance(area, Region):
-        return "Take the parts that matter with a tape." if area.mesh.by_tape else "Give its longest side by tape."
+    if isinstance(area, (Region, Scanned)):
+        by_tape = area.mesh.by_tape if isinstance(area, Region) else area.by_tape
+        return "Take the parts that matter with a tape." if by_tape else "Give its longest side by tape."
     if isinstance(area, Shape):
         if area.instrument in ROUGH and area.shared >= area.form:
             return ROUGH[area.instrument]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, TypeAlias
@@ -89,18 +90,16 @@ class Mesh:
         return bool(np.all(counts == 2) and np.all(alike))
 
     @property
-    def notes(self) -> tuple[str, ...]:
-        """What is odd about it, in plain words."""
+    def oddities(self) -> tuple[int, int, int, int, int]:
+        """Edges with one face, with more than two, between faces wound unlike; faces doubled, faces dropped."""
         _, alike, counts = self.neighbours
         open_, many, flipped = (int(np.count_nonzero(x)) for x in (counts == 1, counts > 2, ~alike))
-        said = [
-            (open_, f"It is open: {open_} edges have one face. Holes of the scan are not in the area."),
-            (many, f"{many} edges have more than two faces; every face counts once."),
-            (flipped, f"At {flipped} edges faces turn opposite ways; one side of each is counted."),
-            (self.doubled, f"{self.doubled} faces lay on another and are counted once."),
-            (self.dropped, f"{self.dropped} faces without area were dropped."),
-        ]
-        return tuple(words for count, words in said if count)
+        return open_, many, flipped, self.doubled, self.dropped
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What is odd about it, in plain words."""
+        return oddity_words(self.oddities)
 
     @cached_property
     def outward(self) -> Floats | None:
@@ -119,6 +118,17 @@ class Mesh:
         count, part = csgraph.connected_components(graph, directed=False)
         return int(count), part
 
+    def regions(self, crease: float = CREASE) -> tuple[int, NDArray[np.int32]]:
+        """(how many, the region of each face (m,)): faces joined by edges that turn by at most `crease` [rad].
+
+        Raises:
+            InputError: no such angle.
+        """
+        crease = finite_number("crease", "The crease", crease, 0, math.pi, "rad")
+        pairs, alike, _ = self.neighbours
+        turn = np.einsum("ij,ij->i", self.normals[pairs[:, 0]], self.normals[pairs[:, 1]]) * np.where(alike, 1.0, -1.0)
+        return self._parts(turn >= math.cos(crease) - 1e-9)
+
     def grown(self, seed: int, crease: float = CREASE) -> Mask:
         """Faces (m,) one reaches from a face without crossing an edge that turns by more than `crease` [rad].
 
@@ -126,10 +136,7 @@ class Mesh:
             InputError: no such face, or no such angle.
         """
         seed = int(finite_number("seed", "The number of the face", seed, 0, len(self.faces) - 1, ""))
-        crease = finite_number("crease", "The crease", crease, 0, math.pi, "rad")
-        pairs, alike, _ = self.neighbours
-        turn = np.einsum("ij,ij->i", self.normals[pairs[:, 0]], self.normals[pairs[:, 1]]) * np.where(alike, 1.0, -1.0)
-        _, part = self._parts(turn >= math.cos(crease) - 1e-9)
+        _, part = self.regions(crease)
         return np.asarray(part == part[seed], bool)
 
     def nearest(self, point: ArrayLike) -> int:
@@ -210,8 +217,33 @@ class Region(Area):
 
     @property
     def data(self) -> tuple[Datum, ...]:
-        scale = instruments()["tape", "reading"] if self.mesh.by_tape else instruments()["scan", "scale"]
-        return (instruments()["scan", "roughness"], scale)
+        return scan_data(self.mesh.by_tape)
+
+
+def oddity_words(counts: Sequence[int]) -> tuple[str, ...]:
+    """What is odd about a mesh, in plain words; counts as of `Mesh.oddities`."""
+    open_, many, flipped, doubled, dropped = counts
+    said = [
+        (open_, f"It is open: {open_} edges have one face. Holes of the scan are not in the area."),
+        (many, f"{many} edges have more than two faces; every face counts once."),
+        (flipped, f"At {flipped} edges faces turn opposite ways; one side of each is counted."),
+        (doubled, f"{doubled} faces lay on another and are counted once."),
+        (dropped, f"{dropped} faces without area were dropped."),
+    ]
+    return tuple(words for count, words in said if count)
+
+
+def scale_spread(longest: float | None) -> float:
+    """What a scan's scale makes an area unsure by [1]; longest: the side that was taped [m], None where none was."""
+    if longest is None:
+        return 2 * instruments()["scan", "scale"].value
+    return 2 * instruments()["tape", "reading"].value / longest
+
+
+def scan_data(by_tape: bool) -> tuple[Datum, ...]:
+    """The table's numbers that a scan's area rests on."""
+    scale = instruments()["tape", "reading"] if by_tape else instruments()["scan", "scale"]
+    return (instruments()["scan", "roughness"], scale)
 
 
 def clean_mesh(vertices: ArrayLike, faces: ArrayLike, shared: float = 0.0, name: str = "scan") -> Mesh:

@@ -11,15 +11,14 @@ import re
 import struct
 import warnings
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from proofpatch.errors import InputError
-from proofpatch.measure.mesh import Mesh, clean_mesh
-from proofpatch.measure.tables import instruments
+from proofpatch.measure.mesh import Mesh, clean_mesh, scale_spread
 from proofpatch.physics.setting import finite_number
 from proofpatch.units import FOOT, INCH
 
@@ -37,6 +36,15 @@ AGAIN = "Export it again as a plain triangle mesh."
 BIN, JSON = 0x004E4942, 0x4E4F534A
 
 
+@dataclass(frozen=True, eq=False)
+class Loose:
+    """Corners (n, 3) and faces (m, 3) of a file that has not said its unit; sides: of the box about them."""
+
+    vertices: NDArray[np.float64]
+    faces: NDArray[np.int64]
+    sides: tuple[float, float, float]
+
+
 def read_mesh(data: bytes, kind: str, unit: str | None = None, longest: float | None = None) -> Mesh:
     """The mesh of a file's bytes, in metres.
 
@@ -50,17 +58,31 @@ def read_mesh(data: bytes, kind: str, unit: str | None = None, longest: float | 
     Raises:
         InputError: too large, packed, broken, empty, not finite, or the unit cannot be right.
     """
-    kind = str(kind).lower().lstrip(".")
-    if kind not in KINDS:
-        raise InputError("mesh", f"A mesh of the kind {kind[:20]!r} is not read.", f"Use: {', '.join(KINDS)}.")
+    kind = kind_of(kind)
     if unit is None and longest is None and kind == "glb":
         unit = "m"
     if (unit is None) == (longest is None):
         raise InputError("unit", "The file does not say its unit.", "Give its unit, or its longest side, one of them.")
-    if unit is not None and str(unit) not in UNITS:
-        raise InputError("unit", f"The unit {str(unit)[:20]!r} is not known.", f"Use: {', '.join(UNITS)}.")
+    _known(unit)
     if longest is not None:
         longest = finite_number("longest", "The longest side", longest, SMALLEST, LARGEST, "m")
+    return scaled(read_loose(data, kind), unit, longest)
+
+
+def kind_of(name: str) -> str:
+    """The kind of a mesh by its name or ending.
+
+    Raises:
+        InputError: it is not one that is read.
+    """
+    kind = str(name).lower().rpartition(".")[2]
+    if kind not in KINDS:
+        raise InputError("mesh", f"A mesh of the kind {kind[:20]!r} is not read.", f"Use: {', '.join(KINDS)}.")
+    return kind
+
+
+def read_loose(data: bytes, kind: str) -> Loose:
+    """What a file holds, in whatever its numbers are in. Arguments and errors as `read_mesh`."""
     if not isinstance(data, (bytes, bytearray)) or not data:
         raise InputError("mesh", "The file is empty.", "Send it again.")
     if len(data) > MOST_BYTES:
@@ -70,27 +92,32 @@ def read_mesh(data: bytes, kind: str, unit: str | None = None, longest: float | 
     if bytes(data[:8]).startswith(PACKED):
         raise InputError("mesh", "The file is a packed archive.", "Unpack it and send the mesh itself.")
     vertices, faces = _parsed(CHECKED[kind](bytes(data)), kind)
-    return _scaled(vertices, faces, unit, longest)
-
-
-def _scaled(
-    vertices: NDArray[np.float64], faces: NDArray[np.int64], unit: str | None, longest: float | None
-) -> Mesh:  # fmt: skip
     used = vertices[np.unique(faces)]
     if not np.all(np.isfinite(used)):
         raise InputError("mesh", "The mesh has corners that are no numbers.", AGAIN)
-    side = float(np.max(np.ptp(used, axis=0)))
-    if not side > 0 or not np.isfinite(side):
+    low, high = used.min(axis=0), used.max(axis=0)
+    with np.errstate(over="ignore"):
+        sides = (float(high[0] - low[0]), float(high[1] - low[1]), float(high[2] - low[2]))
+    if not 0 < max(sides) < np.inf:
         raise InputError("mesh", "The mesh has no extent.", AGAIN)
-    scale = instruments()["scan", "scale"].value
-    if longest is not None:
-        factor, shared = longest / side, 2 * instruments()["tape", "reading"].value / longest
-    else:
-        factor, shared = UNITS[unit or "m"], 2 * scale
+    return Loose(vertices, faces, sides)
+
+
+def _known(unit: str | None) -> None:
+    if unit is not None and str(unit) not in UNITS:
+        raise InputError("unit", f"The unit {str(unit)[:20]!r} is not known.", f"Use: {', '.join(UNITS)}.")
+
+
+def scaled(loose: Loose, unit: str | None, longest: float | None = None) -> Mesh:
+    """The mesh in metres, by its unit or its longest side by tape. Errors as `read_mesh`."""
+    _known(unit)
+    side = max(loose.sides)
+    factor = UNITS[unit or "m"] if longest is None else longest / side
     if not SMALLEST <= side * factor <= LARGEST:
         said = f"In {unit} the mesh would be {side * factor:.3g} m long."
         raise InputError("unit", said, "Check the unit, or give its longest side.")
-    return replace(clean_mesh(vertices * factor, faces, shared), by_tape=longest is not None)
+    mesh = clean_mesh(loose.vertices * factor, loose.faces, scale_spread(longest))
+    return replace(mesh, by_tape=longest is not None)
 
 
 def _parsed(data: bytes, kind: str) -> tuple[NDArray[np.float64], NDArray[np.int64]]:

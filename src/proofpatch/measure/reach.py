@@ -121,7 +121,7 @@ def reach(
     pixel = pixel_of(mesh)
     inside = region.faces[face]
     seen = [
-        _open(mesh, points[first], face[first], way, pixel)[like] & _steep(mesh, way, limit)[face] & inside
+        _open(mesh, points[first], face[first], way, pixel)[like] & steep(mesh, way, limit)[face] & inside
         for way in ways
     ]
     left, total = inside.copy(), float(weight[inside].sum())
@@ -223,10 +223,18 @@ def thinned(mesh: Mesh, points: Floats, face: NDArray[np.int64]) -> tuple[NDArra
     return first, like
 
 
-def _steep(mesh: Mesh, way: Floats, limit: float) -> Mask:
+def steep(mesh: Mesh, way: Floats, limit: float) -> Mask:
     """Whether the beam falls steeply enough on each face (m,); where no outside is known, on either side of it."""
     cos = np.abs(mesh.normals @ way) if mesh.outward is None else mesh.outward @ way
     return np.asarray(cos >= math.cos(limit) - 1e-9, bool)
+
+
+def seen_share(mesh: Mesh, way: Floats) -> Floats:
+    """Share of each face (m,) that is seen along a direction of length one (3,), with nothing before it [1]."""
+    points, face, weight = samples(mesh)
+    first, like = thinned(mesh, points, face)
+    free = _open(mesh, points[first], face[first], way, pixel_of(mesh))[like]
+    return np.asarray(np.bincount(face, weight * free, len(mesh.faces)) / mesh.areas, float)
 
 
 def _open(mesh: Mesh, points: Floats, face: NDArray[np.int64], way: Floats, pixel: float) -> Mask:

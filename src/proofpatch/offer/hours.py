@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -26,6 +25,8 @@ UNCORRECTED = "no finished job of this shop corrects these hours yet"
 # The parts that the hand learns in a batch; the beam does not learn.
 LEARNED = ("turning strokes", "standing anew", "looking", "lens windows", "dusting down", "masking", "clamping",
            "finishing by hand", "around the beam")  # fmt: skip
+AT_PIECE = ("beam on", "around the beam", "turning strokes", "standing anew", "dusting down", "looking", "lens windows",
+            "going over again", "finishing by hand", "masking", "clamping")  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -152,36 +153,62 @@ def hours(
     )
 
 
+def zone_seconds(
+    recipe: Recipe, belief: Belief, zones: Iterable[Any], rates: Mapping[str, float] | None = None, *,
+    around: Preliminaries | None = None, pieces: int = 1, correction: Correction | None = None,
+) -> Floats:  # fmt: skip
+    """Seconds at each zone of all pieces, its rest in them, (zones, samples): the draws of `hours`, zone by zone.
+
+    Raises:
+        InputError: as `hours`.
+    """
+    expect("recipe", recipe, Recipe, "Make it with recipe(belief).")
+    if recipe.setting is None or recipe.area_rate <= 0:
+        raise InputError("recipe", "There is no recipe to time.", "Test further until a setting meets the limits.")
+    pieces = int(finite_number("pieces", "The number of pieces", pieces, 1, MOST_PIECES, ""))
+    draws = Draws(rates, belief.seed)
+    first = (around or Preliminaries()).first_of_kind
+    factor = (correction or Correction()).drawn(draws)
+    if "hand_factor" not in draws.given:
+        factor = factor * (1.0 + draws["breaks"] / (1.0 - draws["breaks"]))
+    rows = []
+    for i, zone in enumerate(zones_of(zones)):
+        parts = _batch(_zone(i, zone, recipe, belief, draws), pieces, draws, first)
+        rows.append(np.sum(list(parts.values()), axis=0) * factor)
+    return np.array(rows)
+
+
 def _piece(recipe: Recipe, belief: Belief, zones: tuple[Zone, ...], draws: Draws) -> dict[str, Floats]:
     """Seconds of one piece by what is done, before any batch or rest."""
+    parts: dict[str, Floats] = {}
+    for i, zone in enumerate(zones):
+        for name, values in _zone(i, zone, recipe, belief, draws).items():
+            parts[name] = parts.get(name, np.zeros(draws.samples)) + values
+    return {name: parts[name] for name in AT_PIECE if name in parts}
+
+
+def _zone(i: int, zone: Zone, recipe: Recipe, belief: Belief, draws: Draws) -> dict[str, Floats]:
+    """Seconds of one zone by what is done."""
     assert recipe.setting is not None
     parts: dict[str, Floats] = {}
-
-    def add(name: str, values: Floats) -> None:
-        parts[name] = parts.get(name, np.zeros(draws.samples)) + values
-
     if "hand_factor" in draws.given:
-        beam = effective_area(zones) / recipe.area_rate * draws["daily_speed"]
-        add("beam on", beam)
-        add("around the beam", beam * (draws["hand_factor"] - 1.0))
+        parts["beam on"] = zone.effective / recipe.area_rate * draws["daily_speed"]
+        parts["around the beam"] = parts["beam on"] * (draws["hand_factor"] - 1.0)
     else:
-        for i, zone in enumerate(zones):
-            laid = lay(zone, recipe.setting, belief.hand.speed_spread, draws, f"zone {i}")
-            add("beam on", laid.beam)
-            add("turning strokes", laid.turns)
-            add("standing anew", laid.stances)
-            add("dusting down", zone.effective * draws["wiping"])
-        add("looking", parts["beam on"] * draws["looking"])
-        again = _again(recipe.p_clean, draws) * (parts["beam on"] + parts["turning strokes"] + parts["looking"])
-        add("lens windows", parts["beam on"] / draws["lens_every"] * draws["lens_clean"])
-        add("going over again", again)
+        laid = lay(zone, recipe.setting, belief.hand.speed_spread, draws, f"zone {i}")
+        parts |= {"beam on": laid.beam, "turning strokes": laid.turns, "standing anew": laid.stances}
+        parts["dusting down"] = zone.effective * draws["wiping"]
+        parts["looking"] = laid.beam * draws["looking"]
+        parts["lens windows"] = laid.beam / draws["lens_every"] * draws["lens_clean"]
+        again = _again(recipe.p_clean, draws)
+        parts["going over again"] = again * (laid.beam + laid.turns + parts["looking"])
     for name, rate, amount in (
-        ("finishing by hand", "hand_finish", math.fsum(zone.area * zone.count * zone.hand_share for zone in zones)),
-        ("masking", "masking", math.fsum(zone.masking * zone.count for zone in zones)),
-        ("clamping", "clamping", float(sum(zone.set_ups for zone in zones))),
+        ("finishing by hand", "hand_finish", zone.area * zone.count * zone.hand_share),
+        ("masking", "masking", zone.masking * zone.count),
+        ("clamping", "clamping", float(zone.set_ups)),
     ):
         if amount:
-            add(name, amount * draws[rate])
+            parts[name] = amount * draws[rate]
     return parts
 
 

@@ -89,12 +89,20 @@ def invoice(
     if accepted.fingerprint != sent.fingerprint:
         raise InputError("accepted", "Another version of the quote was accepted.", "Take the one that was signed.")
     quote = sent.quote
+    # An old quote took the fee off as paid; where it is noted as a payment too, it is the same money.
+    noted_before = sum((one.amount for one in payments if _of_patches(one, quote)), Decimal(0))
+    credit = max(quote.credit - noted_before, Decimal(0))
     said = f"Quote {quote.number}, version {quote.version}, accepted {accepted.day.isoformat()} by {accepted.name}"
     return Invoice(
         number, day, due, said, quote.shop, quote.customer, quote.title, (*_chosen(quote, accepted), *extra),
-        quote.currency, quote.tax, quote.credit, tuple(payments), tuple(text_line(one, "notes") for one in notes),
+        quote.currency, quote.tax, credit, tuple(payments), tuple(text_line(one, "notes") for one in notes),
         quote.locale,
     )  # fmt: skip
+
+
+def _of_patches(payment: Payment, quote: Quote) -> bool:
+    """Whether a payment is the test-patch fee that a quote speaks of: it came in before it, or says so."""
+    return payment.day <= quote.day or "patch" in payment.how.casefold()
 
 
 def _chosen(quote: Quote, accepted: Accepted) -> tuple[Line, ...]:

@@ -43,6 +43,22 @@ def lanes_over(width: Floats | float, sweep_width: float, overlap: Floats) -> Fl
     return np.asarray(1.0 + np.ceil(np.round(beyond, 9)))
 
 
+def strokes_over(
+    area: Floats, width: float | None, sweep_width: float, overlap: Floats, reach: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """(across [m], lanes, parts of a lane, along [m]) of one pass over an area, arrays of one length.
+
+    Args:
+        area: [m²]. width: across the strokes [m]; None: about square. sweep_width: [m]. overlap: of lanes [1].
+        reach: longest stroke from one stance [m].
+    """
+    if width is None:
+        across = along = np.sqrt(area)
+    else:
+        across, along = np.full(np.shape(area), width), area / width
+    return across, lanes_over(across, sweep_width, overlap), np.ceil(along / reach), along
+
+
 def lay(zone: Zone, setting: Setting, hand_spread: float, draws: Draws, key: str) -> Laid:
     """The laying of one zone at a setting, all passes, all equal ones; effort counts as area.
 
@@ -50,13 +66,8 @@ def lay(zone: Zone, setting: Setting, hand_spread: float, draws: Draws, key: str
     mask or off the piece at both its ends.
     """
     area = zone.area * (1.0 - zone.hand_share) * zone.effort * _sure(zone, draws, key)
-    if zone.width is None:
-        across = along = np.sqrt(area)
-    else:
-        across, along = np.full(draws.samples, zone.width), area / zone.width
-    lanes = lanes_over(across, setting.sweep_width, draws["lane_overlap"])
     reach = draws["stroke_reach"]
-    parts = np.ceil(along / reach)
+    across, lanes, parts, along = strokes_over(area, zone.width, setting.sweep_width, draws["lane_overlap"], reach)
     strokes = lanes * parts * setting.passes * zone.count
     metres = lanes * (along + parts * draws["stroke_run"]) * setting.passes * zone.count
     # A stroke takes length/u on average, as physics.strokes clocks it; the sum of n varies by 1/√n of what one does.

@@ -26,7 +26,10 @@ VALID_DAYS = 30  # 14 to 30 days are usual (trade practice of this project)
 
 @dataclass(frozen=True)
 class Paper:
-    """What the paper needs beside the figures. terms: of the shop. pricing: of PRICINGS; empty: as the pieces are."""
+    """What the paper needs beside the figures. terms: of the shop. pricing: of PRICINGS; empty: as the pieces are.
+
+    basis: of BASES; empty: fixed. Where no patch confirmed the recipe it is an estimate all the same.
+    """
 
     number: str
     day: datetime.date
@@ -41,6 +44,7 @@ class Paper:
     locale: str = "en"
     terms: tuple[tuple[str, str], ...] = field(default=())
     pricing: str = ""
+    basis: str = ""
 
 
 def write_quote(choices: Sequence[Choice], belief: Belief, asked: Asked, paper: Paper) -> Quote:
@@ -60,7 +64,7 @@ def write_quote(choices: Sequence[Choice], belief: Belief, asked: Asked, paper: 
     fee = prices.patch_fee  # no credit: what came in is noted as a payment, and taken off the invoice
     return Quote(
         paper.number, paper.day, paper.day + datetime.timedelta(days=paper.valid_days), paper.shop, paper.customer,
-        paper.title, lines, code, site=paper.site, basis="fixed" if proven else "estimate",
+        paper.title, lines, code, site=paper.site, basis=(paper.basis or "fixed") if proven else "estimate",
         pricing=paper.pricing or ("per piece" if asked.pieces > 1 else "lump sum"),
         scope=paper.scope or tuple(_scope(zone, asked.pieces) for zone in first.zones),
         method=method_words(coats, surface.substrate, first.recipe.setting.passes, proven=proven), finish=FINISH,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -28,6 +29,7 @@ NOISE = 0.5  # Lab units, spread that even an even ground has in a photo
 WIDEN, ELSEWHERE = 1.15, 0.25  # a ground varies more over the piece than within its sample: of its parts, of all
 ENOUGH, MOST = 60, 4000  # pixels a ground is learned from
 ROUND = 6  # refinements of the Gaussians after the first parting
+BANDS = 6  # of a sample, by turns for learning and for trying; a joint of mortar is wider than one
 HALF_SURE = 4.0  # nats, what one pixel may say at most
 
 
@@ -176,11 +178,12 @@ def _samples(pictures: Sequence[Floats]) -> Floats:
 
 
 def _halves(pictures: Sequence[Floats]) -> tuple[list[Floats], list[Floats]]:
-    """Each picture cut across its longer side."""
-    first, second = [], []
+    """Each picture cut into bands across its longer side, dealt out by turns: both halves see joint and brick."""
+    first: list[Floats] = []
+    second: list[Floats] = []
     for picture in pictures:
         p = picture if picture.shape[0] >= picture.shape[1] else picture.swapaxes(0, 1)
-        middle = p.shape[0] // 2
-        first.append(p[:middle])
-        second.append(p[middle:])
+        ends = np.linspace(0, p.shape[0], BANDS + 1).round().astype(int).tolist()
+        for n, (start, end) in enumerate(pairwise(ends)):
+            (first, second)[n % 2].append(p[start:end])
     return first, second

@@ -15,7 +15,8 @@ from proofpatch.photos.flat import INSET, Box
 from proofpatch.photos.flatten import Caution, flatten
 from proofpatch.photos.frame import Frame
 from proofpatch.photos.frame import corners as corners_of
-from proofpatch.photos.grade import Samples, Seen, grade_steps
+from proofpatch.photos.grade import Seen, grade_steps
+from proofpatch.photos.looks import Samples
 from proofpatch.photos.reading import read
 from proofpatch.photos.strip import Together, combine
 

@@ -32,9 +32,9 @@ KEYS: dict[str, dict[str, str]] = {
     "air": {"capture": "captured", "flow": "air flow"},
     "power": {"circuits": "texts", "chiller": "power", "extractor": "power"},
     "zones": {
-        "name": "text", "area": "zone", "how": "text", "shapes": "shapes", "outlines": "outlines", "count": "pieces",
-        "effort": "effort", "hand_finish": "share", "coating": "text", "limits": "text", "untouched": "flag",
-        **ZONE_KEYS,
+        "name": "text", "area": "zone", "how": "text", "shapes": "shapes", "outlines": "outlines", "scans": "scans",
+        "count": "pieces", "effort": "effort", "hand_finish": "share", "coating": "text", "limits": "text",
+        "untouched": "flag", **ZONE_KEYS,
     },
     "rates": {"set_up": "set-up", "hand_factor": "hand factor", **RATE_KEYS},
     "offer": OFFER_KEYS, "prices": PRICE_KEYS, "letterhead": LETTERHEAD_KEYS,

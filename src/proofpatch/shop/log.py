@@ -199,24 +199,29 @@ def graded_to(graded: Graded, when: str) -> dict[str, Any]:
 
 
 def append_log(path: Path, graded: Graded, when: str) -> None:
-    """Add one line, on disk before this returns; earlier bytes are never touched.
+    """Add one patch, on disk before this returns.
 
     Raises:
         InputError: it cannot be written.
     """
-    line = json.dumps(graded_to(graded, when), ensure_ascii=False, allow_nan=False).encode() + b"\n"
     try:
-        handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
-        try:
-            size = os.fstat(handle).st_size
-            # After a torn line, start a new one: the torn bytes stay for whoever wants to read them.
-            if size > 0 and os.pread(handle, 1, size - 1) != b"\n":
-                line = b"\n" + line
-            while line:
-                line = line[os.write(handle, line) :]
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+        append_line(path, graded_to(graded, when))
     except OSError as trouble:
         said = f"The patch log {quoted(path)} cannot be written: {trouble.strerror}."
         raise InputError("patch log", said, "Check the folder and its free space; the patch is not kept yet.") from None
+
+
+def append_line(path: Path, entry: Mapping[str, Any]) -> None:
+    """Add one line to a file of JSON lines, on disk before this returns; earlier bytes are never touched."""
+    line = json.dumps(entry, ensure_ascii=False, allow_nan=False).encode() + b"\n"
+    handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
+    try:
+        size = os.fstat(handle).st_size
+        # After a torn line, start a new one: the torn bytes stay for whoever wants to read them.
+        if size > 0 and os.pread(handle, 1, size - 1) != b"\n":
+            line = b"\n" + line
+        while line:
+            line = line[os.write(handle, line) :]
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -16,6 +16,7 @@ OFFER_KEYS = {
     "number": "text", "customer": "texts", "site": "text", "pieces": "equal ones", "strips": "times",
     "waiting": "wait", "trips": "times", "travel": "wait", "distance": "way", "first_of_kind": "flag",
     "sample": "text", "starts": "text", "valid_days": "days", "scope": "texts", "price": "money", "pricing": "text",
+    "basis": "text",
 }  # fmt: skip
 PRICE_KEYS = {
     "currency": "text", "labour": "money", "laser": "money", "lens_window": "money", "filter": "money",

@@ -11,7 +11,7 @@ from typing import Any
 from proofpatch.errors import InputError
 from proofpatch.offer.options import Asked
 from proofpatch.offer.price import MONEY, Prices
-from proofpatch.offer.quote import LONGEST_TEXT, PRICINGS, Party, text_line
+from proofpatch.offer.quote import BASES, LONGEST_TEXT, PRICINGS, Party, text_line
 from proofpatch.offer.tax import Tax
 from proofpatch.offer.written import VALID_DAYS, Paper
 from proofpatch.offer.zones import Preliminaries, measured_zone
@@ -98,6 +98,9 @@ def paper_from(said: Mapping[str, Any], title: str, day: datetime.date | None = 
     if about.get("pricing", PRICINGS[0]) not in PRICINGS:
         why = f"offer.pricing {about['pricing'][:20]!r} is not known."
         raise InputError("offer.pricing", why, f"Use: {', '.join(PRICINGS)}.")
+    if about.get("basis", "fixed") not in BASES:
+        why = f"offer.basis {about['basis'][:20]!r} is not known."
+        raise InputError("offer.basis", why, f"Use: {', '.join(BASES)}.")
     with inside("letterhead"):
         own = tuple(_term(line) for line in head.get("terms", ()))
         shop = Party(head.get("name", "The workshop"), tuple(head.get("address", ())), tuple(head.get("more", ())))
@@ -107,7 +110,7 @@ def paper_from(said: Mapping[str, Any], title: str, day: datetime.date | None = 
             text_line(about.get("number", "1"), "number"), day or datetime.date.today(), shop, to, title,
             about.get("site", ""), about.get("sample", ""), about.get("starts", ""),
             about.get("valid_days", VALID_DAYS), tuple(about.get("scope", ())),
-            locale=head.get("locale", "en"), terms=own, pricing=about.get("pricing", ""),
+            locale=head.get("locale", "en"), terms=own, pricing=about.get("pricing", ""), basis=about.get("basis", ""),
         )  # fmt: skip
 
 

@@ -55,14 +55,15 @@ def keep_item(store: Store, job: str, version: int, customer: str, contact: str,
             raise InputError(field, f"This is longer than {most} characters.", "Shorten it, or write a note.")
     if contact and not customer:
         raise InputError("customer", "A contact without a name finds nobody.", "Give the name too.")
-    now = next(iter(store.all("item", job, most=1)), None)
-    if now is not None and now.version != version:
-        # Kept aside and told; the customer's own record stays as it is.
-        return store.change("item", now.id, version, {**now.data, "wanted": wanted}, customer)
-    data = {"customer": _customer(store, customer, contact) if customer else None, "wanted": wanted}
-    if now is None:
-        return store.add("item", data, job, customer)
-    return store.change("item", now.id, version, data, customer)
+    with store.together():  # who looked first writes first: no second item of a job, no customer twice
+        now = next(iter(store.all("item", job, most=1)), None)
+        if now is not None and now.version != version:
+            # Kept aside and told; the customer's own record stays as it is.
+            return store.change("item", now.id, version, {**now.data, "wanted": wanted}, customer)
+        data = {"customer": _customer(store, customer, contact) if customer else None, "wanted": wanted}
+        if now is None:
+            return store.add("item", data, job, customer)
+        return store.change("item", now.id, version, data, customer)
 
 
 def _customer(store: Store, name: str, contact: str) -> str:

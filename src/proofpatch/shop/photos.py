@@ -50,12 +50,10 @@ def add_photo(
         content: of the file, JPEG or PNG. about: what it shows, or which test or patch it belongs to.
 
     Raises:
-        InputError: no picture, or one too large.
+        InputError: no picture, one too large, or one that the disk does not take.
     """
-    seen, small = _looked_at(content)
-    path = photo_path(store, seen)
-    if not path.exists():
-        _write(path, content)
+    seen, small = looked_at(content)
+    keep_file(store, seen, content)
     with store.session() as session:
         if session.get(Picture, seen.digest) is None:
             session.add(
@@ -64,6 +62,13 @@ def add_photo(
             )  # fmt: skip
     data = {"digest": seen.digest, "kind": seen.kind, "width": seen.width, "height": seen.height, "about": about}
     return store.add("photo", data, job, title, by)
+
+
+def keep_file(store: Store, photo: Photo, content: bytes) -> None:
+    """The original where it belongs, on disk; no row names it yet."""
+    path = photo_path(store, photo)
+    if not path.exists():
+        write_by_digest(path, content)
 
 
 def photo_path(store: Store, photo: Photo) -> Path:
@@ -151,8 +156,12 @@ def sweep(store: Store, age: float = UNCLAIMED) -> int:
     return left
 
 
-def _looked_at(content: bytes) -> tuple[Photo, bytes]:
-    """(what a file is, a small upright copy)."""
+def looked_at(content: bytes) -> tuple[Photo, bytes]:
+    """(what a file is, a small upright copy).
+
+    Raises:
+        InputError: no picture, or one too large.
+    """
     kind, seen = opened(content)
     size = seen.size
     seen.thumbnail((THUMBNAIL, THUMBNAIL))
@@ -161,17 +170,30 @@ def _looked_at(content: bytes) -> tuple[Photo, bytes]:
     return Photo(hashlib.sha256(content).hexdigest(), kind, *size, len(content)), out.getvalue()
 
 
-def _write(path: Path, content: bytes) -> None:
-    """The file, on disk under another name before it takes its own."""
-    path.parent.mkdir(exist_ok=True)
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", delete=False) as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(file.name, path)
-    if os.name == "posix":
-        folder = os.open(path.parent, os.O_RDONLY)
+def write_by_digest(path: Path, content: bytes, field: str = "photo") -> None:
+    """The file, on disk under another name before it takes its own; nothing half stays where that fails.
+
+    Raises:
+        InputError: the disk does not take it.
+    """
+    try:
+        path.parent.mkdir(exist_ok=True)
+        handle, half = tempfile.mkstemp(dir=path.parent, prefix=".")
         try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            os.replace(half, path)
+        except OSError:
+            os.unlink(half)
+            raise
+        if os.name == "posix":
+            folder = os.open(path.parent, os.O_RDONLY)
+            try:
+                os.fsync(folder)
+            finally:
+                os.close(folder)
+    except OSError as trouble:
+        said = f"The file cannot be kept: {trouble.strerror}."
+        raise InputError(field, said, "Check the disk and its free space, then send it again.") from None

@@ -7,7 +7,9 @@ version it was made on: if another device was faster, its change stands, this on
 from __future__ import annotations
 
 import datetime
+import errno
 import json
+import os
 import threading
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
@@ -96,6 +98,9 @@ class Store:
         place = Path(folder)
         try:
             (place / PHOTOS).mkdir(parents=True, exist_ok=True)
+            # SQLite would only say that it cannot open its file.
+            if not os.access(place, os.W_OK):
+                raise OSError(errno.EROFS, os.strerror(errno.EROFS))
         except OSError as trouble:
             raise InputError(
                 "folder", f"The folder {str(place)[-60:]!r} cannot be written: {trouble.strerror}.", "Name another."
@@ -148,6 +153,8 @@ class Store:
     def together(self, sent: str = "") -> Iterator[None]:
         """All that is written inside is on disk at its end, or none of it; other threads are not part of it.
 
+        Inside another one, without an id, it is part of that one.
+
         Args:
             sent: id of what a phone sent; it stands beside what it changed, in the same transaction.
 
@@ -155,6 +162,9 @@ class Store:
             Repeated: it was sent before.
             Overtaken: raised inside; what is kept aside stays, and the same id may come again.
         """
+        if not sent and getattr(self._joint, "session", None) is not None:
+            yield
+            return
         late = None
         with self.session() as session:
             mark = _marked(session, sent) if sent else None
@@ -194,7 +204,7 @@ class Store:
             session.add(thing)
             session.flush()
             _remember(session, thing, "made")
-            return _entry(thing)
+            return entry_from(thing)
 
     def get(self, kind: str, key: str) -> Entry:
         """One thing, deleted or not.
@@ -203,7 +213,7 @@ class Store:
             InputError: there is none.
         """
         with self.session(reads=True) as session:
-            return _entry(self._found(session, kind, key))
+            return entry_from(self._found(session, kind, key))
 
     def all(
         self, kind: str, job: str | None = None, words: str = "", deleted: bool = False, most: int | None = None
@@ -218,7 +228,7 @@ class Store:
         if job is not None:
             query = query.where(Thing.job == job)
         with self.session(reads=True) as session:
-            return [_entry(one) for one in session.scalars(query.order_by(Thing.changed.desc(), Thing.id))]
+            return [entry_from(one) for one in session.scalars(query.order_by(Thing.changed.desc(), Thing.id))]
 
     def in_order(self, kind: str, job: str | None = None, deleted: bool = False) -> list[Entry]:
         """The same, the first made first."""
@@ -254,14 +264,14 @@ class Store:
             thing = self._found(session, kind, key, changes=True)
             if thing.version != version:
                 late = _remember(session, thing, "aside", content, by)
-                overtaken = Overtaken(_entry(thing), late.number)
+                overtaken = Overtaken(entry_from(thing), late.number)
             else:
                 overtaken = None
                 thing.data = content
                 if title is not None:
                     thing.title = _short(title, LONGEST_TITLE)
                 _step(session, thing, "changed", by)
-                found = _entry(thing)
+                found = entry_from(thing)
         # Raised only when what came late is on disk.
         if overtaken is not None:
             raise overtaken
@@ -279,10 +289,10 @@ class Store:
         with self.session() as session:
             thing = self._found(session, kind, key, changes=True)
             if thing.version != version:
-                raise Overtaken(_entry(thing), 0)
+                raise Overtaken(entry_from(thing), 0)
             thing.deleted = deleted
             _step(session, thing, what, by)
-            return _entry(thing)
+            return entry_from(thing)
 
     def undo(self, kind: str, key: str, version: int, by: str = "") -> Entry:
         """A thing as it was before its last change of data, as a new version; twice undoes the undoing.
@@ -419,7 +429,8 @@ def _aware(time: datetime.datetime) -> datetime.datetime:
     return time if time.tzinfo else time.replace(tzinfo=datetime.UTC)
 
 
-def _entry(thing: Thing) -> Entry:
+def entry_from(thing: Thing) -> Entry:
+    """A row as it is handed out."""
     return Entry(
         thing.id, thing.kind, thing.job, thing.version, thing.title, dict(thing.data), _aware(thing.created),
         _aware(thing.changed), thing.by, None if thing.deleted is None else _aware(thing.deleted),

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from proofpatch.errors import InputError
 from proofpatch.shop.store import Entry, Store
 
 NAMED = re.compile(r"([A-Z]+[0-9]+):")  # how the title of a patch begins that is a step of a strip
@@ -55,6 +56,18 @@ def strips_of(store: Store, job: str, patches: Sequence[Entry]) -> list[Strip]:
     """The strips of a job, the first first; `patches` are its graded ones."""
     graded = {found[1]: one for one in patches if (found := NAMED.match(one.title))}
     return [_strip(entry, graded) for entry in store.in_order("strip", job)]
+
+
+def strip_of(store: Store, key: str, strip: str) -> Strip:
+    """A strip of a job.
+
+    Raises:
+        InputError: there is none of this id.
+    """
+    found = [one for one in strips_of(store, key, store.in_order("patch", key)) if one.entry.id == strip]
+    if not found:
+        raise InputError("strip", "There is no such strip in this job.", "Go back to the patches.")
+    return found[0]
 
 
 def lay_out(store: Store, job: str, steps: Sequence[Mapping[str, Any]], dialled: Sequence[Mapping[str, str]]) -> Entry:

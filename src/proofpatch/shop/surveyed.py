@@ -49,11 +49,11 @@ def open_hazard(work: Job) -> str | None:
     """The first hazard that nothing on record settles."""
     # Where the survey made the layers, its own rules speak of lead too.
     why = None if work.surveyed else first_stop(work.surface, work.year, work.lead, work.suspects)
-    return why or (open_stop(work.survey, work.lead, work.cleared) if work.survey is not None else None)
+    return why or open_stop(_findings(work), work.lead, work.cleared)
 
 
 def beam_stop(work: Job) -> str | None:
-    """Why no patch and no recipe is given."""
+    """Why no patch, no recipe and no price is given."""
     why = open_hazard(work)
     counted = work.survey.layers or 1 if work.survey is not None else 1
     if why is None and work.surveyed and counted > 1:
@@ -62,11 +62,6 @@ def beam_stop(work: Job) -> str | None:
             "[[layers]] before any patch or recipe."
         )
     return why
-
-
-def price_stop(work: Job) -> str | None:
-    """Why no price is given: what stops a beam, or a hazard that the coating as described may hold."""
-    return beam_stop(work) or open_stop(_findings(work), work.lead, work.cleared)
 
 
 def still_there(work: Job) -> list[str]:

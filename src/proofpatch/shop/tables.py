@@ -11,9 +11,10 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 KINDS = (
     "shop", "customer", "item", "job", "survey", "laser", "belief", "forecast", "strip", "patch", "photo", "recipe",
     "hazards", "note", "seen", "prices", "quote", "paper", "acceptance", "approval", "invoice", "payment",
+    "day", "run", "pair", "record", "scan",
 )  # fmt: skip
 # What a customer was sent or signed: it stays as it is, a mistake is put right by a new one.
-FROZEN = ("quote", "paper", "acceptance", "approval", "invoice")
+FROZEN = ("quote", "paper", "acceptance", "approval", "invoice", "record")
 NAMES = {
     "ix": "ix_%(column_0_label)s", "uq": "uq_%(table_name)s_%(column_0_name)s",
     "ck": "ck_%(table_name)s_%(column_0_name)s",

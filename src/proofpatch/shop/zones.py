@@ -1,4 +1,4 @@
-"""The zones of a job file: an area that is known, shapes, outlines tapped in photos; docs/job-file.md has the keys."""
+"""The zones of a job file: a known area, shapes, outlines tapped in photos, scans; docs/job-file.md has the keys."""
 
 from __future__ import annotations
 
@@ -9,14 +9,15 @@ from proofpatch.errors import InputError
 from proofpatch.measure.figure import MOST_PARTS, Area
 from proofpatch.measure.outline import outline_from
 from proofpatch.measure.registry import shape_from
+from proofpatch.measure.scanned import scanned_from
 from proofpatch.measure.shapes import SHAPES
 from proofpatch.measure.zones import EFFORT, MOST_AREAS, Zone, effort_of
 
-READERS: dict[str, Callable[[Any], Area]] = {"shapes": shape_from, "outlines": outline_from}
+READERS: dict[str, Callable[[Any], Area]] = {"shapes": shape_from, "outlines": outline_from, "scans": scanned_from}
 
 
 def read_areas(place: str, kind: str, value: Any) -> tuple[Area, ...]:
-    """The shapes or outlines of a list of tables; what is wrong is named by its number and figure.
+    """The shapes, outlines or scans of a list of tables; what is wrong is named by its number and figure.
 
     Raises:
         InputError: no such list, or one of it is none.
@@ -82,9 +83,9 @@ def zone_from(entry: Mapping[str, Any], number: int) -> Zone:
         raise InputError(
             "how", "It says how an area was measured, and there is no area.", "A shape has a how of its own."
         )
-    areas += [*entry.get("shapes", ()), *entry.get("outlines", ())]
+    areas += [one for kind in READERS for one in entry.get(kind, ())]
     if not areas:
-        raise InputError("area", "The zone has no area.", "Add area, shapes or outlines.")
+        raise InputError("area", "The zone has no area.", "Add area, shapes, outlines or scans.")
     given = {
         key: entry[key] for key in ("count", "effort", "hand_finish", "coating", "limits", "untouched") if key in entry
     }

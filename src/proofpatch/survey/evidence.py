@@ -23,6 +23,7 @@ MOST_READINGS = 60
 MOST_SPOTS = 12
 LONGEST = 80
 LONGEST_SPOT = 30
+LETTERS = {"uv": "UV"}  # names that are letters, not words
 STRENGTHS = (2, 4, 10, 20)  # weak, moderate, strong, decisive
 
 
@@ -52,7 +53,7 @@ class Test:
     @property
     def title(self) -> str:
         """Its name at the head of a sentence."""
-        return self.id.replace("-", " ").capitalize()
+        return LETTERS.get(self.id) or self.id.replace("-", " ").capitalize()
 
 
 def _tests() -> Mapping[str, Test]:
@@ -76,7 +77,7 @@ HISTORY = {
     "condition": "of the coating: fresh, aged, tinted, dirty or unknown",
     "substrate-condition": "of wood: new, aged, stained or unknown",
     "layers": "how many layers a notch or chip shows",
-    "thickness": "of the coating, by gauge, like '80 um'",
+    "thickness": "of the coating, by gauge, like '80 µm'",
     "moisture": "of wood or masonry, by meter, like '9 %'",
     "texture": "smooth or textured",
     "primer": "colour of a primer seen at a chip",

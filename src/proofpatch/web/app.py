@@ -22,7 +22,9 @@ from proofpatch.web import (
     about,
     bench,
     compare,
+    day,
     devices,
+    folder,
     jobs,
     lasers,
     materials,
@@ -32,6 +34,9 @@ from proofpatch.web import (
     outline,
     prices,
     quotes,
+    record,
+    run,
+    scan,
     shop,
     steps,
     trust,
@@ -73,7 +78,8 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
     # An application of its own: what goes wrong there is said as JSON.
     app.mount("/api", Interface(store, desk))
 
-    app.state.asked = time.monotonic()
+    app.state.asked, app.state.desk = time.monotonic(), desk
+    app.state.daily = None  # whoever makes daily backups names them
     app.state.certificate, app.state.port = None, 0  # plain http; whoever serves TLS names its own
 
     @app.middleware("http")
@@ -120,18 +126,23 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         return answer
 
     for router in (
+        folder.routes(page, store),
         jobs.routes(page, store, desk),
         survey_pages.routes(page, store, desk),
         steps.routes(page, desk),
+        scan.routes(page, store, desk),
         measure.routes(page, store, desk),
         outline.routes(page, store, desk),
         patch_pages.routes(page, store, desk),
         seen_pages.routes(page, store, desk),
+        run.routes(page, store, desk),
+        day.routes(page, store, desk),
         compare.routes(page, store, desk),
         about.routes(page, store, desk),
         bench.routes(page, store, desk),
         offer.routes(page, store, desk),
         quotes.routes(page, store, desk),
+        record.routes(page, store, desk),
         shop.routes(page, store),
         prices.routes(page, store),
         devices.routes(page, store, door),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import cos, radians
 from pathlib import Path
 from typing import Annotated
 from urllib.parse import urlencode
@@ -15,19 +14,18 @@ from proofpatch.documents.pair import pair_pdf
 from proofpatch.errors import InputError
 from proofpatch.photos.overlay import WIDTH
 from proofpatch.photos.pairs import Pair
+from proofpatch.shop.pair_words import pair_words
 from proofpatch.shop.pairs import PLACES, by_length, marked_jpeg, narrowed, pair_jpegs, pair_of
 from proofpatch.shop.photos import photo_of, photo_path
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
-from proofpatch.units import parse, show
+from proofpatch.units import parse
 from proofpatch.web.desk import Desk
-from proofpatch.web.seen import percent
 from proofpatch.web.shell import Pages
 from proofpatch.web.tapped import place_of, places_of, places_said
 
 WIDE = 748  # px, as wide as a page's text
 PRINTED = 1200  # px of a printed picture
-TILT = 20  # degrees a photo may be tilted unnoticed, as an example
 TAPS = {"places": 2 * PLACES, "ends": 2}  # how many of each are tapped
 
 
@@ -149,30 +147,6 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return Response(sheet, media_type="application/pdf")
 
     return router
-
-
-def pair_words(pair: Pair, error: float | None = None) -> list[str]:
-    """What a pair came to, in sentences. error: relative, of its area, where that rests on taps."""
-    if pair.share is None:
-        return ["Laid over by hand.", pair.because]
-    lines = [f"{percent(pair.share)} of {'the piece' if pair.piece else 'what both photos show'} changed"]
-    lines[0] += "." if pair.area is None else f": {show(pair.area, 'area')}."
-    if error is not None:
-        lines.append(
-            f"The area is good to {percent(error)} from the taps, if the photo before looks straight at the place. "
-            f"Taken at a tilt of {TILT}°, it may be another {100 * (1 - cos(radians(TILT))):.0f} % off."
-        )
-    if pair.tone is not None:
-        tone = pair.tone
-        lines.append(
-            f"There the tone moved by {tone.change:.1f} ± {tone.error:.1f} CIEDE2000: {abs(tone.darker):.1f} "
-            f"{'darker' if tone.darker > 0 else 'lighter'} in L*, {abs(tone.yellower):.1f} "
-            f"{'yellower' if tone.yellower > 0 else 'bluer'} in b*."
-        )
-    lines.append(pair.because)
-    if pair.rest is not None:
-        lines.append(f"Ground that did not change differs by {pair.rest:.1f} between the photos: that much is no news.")
-    return lines
 
 
 def _taken(one: Entry) -> str:

@@ -108,7 +108,7 @@ class Desk:
         return future
 
     def _compute(self, given: Inputs, part: str) -> Road:
-        found = road_of(*given)
+        found = road_of(given)
         if not part:
             keep(self.store, found)
         elif found.closed is None or part not in BEAMS:

@@ -15,9 +15,11 @@ from proofpatch.web.chosen import language_here
 from proofpatch.web.door import HERE, Door, host_of, is_here, open_to_all
 from proofpatch.web.words import say, spoken
 
-LARGEST_BODY = 64_000_000  # bytes, of a photo with its form
+LARGEST_BODY = 64_000_000  # bytes, of a photo or a scan with its form
+LARGEST_FOLDER = 1_000_000_000  # bytes, of a packed job; it is read from disk, never whole in memory
 LARGEST_AT_DOOR = 20_000  # bytes, of a device that has not signed in
 API = "/api/"
+IMPORT = "/jobs/import"
 HEADERS = {
     "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; "
     "object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'",
@@ -99,10 +101,12 @@ def _too_large(request: Request, here: bool) -> tuple[int, str, str, str] | None
     """The same, of a body."""
     if not here and open_to_all(request):
         most, remedy = LARGEST_AT_DOOR, "Sign in first."
-    elif request.url.path.startswith(API) and not request.url.path.endswith("/photos"):
+    elif request.url.path.startswith(API) and not request.url.path.endswith(("/photos", "/scans")):
         most, remedy = LARGEST_FILE, "A job is a page of text; check what was sent."
+    elif request.url.path == IMPORT:
+        most, remedy = LARGEST_FOLDER, "Bring it in at the command line: proofpatch unpack."
     else:
-        most, remedy = LARGEST_BODY, "Choose a smaller photo."
+        most, remedy = LARGEST_BODY, "Choose a smaller file."
     length = request.headers.get("content-length", "0")
     stated = length.isascii() and length.isdigit() and len(length) < 12 and "transfer-encoding" not in request.headers
     if not stated or int(length) > most:

@@ -13,16 +13,19 @@ from proofpatch.errors import InputError
 from proofpatch.measure.doubt import least_sure
 from proofpatch.measure.outline import Outline
 from proofpatch.measure.registry import catalogue
+from proofpatch.measure.scanned import is_kept
 from proofpatch.measure.tables import INSTRUMENTS, efforts
 from proofpatch.pictures.shapes import lettered, sketch
 from proofpatch.records_measure import measure_record
 from proofpatch.shop.changes import last_change
 from proofpatch.shop.photos import add_photo
 from proofpatch.shop.store import Store
+from proofpatch.shop.zones import READERS
 from proofpatch.units import show, system
 from proofpatch.web.desk import Desk
 from proofpatch.web.outline import kept_pictures
 from proofpatch.web.road import Road
+from proofpatch.web.scan_state import scanning_kept
 from proofpatch.web.shell import Form, Pages, Sent, text
 from proofpatch.web.survey import change
 from proofpatch.web.taps import taps_kept
@@ -51,7 +54,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return page(
             "measure.html", 422 if error else 200, road=found, here="measure", record=record, error=error,
             answer=answer(record) if record else "", doubt=least_sure(zones), shapes=catalogue(), sketch=sketch,
-            rows=rows_of_zones(found), photos=store.all("photo", key), last=last_change(store, found.entry),
+            rows=rows_of_zones(found), photos=store.all("photo", key), scans=store.all("scan", key),
+            last=last_change(store, found.entry),
         )  # fmt: skip
 
     @router.get("/jobs/{key}/measure")
@@ -103,7 +107,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return page(
             "zone.html", 422 if error else 200, road=found, here="measure", number=number, row=row, error=error,
             form=form if form is not None else zone_said(entry), kinds=efforts(), shapes=catalogue(), sketch=sketch,
-            photos=store.all("photo", key), last=last_change(store, found.entry),
+            photos=store.all("photo", key), scans=store.all("scan", key),
+            last=last_change(store, found.entry),
         )  # fmt: skip
 
     @router.get("/jobs/{key}/measure/{zone:int}")
@@ -222,7 +227,7 @@ def rows_of_zones(found: Road) -> list[dict[str, Any]]:
     rows = []
     for number, (entry, zone, said) in enumerate(zip(data, found.work.measured, record["zones"], strict=True)):
         places = [("area", 0)] if "area" in entry else []
-        places += [(kind, i) for kind in ("shapes", "outlines") for i in range(len(entry.get(kind, ())))]
+        places += [(kind, i) for kind in READERS for i in range(len(entry.get(kind, ())))]
         areas = [
             {**one, "kind": kind, "at": at, "area": area, "href": _href(found.entry.id, entry, number, kind, at),
              "photo": area.photo if isinstance(area, Outline) else ""}
@@ -243,10 +248,22 @@ def _href(key: str, entry: Mapping[str, Any], number: int, kind: str, at: int) -
         return f"/jobs/{key}/measure/{number}/area"
     if kind == "shapes":
         return f"/jobs/{key}/measure/{number}/{at}"
+    if kind == "scans":
+        record = entry["scans"][at]
+        kept = is_kept(record["scan"])
+        return f"/jobs/{key}/measure/scan/{record['scan']}?{_again(record, number, at)}" if kept else ""
     record = entry["outlines"][at]
     if len(str(record.get("photo", ""))) != 64 or "homography" in record:
         return ""
     return f"/jobs/{key}/measure/photo/{record['photo']}?{taps_kept(record, number, at).query}"
+
+
+def _again(record: Mapping[str, Any], number: int, at: int) -> str:
+    """The state of a measured scan; what another program wrote is begun anew."""
+    try:
+        return scanning_kept(record, number, at, "obj").query
+    except InputError:
+        return urlencode({"zone": number, "at": at})
 
 
 def _into(form: Form) -> str:

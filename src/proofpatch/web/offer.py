@@ -9,7 +9,7 @@ from typing import Any
 from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 
-from proofpatch.documents.quote import Shot, quote_page, quote_pdf
+from proofpatch.documents.quote import quote_page, quote_pdf
 from proofpatch.errors import InputError
 from proofpatch.offer.quote import PRICINGS
 from proofpatch.offer.revision import changes, fingerprint
@@ -17,9 +17,9 @@ from proofpatch.shop.changes import last_change
 from proofpatch.shop.charges import priced_job, tables_of
 from proofpatch.shop.offered import asked_of, paper_of
 from proofpatch.shop.papers import acceptances, only_dates_differ, quotes_of, send_quote
-from proofpatch.shop.photos import exported
 from proofpatch.shop.store import Store
 from proofpatch.web.desk import Desk
+from proofpatch.web.issued import shot_of
 from proofpatch.web.priced import draft, offer_view, offered
 from proofpatch.web.road import Road
 from proofpatch.web.shell import Form, Pages, Sent, text
@@ -27,7 +27,7 @@ from proofpatch.web.survey import change
 from proofpatch.web.written import put, told
 
 # Of the job's [offer]: what the hours and the price take, and what the paper says.
-WORK = ("pieces", "strips", "waiting", "trips", "travel", "distance", "first_of_kind", "price", "pricing")
+WORK = ("pieces", "strips", "waiting", "trips", "travel", "distance", "first_of_kind", "price", "pricing", "basis")
 PAPER = ("number", "customer", "site", "sample", "starts", "valid_days", "scope")
 ASKED = ("chance", "subcontract")  # of [prices]
 OF_ZONE = ("width", "masking", "set_ups", "front")
@@ -119,21 +119,6 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 def found_paper(store: Store, found: Road) -> str:
     """The size of the paper of a job."""
     return str(tables_of(store, found.entry)["letterhead"].get("paper", "a4"))
-
-
-def shot_of(store: Store, job: str, digest: str) -> Shot | None:
-    """A photo of the job for the page.
-
-    Raises:
-        InputError: it is none of this job.
-    """
-    if not digest:
-        return None
-    one = next((one for one in store.all("photo", job) if one.data["digest"] == digest), None)
-    if one is None:
-        raise InputError("photo", "The photo is not in this job.", "Choose another.")
-    about = str(one.data.get("about") or "the sample")
-    return Shot(exported(store, digest), f"Photo: {about}", about)
 
 
 def _put(data: dict[str, Any], name: str, keys: tuple[str, ...], form: Form) -> None:

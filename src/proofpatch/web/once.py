@@ -24,7 +24,9 @@ from proofpatch.web.guard import Next
 SENT, AT, MADE = "Proofpatch-Sent", "Proofpatch-At", "Proofpatch-Made"
 ID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 # Forms whose change is made once.
-LATER = re.compile(r"/jobs/[^/]+/(?:patches|notes|photo|strips/[^/]+/end)")
+LATER = re.compile(
+    r"/jobs/[^/]+/(?:patches|notes|photo|strips/[^/]+/(?:end|photo)|run|run/day|run/control|run/[0-9a-f]{32}/(?:delete|restore))"
+)
 OLDEST = datetime.timedelta(days=60)  # an entry that waited longer has a wrong clock
 
 

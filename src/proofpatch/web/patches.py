@@ -11,8 +11,10 @@ from fastapi.responses import RedirectResponse
 from proofpatch.cli_read import KNOBS, OPTIONS, read_setting
 from proofpatch.cli_show import setting_words
 from proofpatch.errors import InputError
+from proofpatch.lasers import Laser
 from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
 from proofpatch.materials import substrate
+from proofpatch.physics.setting import Setting
 from proofpatch.pictures.drawing import WIDE
 from proofpatch.pictures.field import named as names_of
 from proofpatch.pictures.look import NARROW
@@ -21,10 +23,11 @@ from proofpatch.shop.job import Job
 from proofpatch.shop.log import checked_graded, graded_from, setting_from, setting_to, stamp
 from proofpatch.shop.seen import seen_of
 from proofpatch.shop.store import Store, of_job
-from proofpatch.shop.strips import NAMED, Step, Strip, lay_out, strips_of
+from proofpatch.shop.strips import NAMED, Step, Strip, strip_of, strips_of
 from proofpatch.units import parse
 from proofpatch.web.desk import Desk
 from proofpatch.web.jobs import with_photo
+from proofpatch.web.laying import lay_next
 from proofpatch.web.once import Later, in_one
 from proofpatch.web.road import Road, beliefs
 from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
@@ -73,13 +76,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         found = desk.wait(key, "strip")
         if found.closed is not None or found.declined:
             return patches_page(found)
-        record, dialled = found.strip
-        with desk.turn:
-            strips = strips_of(store, key, found.patches)
-            # Two presses lay out one strip.
-            if record["patches"] and not (strips and strips[-1].due):
-                lay_out(store, key, record["patches"], dialled)
-        desk.remember(found)
+        lay_next(store, desk, found)
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     @router.post("/jobs/{key}/strips/{strip}/end")
@@ -170,18 +167,6 @@ def dial(setting: Mapping[str, Any]) -> list[tuple[str, float, str]]:
     ]  # fmt: skip
 
 
-def strip_of(store: Store, key: str, strip: str) -> Strip:
-    """A strip of a job.
-
-    Raises:
-        InputError: there is none of this id.
-    """
-    found = [one for one in strips_of(store, key, store.in_order("patch", key)) if one.entry.id == strip]
-    if not found:
-        raise InputError("strip", "There is no such strip in this job.", "Go back to the patches.")
-    return found[0]
-
-
 def _step(strips: list[Strip], name: str) -> Step:
     """The step that waits for this grade.
 
@@ -192,6 +177,24 @@ def _step(strips: list[Strip], name: str) -> Step:
     if found is None:
         raise InputError("step", f"{name[:8] or 'No step'} does not wait for a grade.", "Choose one of the strip.")
     return found
+
+
+def dialled_in(form: Form, dialled: Mapping[str, str], pattern: str, laser: Laser) -> Setting:
+    """The setting of the knobs of a form; what was left empty is as it was laid out.
+
+    Raises:
+        InputError: a knob that cannot be; its field names it.
+    """
+    given = {name: text(form, f"knob-{name}") or dialled.get(name) for name in KNOBS}
+    given["pattern"] = pattern
+    try:
+        return read_setting(given, laser)[0]
+    except InputError as error:
+        flags = {OPTIONS[name][0]: name for name in KNOBS}
+        knob = flags.get(error.field)
+        if knob is None:
+            raise
+        raise InputError(f"knob-{knob}", error.problem.replace(error.field, KNOB_NAMES[knob]), error.remedy) from None
 
 
 def graded_of_form(form: Form, step: Step, work: Job, when: str = "") -> dict[str, Any]:
@@ -206,16 +209,7 @@ def graded_of_form(form: Form, step: Step, work: Job, when: str = "") -> dict[st
     for name, words in (("residue", "how much is left"), ("harm", "what it did to what lies under it")):
         if not text(form, name):
             raise InputError(name, f"It was not said {words}.", "Choose one of the grades.")
-    given = {name: text(form, f"knob-{name}") or step.dialled.get(name) for name in KNOBS}
-    given["pattern"] = step.setting["pattern"]
-    try:
-        setting, _ = read_setting(given, work.laser)
-    except InputError as error:
-        flags = {OPTIONS[name][0]: name for name in KNOBS}
-        knob = flags.get(error.field)
-        if knob is None:
-            raise
-        raise InputError(f"knob-{knob}", error.problem.replace(error.field, KNOB_NAMES[knob]), error.remedy) from None
+    setting = dialled_in(form, step.dialled, step.setting["pattern"], work.laser)
     values: dict[str, Any] = {"residue": text(form, "residue"), "harm": text(form, "harm")}
     for name, kind in TIMES:
         if text(form, name):

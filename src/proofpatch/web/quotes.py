@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import datetime
-from decimal import Decimal
 from typing import Any
 
 from babel.dates import format_date
@@ -13,49 +12,37 @@ from fastapi.responses import RedirectResponse
 
 from proofpatch.documents.quote import (
     MEANS,
-    Approval,
-    Signature,
-    approval_pdf,
     invoice_page,
     invoice_pdf,
     quote_page,
     quote_pdf,
 )
-from proofpatch.documents.signature import signature_png
 from proofpatch.errors import InputError
-from proofpatch.offer.money import amount, shown
-from proofpatch.offer.quote import Line, text_line
+from proofpatch.offer.money import shown
 from proofpatch.offer.told import if_sample_fails, said_of
-from proofpatch.shop.charges import priced_job, tables_of
-from proofpatch.shop.log import stamp
-from proofpatch.shop.offered import paper_of, prices_of
+from proofpatch.shop.charges import priced_job
+from proofpatch.shop.offered import prices_of
 from proofpatch.shop.papers import (
     SentQuote,
-    Signed,
     acceptances,
     invoice_number,
     invoice_of,
-    keep_invoice,
-    keep_pdf,
-    note_payment,
     payments_of,
-    pdf_of,
     quotes_of,
     signed_from,
     take_acceptance,
-    write_invoice,
 )
 from proofpatch.shop.store import Store, of_job
 from proofpatch.web.desk import Desk
-from proofpatch.web.offer import shot_of
+from proofpatch.web.issued import DUE_DAYS, approve, bill, pay, sent_of, shot_of
 from proofpatch.web.shell import Form, Pages, Sent, text, version
-from proofpatch.web.written import YES, lines, money, summed
+from proofpatch.web.signing import kept_pdf, signature_of, signed_of
+from proofpatch.web.written import YES
 
 TICKS = (
     "I have read what is done, what will not change and what to mind.",
     "I take the price and the terms, and what happens if the sample says no.",
 )
-DUE_DAYS = 14  # common practice, no source
 
 
 def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
@@ -64,7 +51,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     def quote_shown(key: str, quote: str, error: InputError | None = None, form: Form | None = None) -> Response:
         found = (desk.wait if error else desk.look)(key)
-        one, newest = _sent(store, key, quote)
+        one, newest = sent_of(store, key, quote)
         entry = acceptances(store, key).get(quote)
         signed = signed_from(entry.data) if entry else None
         today = datetime.date.today()
@@ -87,14 +74,14 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/jobs/{key}/quotes/{quote}.pdf")
     def sent_pdf(key: str, quote: str) -> Response:
-        return _pdf(store, of_job(store, "quote", quote, key).data["pdf"])
+        return kept_pdf(store, of_job(store, "quote", quote, key).data["pdf"])
 
     @router.get("/jobs/{key}/quotes/{quote}/signed.pdf")
     def signed_pdf(key: str, quote: str) -> Response:
         entry = acceptances(store, key).get(quote)
         if entry is None:
             raise InputError("quote", "This version was not accepted.", "Look at it again.")
-        return _pdf(store, entry.data["pdf"])
+        return kept_pdf(store, entry.data["pdf"])
 
     @router.get("/jobs/{key}/quotes/{quote}")
     def look(key: str, quote: str) -> Response:
@@ -102,15 +89,15 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/jobs/{key}/quotes/{quote}/accept")
     def accept(key: str, quote: str, form: Sent) -> Response:
-        one, _ = _sent(store, key, quote)
+        one, _ = sent_of(store, key, quote)
         try:
             for n, line in enumerate(TICKS):
                 if text(form, f"tick-{n}") != YES:
                     said = f"Not ticked: {line}"
                     raise InputError(f"tick-{n}", said, "Tick it, or change the quote in a new version.")
-            signed = _signed(form, one.quote.day, TICKS, text(form, "option"))
+            signed = signed_of(form, one.quote.day, TICKS, text(form, "option"))
             pdf = quote_pdf(one.quote, one.entry.data["paper"], shot_of(store, key, one.entry.data["photo"]),
-                            one.before, signature=_signature(signed))  # fmt: skip
+                            one.before, signature=signature_of(signed))  # fmt: skip
             take_acceptance(store, one, signed, pdf)
         except InputError as error:
             return quote_shown(key, quote, error, form)
@@ -118,11 +105,10 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return RedirectResponse(f"/jobs/{key}/quotes/{quote}", 303)
 
     @router.post("/jobs/{key}/quotes/{quote}/payments")
-    def pay(key: str, quote: str, form: Sent) -> Response:
-        one, _ = _sent(store, key, quote)
+    def take(key: str, quote: str, form: Sent) -> Response:
+        one, _ = sent_of(store, key, quote)
         try:
-            value = money("amount", text(form, "amount"))
-            note_payment(store, key, one.quote, _day(form, "paid"), value, text(form, "how"))
+            pay(store, key, one, form)
         except InputError as error:
             return quote_shown(key, quote, error, form)
         return RedirectResponse(f"/jobs/{key}/quotes/{quote}", 303)
@@ -138,26 +124,17 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return RedirectResponse(f"/jobs/{key}/quotes/{_accepted(store, key).entry.id}", 303)
 
     @router.post("/jobs/{key}/quotes/{quote}/invoice")
-    def bill(key: str, quote: str, form: Sent) -> Response:
-        one, _ = _sent(store, key, quote)
+    def send_bill(key: str, quote: str, form: Sent) -> Response:
+        one, _ = sent_of(store, key, quote)
         try:
-            entry = acceptances(store, key).get(quote)
-            if entry is None:
-                raise InputError("quote", "This version was not accepted.", "Have it signed first.")
-            day, due, extra = _day(form, "day"), _day(form, "due", ahead=True), _extra(form)
-            number, notes = text(form, "number"), lines(form, "notes")
-            paid = [payment for _, payment in payments_of(store, key)]
-            made = write_invoice(one, entry, number, day, due, paid, [Line(*pair) for pair in extra], notes)
-            told = {"number": made.number, "day": day.isoformat(), "due": due.isoformat(), "notes": notes,
-                    "extra": [[words, str(sum_)] for words, sum_ in extra]}  # fmt: skip
-            kept = keep_invoice(store, key, made, told, quote, invoice_pdf(made, one.entry.data["paper"]))
+            kept = bill(store, key, one, form)
         except InputError as error:
             return quote_shown(key, quote, error, form)
         return RedirectResponse(f"/jobs/{key}/invoices/{kept.id}", 303)
 
     @router.get("/jobs/{key}/invoices/{bill}.pdf")
     def billed(key: str, bill: str) -> Response:
-        return _pdf(store, of_job(store, "invoice", bill, key).data["pdf"])
+        return kept_pdf(store, of_job(store, "invoice", bill, key).data["pdf"])
 
     @router.get("/jobs/{key}/invoices/{bill}/now.pdf")
     def billed_now(key: str, bill: str) -> Response:
@@ -190,75 +167,23 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return approval_shown(key)
 
     @router.post("/jobs/{key}/approval")
-    def approve(key: str, form: Sent) -> Response:
+    def decide(key: str, form: Sent) -> Response:
         try:
-            _approve(store, desk, key, form)
+            approve(store, desk.wait(key), form)
         except InputError as error:
             return approval_shown(key, error, form)
         return RedirectResponse(f"/jobs/{key}/approval", 303)
 
     @router.get("/jobs/{key}/approvals/{one}.pdf")
     def approved(key: str, one: str) -> Response:
-        return _pdf(store, of_job(store, "approval", one, key).data["pdf"])
+        return kept_pdf(store, of_job(store, "approval", one, key).data["pdf"])
 
     return router
-
-
-def _approve(store: Store, desk: Desk, key: str, form: Form) -> None:
-    """The customer's decision on a sample, kept with its sheet."""
-    found = desk.wait(key)
-    if found.work is None or found.closed or found.stop:
-        raise InputError("patch", "A stop stands before any beam.", "Settle it first.")
-    patch = next((one for one in found.patches if one.id == text(form, "patch")), None)
-    if patch is None:
-        raise InputError("patch", "This patch is not graded in the job.", "Choose one of the list.")
-    decision, reason = text(form, "decision"), text_line(text(form, "reason"), "reason")
-    if decision not in ("approved", "refused"):
-        raise InputError("decision", "Nothing was decided.", "Choose one of the two.")
-    if decision == "refused" and not reason:
-        raise InputError("reason", "There is no reason.", "Write what is not as it should be.")
-    signed, work = _signed(form, datetime.date.min, (), ""), priced_job(store, found.entry)
-    paper, prices, sent = paper_of(work), prices_of(work.offer["prices"]), quotes_of(store, key)
-    name = patch.title.partition(":")[0]
-    rows = [("Test patch", name), ("Grade", f"{patch.data['residue']}, {patch.data['harm']}")]
-    for words, field in (("Where", "where"), ("Looked at", "light")):
-        if text(form, field):
-            rows.append((words, text_line(text(form, field), field)))
-    number = f"{sent[-1].quote.number if sent else paper.number}-S{len(store.all('approval', key)) + 1}"
-    sheet = Approval(
-        number, signed.day, paper.shop, paper.customer, found.entry.title, tuple(rows), tuple(lines(form, "seen")),
-        said_of("unchanged", work.surface.substrate), sent[-1].quote.number if sent else "",
-        if_sample_fails(prices.patch_fee, shown(prices.patch_fee, prices.currency, paper.locale)), reason, paper.locale,
-    )  # fmt: skip
-    size = tables_of(store, found.entry)["letterhead"].get("paper", "a4")
-    pdf = approval_pdf(sheet, size, shot_of(store, key, text(form, "photo")),
-                       signature=_signature(signed, decision == "approved"))  # fmt: skip
-    with store.together():
-        kept = keep_pdf(store, key, pdf, f"Sample approval {number}")
-        data = {
-            **signed.record(), "patch": name, "patch_id": patch.id, "approved": decision == "approved",
-            "reason": reason, "sample": [list(row) for row in rows], "seen": list(sheet.seen), "number": number,
-            "photo": text(form, "photo"), "pdf": kept.id,
-        }  # fmt: skip
-        store.add("approval", data, key, f"Sample {name}, {number}")
 
 
 def _first_seen(grade: Any) -> str:
     """What a grade says, for the sheet to begin with."""
     return f"Coating left: {grade['residue']}.\nChange of the surface: {grade['harm']}."
-
-
-def _sent(store: Store, key: str, quote: str) -> tuple[SentQuote, SentQuote]:
-    """(that version, the newest) of a job.
-
-    Raises:
-        InputError: it is none of this job.
-    """
-    found = quotes_of(store, key)
-    one = next((one for one in found if one.entry.id == quote), None)
-    if one is None:
-        raise InputError("quote", "There is no such quote in this job.", "Look it up in the offer.")
-    return one, found[-1]
 
 
 def _accepted(store: Store, key: str) -> SentQuote:
@@ -267,63 +192,3 @@ def _accepted(store: Store, key: str) -> SentQuote:
     if not found:
         raise InputError("quote", "No quote was sent.", "Look at the offer.")
     return next((one for one in reversed(found) if one.entry.id in signed), found[-1])
-
-
-def _signed(form: Form, first: datetime.date, ticked: tuple[str, ...], option: str) -> Signed:
-    """Who signed, when and how.
-
-    Raises:
-        InputError: no name, no signature, or a day that cannot be.
-    """
-    name = text(form, "name")
-    if not name:
-        raise InputError("name", "There is no name.", "Type the name of who signs.")
-    name = text_line(name, "name")
-    drawn = form.get("signature", "")
-    picture = signature_png(drawn if isinstance(drawn, str) else "")
-    on_paper = text(form, "on_paper") == YES
-    if not picture and not on_paper:
-        raise InputError("signature", "There is no signature.", "Sign with the finger, or tick signed on paper.")
-    if picture and on_paper:
-        raise InputError("signature", "It is signed here and on paper.", "Clear the signature, or take the tick out.")
-    day = datetime.date.today()
-    if on_paper and text(form, "signed_on"):
-        day = _day(form, "signed_on")
-    if day < first:
-        raise InputError("signed_on", "That is before the quote was sent.", "Check the date.")
-    return Signed(name, day, stamp(), ticked, picture, option)
-
-
-def _signature(signed: Signed, approved: bool = True) -> Signature:
-    """As the paper shows it: what is signed on paper has a day and no hour."""
-    when = datetime.datetime.fromisoformat(signed.at).astimezone()
-    if not signed.signature:
-        when = datetime.datetime.combine(signed.day, datetime.time())
-    return Signature(signed.name, when, signed.signature, signed.ticked, signed.option, approved)
-
-
-def _day(form: Form, field: str, ahead: bool = False) -> datetime.date:
-    """A day of a form; ahead: it may lie in the future."""
-    said = text(form, field)
-    try:
-        day = datetime.date.fromisoformat(said)
-    except ValueError:
-        raise InputError(field, f"{said[:20]!r} is no date.", "Write it like 2026-03-11.") from None
-    today = datetime.date.today()
-    if not 2000 <= day.year <= today.year + 5 or (day > today and not ahead):
-        raise InputError(field, "That day is not yet, or long ago.", "Check the date.")
-    return day
-
-
-def _extra(form: Form) -> list[tuple[str, Decimal]]:
-    """Lines beside the quote: words and sum."""
-    found = []
-    for line in lines(form, "extra"):
-        words, value = summed("extra", line)
-        found.append((text_line(words, "extra"), amount(value, "extra", low=-(10**9))))
-    return found
-
-
-def _pdf(store: Store, key: str) -> Response:
-    """A paper as it was handed out."""
-    return Response(pdf_of(store, key), media_type="application/pdf")

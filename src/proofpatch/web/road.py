@@ -6,9 +6,9 @@ import contextlib
 import functools
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
-from typing import Any
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from typing import Any, NamedTuple
 
 import proofpatch as pp
 from proofpatch import units
@@ -34,6 +34,7 @@ from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day, setting_from, setting_to
 from proofpatch.shop.papers import standing
+from proofpatch.shop.run import evidence_of, state_of
 from proofpatch.shop.store import Entry, Overtaken, Store, plain
 from proofpatch.shop.strips import strips_of
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
@@ -41,9 +42,10 @@ from proofpatch.survey.evidence import TESTS, Reading
 from proofpatch.survey.identify import chance_words, identify, in_100, words_of
 from proofpatch.survey.stop import HardStop
 from proofpatch.units import show
+from proofpatch.web.shared import shared
 
 TITLES = {"survey": "Survey", "forecast": "Forecast", "patches": "Test patches", "recipe": "Recipe",
-          "measure": "Measure", "offer": "Offer", "hazards": "Hazards"}  # fmt: skip
+          "measure": "Measure", "offer": "Offer", "hazards": "Hazards", "run": "Run", "record": "Record"}  # fmt: skip
 DONE, BEGUN, TO_DO, STOPPED = "done", "begun", "to do", "stopped"
 STRIP = 3  # steps of one that is laid out (common practice, no source)
 MOST_COATS = 2  # whose thickness is asked about
@@ -71,7 +73,7 @@ class Road:
     """A job as its folder shows it. stop: why nothing more is answered, or None. open: the first open hazard.
 
     closed: why no patch and no recipe is given: what the survey says stops a beam stops it, described or tested.
-    laser: the version of its laser in the shop, 0 of a built-in one.
+    laser: the version of its laser in the shop, 0 of a built-in one. seen: entries of its run that taught something.
     """
 
     entry: Entry
@@ -89,6 +91,8 @@ class Road:
     next: str
     laser: int
     best: Recipe | None = None
+    seen: tuple[Entry, ...] = ()
+    parts: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def declined(self) -> bool:
@@ -100,7 +104,7 @@ class Road:
         """Why nobody may start as room, air and beam are described."""
         return self.hazards["unguarded"] if self.hazards else None
 
-    @cached_property
+    @shared
     def strip(self) -> tuple[Mapping[str, Any], list[dict[str, str]]]:
         """(record, knobs as dialled of each step) of the next strip; only of a job that nothing stops."""
         assert self.work is not None
@@ -109,7 +113,7 @@ class Road:
         worth = another_strip(self.window.belief, self.work.limits, area, "hidden", count=STRIP)
         return patches_record(worth, self.window), [as_dialled(one.setting, self.work.laser) for one in worth.strip]
 
-    @cached_property
+    @shared
     def recipe(self) -> tuple[Mapping[str, Any], list[str]]:
         """(record, margins in words) of the recipe; only of a job that nothing stops."""
         assert self.work is not None
@@ -120,7 +124,7 @@ class Road:
         record = recipe_record(best, hours)
         return record, margin_words(record, self.work.laser) if best.setting else []
 
-    @cached_property
+    @shared
     def likeliest(self) -> Drawn | None:
         """The window about the forecast's best setting, drawn; None of a job that is refused."""
         if self.window is None:
@@ -133,7 +137,7 @@ class Road:
         name = "inside your limits" if window.admissible[best] else "likeliest so far"
         return drawn(field, name, window.belief.evidence)
 
-    @cached_property
+    @shared
     def settles(self) -> list[tuple[str, str]]:
         """(evidence, what the chance then is) of what would change the forecast: the next strip, thickness readings."""
         rows: list[tuple[str, str]] = []
@@ -148,12 +152,12 @@ class Road:
             rows.append((what, f"{found} that some setting then holds both limits"))
         return rows + ([] if self.patches else _thickness(self.window))
 
-    @cached_property
+    @shared
     def outlook(self) -> tuple[Drawn | None, list[tuple[str, str]]]:
         """All the forecast's page adds to its record."""
         return self.likeliest, self.settles
 
-    @cached_property
+    @shared
     def proof(self) -> tuple[list[Dial], Drawn | None]:
         """(dials, window about it) of the recipe; without one the window of the forecast."""
         assert self.work is not None
@@ -187,21 +191,68 @@ def _thickness(window: Window) -> list[tuple[str, str]]:
 
 def road(store: Store, entry: Entry) -> Road:
     """The steps of a job with what each found; computed once a version of the job and of its laser."""
-    return road_of(*inputs(store, entry))
+    return road_of(inputs(store, entry))
 
 
-Inputs = tuple[Entry, tuple[Entry, ...], Entry | None, str, str]
+class Inputs(NamedTuple):
+    """All that the road of a job depends on: itself, patches, laser, units, how its quote stands, its run.
+
+    passes: of the recipe that is worked by.
+    """
+
+    entry: Entry
+    patches: tuple[Entry, ...]
+    laser: Entry | None
+    system: str
+    quoted: str = ""
+    ran: tuple[Entry, ...] = ()
+    passes: int = 1
 
 
 def inputs(store: Store, entry: Entry) -> Inputs:
-    """All that the road of a job depends on: itself, its patches, its laser, the units, how its quote stands."""
+    """What the store says of a job now."""
+    patches, ran = (tuple(store.in_order(kind, entry.id)) for kind in ("patch", "run"))
+    decided = store.all("recipe", entry.id, most=1)
+    passes = decided[0].data["record"]["setting"]["passes"] if decided else 1
     laser = entry_named(store, entry.data)
-    return entry, tuple(store.in_order("patch", entry.id)), laser, units.system(), standing(store, entry.id)
+    return Inputs(entry, patches, laser, units.system(), standing(store, entry.id), ran, passes)
 
 
 @lru_cache(maxsize=KEPT)
-def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str, quoted: str = "") -> Road:
+def road_of(given: Inputs) -> Road:
     """The road of these inputs; its sentences are in the system of units that holds here."""
+    assert given.system == units.system()
+    # Lines of the log as text: what is begun and ended later than its grade does not change them.
+    taught = tuple(json.dumps(line) for line in evidence_of(given.ran))
+    found = _worked(given.entry, given.patches, given.laser, given.system, taught)
+    if found.work is None or found.window is None:
+        return found
+    # What changes all day is set in, nothing is worked out anew for it.
+    now = {
+        "offer": Step("offer", STOPPED if found.closed else _offer_state(found.best, found.work, given.quoted),
+                      given.quoted),
+        "run": _run_step(found, given.ran, given.passes),
+    }  # fmt: skip
+    seen = tuple(one for one in given.ran if evidence_of([one]))
+    return replace(found, seen=seen, steps=tuple(now.get(one.name, one) for one in found.steps))
+
+
+def _run_step(found: Road, ran: tuple[Entry, ...], passes: int) -> Step:
+    """How far the run is; what was done stays said though something stops the rest."""
+    assert found.work is not None
+    measured = found.work.measured
+    zones = [one for one in state_of(ran, len(measured), passes) if measured[one.zone - 1].beam_share]
+    done, all_of = sum(one.state == DONE for one in zones), len(zones)
+    stopped = found.closed or any(one.state == STOPPED for one in zones)
+    state = STOPPED if stopped else DONE if zones and done == all_of else BEGUN if ran else TO_DO
+    return Step("run", state, f"{done} of {all_of} zones done" if ran and zones else "")
+
+
+@lru_cache(maxsize=KEPT)
+def _worked(
+    entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str, taught: tuple[str, ...]
+) -> Road:  # fmt: skip
+    """The road but for what changes from hour to hour: offer and run are still to do. taught: lines of the log."""
     assert system == units.system()
     number = laser.version if laser else 0
     try:
@@ -213,16 +264,19 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, syste
         return _stopped(entry, work, why, number)
     belief = pp.prior(work.surface, work.laser, work.hand, seed=work.seed)
     on = functools.partial(laser_on, laser) if laser else None
-    graded = [graded_on_its_day(one.data, len(work.surface.coats), on) for one in patches]
-    window = pp.forecast(pp.update(belief, graded) if graded else belief, work.limits)
+    layers = len(work.surface.coats)
+    graded = [graded_on_its_day(one.data, layers, on) for one in patches]
+    # A finished zone was judged down to the ground.
+    ran = [graded_on_its_day(json.loads(line) | {"layer": layers - 1}, layers, on) for line in taught]
+    evidence = graded + ran
+    window = pp.forecast(pp.update(belief, evidence) if evidence else belief, work.limits)
     survey = survey_record(finding_of(work, float(window.chance)))
     forecast = forecast_record(window, without_top_layer(window))
     plan, assumed = of_job(work, {}, window)
     hazards = plan_record(plan, work.title, still_there(work))
     hazards["assumptions"] = [*assumed, *hazards["assumptions"]]
-    said_stop = next(iter(survey["stops"]), None)
-    closed = beam_stop(work) or said_stop
-    best = pp.recipe(window.belief, work.limits) if graded and not closed else None
+    closed = beam_stop(work)
+    best = pp.recipe(window.belief, work.limits) if evidence and not closed else None
     likely = next(iter(survey["finishes"]))
     found = f"{survey['finish_words'][likely]}, {in_100(survey['finishes'][likely])}"
     if not work.surveyed:
@@ -250,10 +304,12 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, syste
         ),
         Step("recipe", STOPPED if closed else _recipe_state(best), _recipe_words(best)),
         Step("measure", DONE if work.measured else TO_DO, _measured_words(work)),
-        Step("offer", STOPPED if closed else _offer_state(best, work, quoted), quoted),
+        Step("offer", TO_DO),
         Step(
             "hazards", STOPPED if hazards["unguarded"] else BEGUN, "not covered" if hazards["unguarded"] else "to sign"
         ),
+        Step("run", TO_DO),
+        Step("record", TO_DO),
     )
     return Road(
         entry,
@@ -261,7 +317,7 @@ def road_of(entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, syste
         None,
         survey,
         forecast,
-        open_hazard(work) or said_stop,
+        open_hazard(work),
         closed,
         hazards,
         plan.zone,
@@ -334,6 +390,9 @@ def keep(store: Store, found: Road) -> None:
             at = "recipe" if found.best.confirmed else "patches"
         if (due or found.best is not None) and found.unguarded:
             then, at = "Cover the hazards first", "hazards"
+        ran = next(one.state for one in found.steps if one.name == "run")
+        if not found.unguarded and ran != TO_DO:
+            then, at = "All zones are done" if ran == DONE else "Go on with the run", "run"
     about = {
         "version": entry.version, "laser": found.laser, "next": then[:80], "at": at,
         "states": [one.state for one in found.steps], "found": found.steps[0].finding[:60],
@@ -363,7 +422,7 @@ def _belief(store: Store, found: Road, window: Window) -> dict[str, Any]:
     row = setting_rows([setting], window.belief.laser)[0]
     dose = mean_dose(setting.average_power, setting.sweep_width, setting.travel_speed)
     return {
-        "patches": [one.id for one in found.patches], "chance": window.chance, "reference": reference,
+        "patches": [one.id for one in (*found.patches, *found.seen)], "chance": window.chance, "reference": reference,
         "levels": levels(window.belief, row, float(dose)), "effective_draws": window.belief.effective_draws,
     }  # fmt: skip
 

@@ -2,45 +2,34 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
-from scipy.special import ndtri
 
 from proofpatch.cli_show import setting_words
-from proofpatch.documents.sheet import frame_for, sheet_pdf
+from proofpatch.documents.sheet import sheet_pdf
 from proofpatch.errors import InputError
 from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
-from proofpatch.learn.grading import fraction_chance
 from proofpatch.materials import substrate
 from proofpatch.photos.corrections import LABELS, tapped
 from proofpatch.photos.find import BY_HAND
-from proofpatch.photos.frame import MOST_STEPS, Frame
 from proofpatch.photos.overlay import WIDTH, jpeg, overlay, said
-from proofpatch.photos.strip import Together
-from proofpatch.shop.looks import Look, look_at, window_jpeg
+from proofpatch.records_seen import percent, worst_tone
+from proofpatch.shop.by_photo import Line, asked, keep, photographed, share_of
+from proofpatch.shop.looks import Look
 from proofpatch.shop.pairs import marked_jpeg, narrowed
 from proofpatch.shop.photos import add_photo, photo_of, photo_path
-from proofpatch.shop.seen import (
-    add_shot,
-    add_tap,
-    drop_shot,
-    grader_of,
-    keep_measured,
-    seen_of,
-    set_corners,
-    untap,
-)  # fmt: skip
+from proofpatch.shop.seen import add_shot, add_tap, drop_shot, set_corners, untap
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
-from proofpatch.shop.strips import Step, Strip
+from proofpatch.shop.strips import Step, Strip, strip_of
+from proofpatch.shop.tone_words import tone_change
 from proofpatch.web.desk import Desk
-from proofpatch.web.patches import graded_of_form, strip_of
+from proofpatch.web.once import Later, in_one
+from proofpatch.web.patches import graded_of_form
 from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
 from proofpatch.web.tapped import place_of, places_of, places_said
 
@@ -53,16 +42,13 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     """The pages of a strip's photos."""
     router = APIRouter(prefix="/jobs/{key}/strips/{strip}")
 
-    def photographed(key: str, strip: str) -> tuple[Strip, Entry]:
-        laid, entry = strip_of(store, key, strip), seen_of(store, key, strip)
-        if entry is None or not entry.data["photos"]:
-            raise InputError("photo", "There is no photo of this strip yet.", "Take one on the test-patch page.")
-        return laid, entry
+    def found(key: str, strip: str) -> tuple[Strip, Entry]:
+        laid = strip_of(store, key, strip)
+        return laid, photographed(store, laid)
 
     def looked(key: str, strip: str) -> tuple[Strip, Entry, Look]:
-        laid, entry = photographed(key, strip)
-        paths = tuple((str(path_of(one)), json.dumps(one["corners"])) for one in entry.data["photos"])
-        return laid, entry, look_at(paths, _frame(store, laid), json.dumps(grader_of(store, key).plain()))
+        laid, entry = found(key, strip)
+        return laid, entry, asked(store, laid, entry).look()
 
     def path_of(photo: Mapping[str, Any]) -> Path:
         return photo_path(store, photo_of(store, photo["digest"]))
@@ -98,12 +84,12 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return Response(made, media_type="application/pdf")
 
     @router.post("/photo")
-    def photo(key: str, strip: str, form: Sent) -> Response:
+    def photo(key: str, strip: str, form: Sent, sending: Later) -> Response:
         laid, content = strip_of(store, key, strip), form.get("photo")
         if not isinstance(content, bytes) or not content:
             raise InputError("photo", "No photo was chosen.", "Choose one, or take one with the phone.")
-        kept = add_photo(store, content, key, about=f"strip {laid.name}")
-        with desk.turn:
+        with desk.turn, in_one(store, sending):
+            kept = add_photo(store, content, key, about=f"strip {laid.name}")
             add_shot(store, key, strip, kept.data["digest"])
         return _to(key, strip)
 
@@ -141,7 +127,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/untap")
     def back(key: str, strip: str, form: Sent) -> Response:
-        _, entry = photographed(key, strip)
+        _, entry = found(key, strip)
         if version(form) == entry.version:
             with desk.turn:
                 untap(store, entry)
@@ -149,7 +135,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/drop")
     def drop(key: str, strip: str, form: Sent) -> Response:
-        _, entry = photographed(key, strip)
+        _, entry = found(key, strip)
         if version(form) == entry.version:
             with desk.turn:
                 entry = drop_shot(store, entry, _whole(form, "photo"))
@@ -157,7 +143,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/corners/{number}")
     def corners(key: str, strip: str, number: int, tapped: str = "") -> Response:
-        laid, entry = photographed(key, strip)
+        laid, entry = found(key, strip)
         _shot_of(entry, number)
         done = places_of(tapped, len(CORNERS) - 1)
         return page("corners.html", road=desk.wait(key), here="patches", strip=laid, number=number, done=done,
@@ -165,12 +151,12 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/corners/{number}/photo.jpg")
     def small(key: str, strip: str, number: int) -> Response:
-        _, entry = photographed(key, strip)
+        _, entry = found(key, strip)
         return Response(marked_jpeg(path_of(_shot_of(entry, number)), (), WIDTH), media_type="image/jpeg")
 
     @router.post("/corners/{number}")
     def corner(key: str, strip: str, number: int, form: Sent) -> Response:
-        _, entry = photographed(key, strip)
+        _, entry = found(key, strip)
         one = _shot_of(entry, number)
         if "markers" in form:
             with desk.turn:
@@ -190,62 +176,56 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         road = desk.wait(key)
         if road.work is None or road.closed:
             raise InputError("job", f"{road.closed}", "Settle it in the survey first.")
+        wanted = asked(store, *found(key, strip))
+        look = wanted.look()  # outside the turn: it takes seconds, and others want to write meanwhile
         with desk.turn:
-            laid, entry, look = looked(key, strip)
-            kept: dict[str, Any] = {}
-            made: list[tuple[Step, dict[str, Any], bytes | None]] = []
+            laid, entry = found(key, strip)
+            refused: InputError | None = None
             try:
-                for number, step in enumerate(laid.steps, 1):
-                    if step not in laid.due or text(form, f"residue-{step.name}") in ("", NOT_LAID):
-                        continue
-                    data = _graded(form, step, look.steps.get(number), road.work)
-                    made.append((step, data, window_jpeg(look, number)))
-                    kept[step.name] = _measured(look.steps.get(number), data)
+                if asked(store, laid, entry) != wanted:
+                    raise InputError("grades", "The photos changed meanwhile.", "Look at them, then keep the grades.")
+                lines = _lines(form, laid, look, road.work)
             except InputError as error:
-                return seen_page(key, strip, error, form)
-            if not made and laid.due:
-                none = InputError("grades", "No step has a grade yet.", "Choose what is left on one.")
-                return seen_page(key, strip, none, form)
-            with store.together():
-                for step, data, window in made:
-                    title = f"{step.name}: {data['residue']}, {data['harm']}"
-                    store.add("patch", data, key, title, by=text(form, "grader"))
-                    if window is not None:
-                        add_photo(store, window, key, about=step.name)
-                keep_measured(store, entry, kept)
+                refused = error
+            else:
+                keep(store, laid, entry, look, lines, text(form, "grader"))
+        if refused:
+            return seen_page(key, strip, refused, form)
         desk.begin(store.get("job", key))
         return RedirectResponse(f"/jobs/{key}/patches", 303)
 
     return router
 
 
-def percent(share: float, error: float | None = None) -> str:
-    """A share in words, with its standard error."""
-    return f"{100 * share:.1f} %" if error is None else f"{100 * share:.1f} ± {100 * error:.1f} %"
-
-
 def tone_words(look: Look, number: int) -> str:
     """How the cleaned ground differs from bare ground, of the photo that saw the worst."""
-    tones = [one[number].tone for one in look.seen if number in one and one[number].tone is not None]
-    if not tones:
+    tone = worst_tone(look, number)
+    if tone is None:
         return ""
-    tone = max((one for one in tones if one), key=lambda one: one.change)
-    return (
-        f"Tone against bare ground: {tone.change:.1f} ± {tone.error:.1f} CIEDE2000, "
-        f"{abs(tone.darker):.1f} {'darker' if tone.darker > 0 else 'lighter'} in L*, "
-        f"{abs(tone.yellower):.1f} {'yellower' if tone.yellower > 0 else 'bluer'} in b*."
-    )
+    return f"Tone against bare ground: {tone_change(tone)}."
 
 
-def trusted_error(share: float) -> float:
-    """The standard error the belief takes a measured share to have [1], whatever the photo says of its own.
+def _lines(form: Form, laid: Strip, look: Look, work: Any) -> list[Line]:
+    """The steps that were graded in a form, each with its line of the patch log.
 
-    Where the share is as expected, the belief's density is one over that error.
+    Raises:
+        InputError: none was, or a choice is missing or contradicts.
     """
-    return 1.0 / float(fraction_chance(share, ndtri(share), 1.0, 0.0, 0.0))
+    lines = [
+        _line(step, number, _graded(form, step, work), look)
+        for number, step in enumerate(laid.steps, 1)
+        if step in laid.due and text(form, f"residue-{step.name}") not in ("", NOT_LAID)
+    ]
+    if not lines and laid.due:
+        raise InputError("grades", "No step has a grade yet.", "Choose what is left on one.")
+    return lines
 
 
-def _graded(form: Form, step: Step, seen: Together | None, work: Any) -> dict[str, Any]:
+def _line(step: Step, number: int, data: dict[str, Any], look: Look) -> Line:
+    return Line(step, number, {**data, **share_of(look.steps.get(number), data["residue"])})
+
+
+def _graded(form: Form, step: Step, work: Any) -> dict[str, Any]:
     """A line of the patch log from the choices made for a step.
 
     Raises:
@@ -254,27 +234,9 @@ def _graded(form: Form, step: Step, seen: Together | None, work: Any) -> dict[st
     of = {name.removesuffix(f"-{step.name}"): value for name, value in form.items() if name.endswith(f"-{step.name}")}
     of |= {name: form[name] for name in ("grader", "waited", "unwiped") if form.get(name)}
     try:
-        data = graded_of_form(of, step, work)
+        return graded_of_form(of, step, work)
     except InputError as error:
         raise InputError(f"{error.field}-{step.name}", f"{step.name}: {error.problem}", error.remedy) from None
-    # What an eye put right is no longer what was measured; what is less sure than the belief takes it for is a grade.
-    if (
-        seen and seen.fraction_left is not None and seen.fraction_error is not None
-        and seen.residue == data["residue"] and seen.fraction_error <= trusted_error(seen.fraction_left)
-    ):  # fmt: skip
-        data["fraction_left"] = round(seen.fraction_left, 4)
-    return data
-
-
-def _measured(seen: Together | None, data: Mapping[str, Any]) -> dict[str, Any]:
-    """What the photos said of a step beside what was kept of it."""
-    return {**(asdict(seen) if seen else {}), "kept": {name: data[name] for name in ("residue", "harm")}}
-
-
-def _frame(store: Store, laid: Strip) -> Frame:
-    if len(laid.steps) > MOST_STEPS:
-        raise InputError("strip", f"A sheet holds {MOST_STEPS} steps.", "Grade this strip by eye.")
-    return frame_for([(one.name, one.setting) for one in laid.steps], settings_of(store)[0].paper)
 
 
 def _shot_of(entry: Entry, number: int) -> Mapping[str, Any]:

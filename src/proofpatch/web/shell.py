@@ -40,7 +40,7 @@ TOGETHER = re.compile(
 
 
 async def _form(request: Request) -> dict[str, Any]:
-    """The fields of a form as text, a file as its bytes."""
+    """The fields of a form as text, a file as its bytes and beside it its name."""
     async with request.form(max_files=4, max_fields=MOST_FIELDS) as form:
         found: dict[str, Any] = {}
         for name, value in form.items():
@@ -48,6 +48,8 @@ async def _form(request: Request) -> dict[str, Any]:
             found[name] = (
                 await value.read() if isinstance(value, UploadFile) else value.encode("utf-8", "replace").decode()
             )
+            if isinstance(value, UploadFile):
+                found[f"{name}.name"] = value.filename or ""
         return found
 
 
@@ -118,6 +120,11 @@ def _own_words(data: Any) -> Iterator[str]:
             yield from _own_words(value)
 
 
+def raised(words: str) -> str:
+    """The words with a capital in front, the rest as it is: UV stays UV."""
+    return words[:1].upper() + words[1:]
+
+
 def _as_it_is(value: Any) -> Any:
     return value
 
@@ -136,7 +143,7 @@ class Pages:
             "concentration": concentration_words, "chance_words": chance_words, "light_words": light_words,
             "language": language, "script_words": of_scripts,
         }  # fmt: skip
-        self.templates.filters |= {"typed": _as_it_is, "cited": _as_it_is}
+        self.templates.filters |= {"typed": _as_it_is, "cited": _as_it_is, "raised": raised}
         self.other = self.templates.overlay(extensions=[Translated])  # English pages are made of the plain templates
 
     def __call__(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:

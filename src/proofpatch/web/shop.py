@@ -40,7 +40,7 @@ def routes(page: Pages, store: Store) -> APIRouter:
             language_here=request.cookies.get(LANGUAGE_COOKIE), languages=LANGUAGES,
             papers={key: PAPER_WORDS[key] for key in PAPERS}, currencies=CURRENCIES,
             presets=presets(), counts=counts, folder=str(store.folder.resolve()),
-            saved=entry.changed if entry else None, secure=request.url.scheme == "https",
+            saved=entry.changed if entry else None, secure=request.url.scheme == "https", daily=request.app.state.daily,
         )  # fmt: skip
 
     @router.get("/shop")

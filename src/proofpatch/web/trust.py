@@ -21,7 +21,7 @@ def routes(page: Pages) -> APIRouter:
         found: Certificate | None = request.app.state.certificate
         port = request.app.state.port
         return page(
-            "trust.html", found=found, file=FILE, pairs=_lines(found.fingerprint) if found else [],
+            "trust.html", found=found, file=FILE, pairs=lines_of(found.fingerprint) if found else [],
             own=f"https://localhost:{port}/trust", over=f"https://{request.url.hostname}:{port}/",
             secure=request.url.scheme == "https",
         )  # fmt: skip
@@ -37,7 +37,7 @@ def routes(page: Pages) -> APIRouter:
     return router
 
 
-def _lines(fingerprint: str) -> list[str]:
+def lines_of(fingerprint: str) -> list[str]:
     """A fingerprint in four lines of eight pairs, easy to compare."""
     pairs = fingerprint.split(":")
     return [" ".join(pairs[start : start + 8]) for start in range(0, len(pairs), 8)]

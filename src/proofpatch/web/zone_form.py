@@ -11,7 +11,7 @@ from proofpatch.measure.figure import LISTS, WIDTHS
 from proofpatch.measure.registry import figures, shape_from
 from proofpatch.measure.shapes import SHAPES
 from proofpatch.measure.tables import efforts
-from proofpatch.shop.zones import read_effort
+from proofpatch.shop.zones import READERS, read_effort
 from proofpatch.units import parse
 from proofpatch.web.shell import Form, text, whole
 
@@ -171,8 +171,8 @@ def zone_of(data: Mapping[str, Any], number: int | str) -> dict[str, Any]:
 
 
 def area_of(entry: Mapping[str, Any], kind: str, at: str) -> Any:
-    """A shape or an outline of a zone, as `zone_of`."""
-    place = whole(at, len(entry.get(kind, ())) - 1) if kind in ("shapes", "outlines") else None
+    """A shape, an outline or a scan of a zone, as `zone_of`."""
+    place = whole(at, len(entry.get(kind, ())) - 1) if kind in READERS else None
     if place is None:
         raise InputError("zone", "The zone has no such area.", "Look at the list of zones.")
     return entry[kind][place]

@@ -8,7 +8,20 @@ from fastapi import FastAPI
 from starlette.types import Receive, Scope, Send
 
 from proofpatch.shop.store import Store
-from proofpatch.web.api import answers, graded, jobs, offers, photos, things, tools
+from proofpatch.web.api import (
+    answers,
+    completions,
+    graded,
+    jobs,
+    offers,
+    papers,
+    photos,
+    run,
+    scans,
+    strips,
+    things,
+    tools,
+)
 from proofpatch.web.api.models import ANY
 from proofpatch.web.api.trouble import handlers
 from proofpatch.web.desk import Desk
@@ -29,9 +42,10 @@ def create_api(store: Store, desk: Desk) -> FastAPI:
         servers=[{"url": "/api"}], root_path_in_servers=False, responses=ANY,
     )  # fmt: skip
     handlers(app)
-    for part in (jobs, answers, graded, offers, things):
+    for part in (jobs, answers, graded, strips, offers, papers, completions, run, things):
         app.include_router(part.routes(store, desk))
     app.include_router(photos.routes(store))
+    app.include_router(scans.routes(store))
     app.include_router(tools.routes(store))
     return app
 

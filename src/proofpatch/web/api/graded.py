@@ -27,7 +27,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     def graded(id: m.Key) -> m.AllGraded:
         """The graded patches of a job."""
         thing(store, "job", id)
-        return m.AllGraded(graded=[_patch(entry) for entry in store.in_order("patch", id)])
+        return m.AllGraded(graded=[patch_model(entry) for entry in store.in_order("patch", id)])
 
     @router.post("/jobs/{id}/graded", status_code=201, responses=m.CHANGES)
     def grade(id: m.Key, sent: m.NewGraded) -> m.Taught:
@@ -46,7 +46,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         entry = store.add("patch", data, id, f"{one.residue}, {one.harm}", by=sent.grader or "")
         after = road_of(desk, thing(store, "job", id)).window
         taught = desk.run(partial(graded_record, entry.id, before.window, after, one)) if after else {}
-        return m.Taught(graded=_patch(entry), taught=taught)
+        return m.Taught(graded=patch_model(entry), taught=taught)
 
     @router.delete("/jobs/{id}/graded/{patch}", responses=m.CHANGES)
     def ungrade(id: m.Key, patch: m.Key, version: m.Version) -> m.Graded:
@@ -56,12 +56,13 @@ def routes(store: Store, desk: Desk) -> APIRouter:
             raise Declined(409, "patch", "The patch is taken back already.", "Read the list again.")
         entry = store.delete("patch", patch, version)
         desk.begin(job)
-        return _patch(entry)
+        return patch_model(entry)
 
     return router
 
 
-def _patch(entry: Entry) -> m.Graded:
+def patch_model(entry: Entry) -> m.Graded:
+    """A graded patch as it is sent back."""
     said = dict(entry.data)
     waited = said.pop("waited", None)
     return m.Graded(id=entry.id, version=entry.version, deleted=entry.deleted, waited_s=waited, **said)

@@ -20,6 +20,7 @@ from proofpatch.physics.setting import BOUNDS, MOST_PASSES, PATTERNS
 from proofpatch.shop.job_tables import EVIDENCE, KEYS, LISTS, REQUIRED
 from proofpatch.shop.offer_keys import WHOLES
 from proofpatch.shop.people import LONGEST_NOTE
+from proofpatch.shop.run import LONGEST_BEAM, LONGEST_WORDS, MOST_PHOTOS, MOST_PIECES, WHATS
 from proofpatch.shop.store import LONGEST_BY, LONGEST_TITLE
 from proofpatch.shop.tables import KINDS
 from proofpatch.shop.values import EARLIEST_YEAR, FACTORS, LONGEST_TEXT
@@ -189,6 +190,50 @@ class NewGraded(Sent):
     waited_s: Annotated[float | None, quantity("duration")] = None
 
 
+class NewAnswer(Sent):
+    """One check of the start of day. ok: in order, not, or left open. value: in SI, where it reads one; it decides."""
+
+    name: Annotated[str, Field(pattern=WORD)]
+    ok: Annotated[bool | None, Field(strict=True)] = None
+    value: Annotated[float | None, bounded(-1e6, 1e6, "what was read [SI]")] = None
+    words: Annotated[str, line(LONGEST_TEXT)] = ""
+    by: Annotated[str, line(LONGEST_BY)] = ""
+
+
+class NewControl(Sent):
+    """A control patch at the recipe and what came of it; setting: as it was really dialled, if not the recipe's."""
+
+    residue: Annotated[str, line(LONGEST_KEY), one_of(RESIDUES)]
+    harm: Annotated[str, line(LONGEST_KEY), one_of(HARMS)]
+    setting: Setting | None = None
+    layer: Annotated[int, whole(0, MOST_LAYERS - 1)] = 0
+    seconds: Annotated[float | None, quantity("time")] = None
+    length: Annotated[float | None, quantity("length")] = None
+    wiped: Annotated[bool, Field(strict=True)] = True
+    grader: Annotated[str | None, line(LONGEST_BY)] = None
+    waited_s: Annotated[float | None, quantity("duration")] = None
+
+
+class NewEntry(Sent):
+    """One thing that happened in a run; docs/api.md says what each needs. at: ISO with its zone; left out: now."""
+
+    what: Annotated[str, line(LONGEST_KEY), one_of(WHATS)]
+    zone: Annotated[int | None, whole(1, MOST_ENTRIES)] = None
+    piece: Annotated[int | None, whole(1, MOST_PIECES)] = None
+    at: Annotated[str | None, line(40)] = None
+    setting: Setting | None = None
+    passes: Annotated[int | None, whole(0, MOST_PASSES)] = None
+    seconds: Annotated[float | None, bounded(0, LONGEST_BEAM, "beam on [s]")] = None
+    residue: Annotated[str | None, line(LONGEST_KEY), one_of(RESIDUES)] = None
+    harm: Annotated[str | None, line(LONGEST_KEY), one_of(HARMS)] = None
+    fraction_left: Annotated[float | None, bounded(0, 1, "still covered [1]")] = None
+    wiped: Annotated[bool, Field(strict=True)] = False
+    photos: Annotated[list[Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]], Field(max_length=MOST_PHOTOS)] = []
+    words: Annotated[str, Field(max_length=LONGEST_WORDS, pattern=PRINTABLE)] = ""
+    sign: Annotated[str | None, Field(pattern=WORD)] = None
+    grader: Annotated[str, line(LONGEST_BY)] = ""
+
+
 class BenchAsked(Sent):
     """laser: its envelope then binds. top_hat_share: of that laser, if left out."""
 
@@ -313,6 +358,61 @@ class AllGraded(BaseModel):
     """The graded patches of a job, in the order they were laid."""
 
     graded: list[Graded]
+
+
+class OneCheck(BaseModel):
+    """A check of the start of day; ok and value: as answered."""
+
+    name: str
+    title: str
+    ask: str
+    stop: str
+    reads: str | None
+    ok: bool | None
+    value: float | None
+
+
+class Day(BaseModel):
+    """A day of a run. gate: why nobody begins, null: nothing that is known here; never a clearance.
+
+    verdict, words: of its last control patch.
+    """
+
+    date: datetime.date
+    gate: str | None
+    checks: list[OneCheck] = []
+    missing: list[str] = []
+    stops: list[str] = []
+    controls: list[str] = []
+    verdict: str | None = None
+    words: str | None = None
+
+
+class RunEntry(BaseModel):
+    """One thing that happened, as it is kept."""
+
+    id: str
+    version: int
+    deleted: datetime.datetime | None
+    data: dict[str, Any]
+
+
+class ZoneStanding(BaseModel):
+    """Where a zone stands; grade: (residue, harm) of its last check, null: not measured."""
+
+    zone: int
+    state: str
+    minutes: float
+    passes: int
+    grade: tuple[str | None, str | None] | None
+
+
+class Run(BaseModel):
+    """The run of a job, its entries in the order they happened; zones of the only piece, or of all pieces together."""
+
+    gate: str | None
+    entries: list[RunEntry]
+    zones: list[ZoneStanding]
 
 
 class Taught(BaseModel):

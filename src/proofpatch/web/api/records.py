@@ -134,6 +134,38 @@ class Quotes(BaseModel):
     quotes: list[SentQuote]
 
 
+class CompletionRecord(BaseModel):
+    """What was agreed, done, measured and seen; what nobody looked at or measured is null."""
+
+    model_config = ConfigDict(extra="allow")
+
+    number: str
+    version: int
+    title: str
+    agreed: dict[str, Any] | None
+    zones: list[dict[str, Any]]
+    areas: dict[str, Any] | None
+    settings: list[dict[str, Any]]
+    pairs: list[dict[str, Any]]
+    incidents: list[dict[str, Any]]
+    open: list[str]
+    sources: list[dict[str, Any]]
+
+
+class WrittenRecord(BaseModel):
+    """A version as it was written. signed: who signed it, None: nobody yet."""
+
+    id: str
+    written: str
+    fingerprint: str
+    record: dict[str, Any]
+    signed: dict[str, Any] | None
+
+
+class CompletionRecords(BaseModel):
+    records: list[WrittenRecord]
+
+
 class Refusal(Record):
     setting: None
     because: str

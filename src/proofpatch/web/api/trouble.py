@@ -19,7 +19,7 @@ from proofpatch.web.api.models import DEEPEST, LONGEST_KEY, MOST_ENTRIES, PRINTA
 
 LONGEST_SENTENCE = 1000  # characters; no stop is so long
 STORE = "folder"  # field of what the store itself could not do
-OF_PATH = {"id": "job", "digest": "photo"}
+OF_PATH = {"id": "job", "digest": "photo", "scan": "scan"}
 NUMBER, WHOLE = "Give a plain number, without quotes or unit.", "Give one without quotes."
 
 

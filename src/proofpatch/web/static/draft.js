@@ -1,7 +1,7 @@
 /* Keeps what is half typed through a reload or a phone that went to sleep; gone when it is sent. Files are not kept. */
 "use strict";
 for (const form of document.querySelectorAll("form.fields")) {
-  const name = `draft ${location.pathname} ${form.getAttribute("action")} ${form.elements.step?.value ?? form.elements.test?.value ?? ""}`;
+  const name = `draft ${location.pathname} ${form.getAttribute("action")} ${["step", "test", "what", "zone"].map((one) => form.elements[one]?.value ?? "").join(" ").trim()}`;
   const fields = () => [...form.elements].filter((one) => one.name && !["file", "hidden", "submit"].includes(one.type));
   const changed = (one) => (one.type === "radio" || one.type === "checkbox" ? one.checked !== one.defaultChecked
     : one.tagName === "SELECT" ? [...one.options].some((option) => option.selected !== option.defaultSelected)

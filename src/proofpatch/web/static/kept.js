@@ -32,8 +32,7 @@ async function submit(event) {
   event.preventDefault();
   if (form.dataset.under) return; // pressed twice
   form.dataset.under = "way";
-  const button = form.querySelector("button.next, button");
-  button.setAttribute("aria-disabled", "true");
+  event.submitter?.setAttribute("aria-disabled", "true");
   let number;
   try {
     const entry = Queue.entryOf(form.action, form.dataset.queue, await Queue.fieldsOf(form), inWords(form));
@@ -51,12 +50,12 @@ async function submit(event) {
     // Refused at once: the page itself says why, at its field.
     await Queue.drop(number);
     form.submit();
-  } else goOn();
+  } else goOn(form);
 }
 
-/* Kept but not sent: the next step of the strip, unless this one did harm; else the same page, which says so. */
-async function goOn() {
-  const next = await nextStep();
+/* Kept but not sent: after a grade the next step of the strip, unless it did harm; else the same page, which says so. */
+async function goOn(form) {
+  const next = form.action.endsWith("/patches") ? await nextStep() : null;
   location.assign(next ?? location.pathname + location.search);
 }
 
@@ -64,6 +63,36 @@ async function goOn() {
 async function waits() {
   const job = location.pathname.split("/")[2];
   return (await Queue.all()).filter((one) => one.job === job && !one.problem);
+}
+
+const ofStrip = (entry) => /\/strips\/[^/]+\/photo$/.test(entry.action);
+
+/* Photos of a strip that wait, said where they were chosen. */
+async function showPhotos() {
+  const entries = (await waits()).filter(ofStrip);
+  for (const form of document.querySelectorAll("form[data-queue][action$='/photo']")) {
+    const mine = entries.filter((one) => one.action === new URL(form.action).pathname);
+    if (!mine.length) continue;
+    const said = document.createElement("p");
+    said.className = "caution";
+    said.textContent = mine.length === 1
+      ? worded("{0} waits on this phone. It is graded when the laptop is back.", mine[0].what)
+      : worded("{0} photos of this strip wait on this phone. They are graded when the laptop is back.", mine.length);
+    form.before(said);
+    form.closest("details")?.setAttribute("open", "");
+  }
+}
+
+/* What the laptop now has and somebody has to look at. */
+function tellArrived(made) {
+  const place = document.getElementById("arrived");
+  for (const entry of made.filter(ofStrip)) {
+    const link = document.createElement("a");
+    link.href = entry.action.replace(/photo$/, "seen");
+    link.textContent = worded("{0} has arrived: look at what it shows.", entry.what);
+    if (![...place.children].some((one) => one.href === link.href)) place.append(link, " ");
+  }
+  place.hidden = !place.children.length;
 }
 
 const graded = (entries) => entries.filter((one) => one.action.endsWith("/patches"));
@@ -129,7 +158,8 @@ async function mend() {
   const entry = number ? (await Queue.all()).find((one) => one.number === number) : null;
   if (!entry) return;
   const forms = [...document.querySelectorAll("form[data-queue]")];
-  const form = forms.find((one) => new URL(one.action).pathname === entry.action);
+  const asks = (one, name) => (one.elements[name]?.value ?? null) === (named(entry, name) ?? null);
+  const form = forms.find((one) => new URL(one.action).pathname === entry.action && asks(one, "what") && asks(one, "zone"));
   if (!form || (form.elements.step && form.elements.step.value !== named(entry, "step"))) {
     location.replace(`/waiting#asks-no-more-${number}`);
     return;
@@ -146,12 +176,13 @@ async function mend() {
   }
   form.dataset.mends = String(number);
   for (const fold of form.querySelectorAll("details")) fold.open = true;
+  form.closest("details")?.setAttribute("open", "");
   form.scrollIntoView();
 }
 
 /* Pages of what comes next are kept while the laptop is in reach. */
 function keepAhead(worker) {
-  const links = [...document.querySelectorAll("a[data-step], .stop a")].map((one) => one.href.split("#")[0]);
+  const links = [...document.querySelectorAll("a[data-step], a[data-keep], .stop a")].map((one) => one.href.split("#")[0]);
   if (links.length && document.getElementById("reach").hidden) worker.active.postMessage({ keep: [...new Set(links)] });
 }
 
@@ -166,8 +197,8 @@ if (Queue.usable) {
   for (const form of document.querySelectorAll("form[data-signs-out]")) {
     form.addEventListener("submit", () => navigator.serviceWorker.controller?.postMessage({ wipe: true }));
   }
-  document.addEventListener("queue", () => tellWaiting().catch(() => {}));
-  Queue.all().then(async () => { await mend(); await showStrip(); await Queue.flush(false); }).catch(() => {});
+  document.addEventListener("queue", (event) => { tellArrived(event.detail); tellWaiting().catch(() => {}); });
+  Queue.all().then(async () => { await mend(); await showStrip(); await showPhotos(); await Queue.flush(false); }).catch(() => {});
   addEventListener("online", () => Queue.flush(false));
   setInterval(() => { if (!document.getElementById("queue").hidden) Queue.flush(false); }, RETRY);
 }

@@ -93,19 +93,23 @@ const Queue = (() => {
     return alert || whole.join(" ") || worded("It was refused.");
   }
 
-  /* Sends what waits, the oldest first; what is refused holds up the later entries of its job, and only those. */
+  /* Sends what waits, the oldest first; what is refused holds up the later entries of its job, and only those.
+     What was made. */
   async function run() {
-    const held = new Set();
+    const [held, made] = [new Set(), []];
     for (const entry of await all()) {
       if (held.has(entry.job)) continue;
       const answer = entry.problem ? entry.problem : await send(entry);
       if (answer === "away") break;
-      if (answer === "made") await drop(entry.number);
-      else {
+      if (answer === "made") {
+        await drop(entry.number);
+        made.push(entry);
+      } else {
         held.add(entry.job);
         if (!entry.problem) await put({ ...entry, problem: answer });
       }
     }
+    return made;
   }
 
   /* patient: waits for a run that is under way, then runs too. */
@@ -113,8 +117,8 @@ const Queue = (() => {
     if (!usable) return;
     why = "";
     const how = patient ? {} : { ifAvailable: true };
-    await navigator.locks.request("proofpatch queue", how, (lock) => (lock ? run() : null));
-    document.dispatchEvent(new Event("queue"));
+    const made = await navigator.locks.request("proofpatch queue", how, (lock) => (lock ? run() : null));
+    document.dispatchEvent(new CustomEvent("queue", { detail: made ?? [] }));
   }
 
   return { usable, all, put, drop, fieldsOf, entryOf, flush, why: () => why };

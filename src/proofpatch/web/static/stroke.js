@@ -40,7 +40,9 @@ for (const field of [seconds, length]) field.addEventListener("input", tell);
 const light = document.getElementById("light");
 const marks = [...light.children];
 const still = matchMedia("(prefers-reduced-motion: reduce)");
-const pause = EVERY / speed; // s
+const stretch = Number(stroke.dataset.stretch) || 0; // m of a stroke whose turn is heard; 0: none is known
+const each = stretch ? Math.max(Math.round(stretch / EVERY), 1) : 0; // ticks of such a stroke
+const pause = stretch ? stretch / speed / each : EVERY / speed; // s
 const nth = Math.ceil(1 / pause / FASTEST); // the light takes every nth tick
 let sound = null;
 let next = 0; // s, on the clock of the page
@@ -48,12 +50,13 @@ let count = 0;
 let timer = null;
 const now = () => performance.now() / 1000;
 
-function tick(at) {
+/* The first tick of each stroke is higher: there the hand turns. */
+function tick(at, turns) {
   // A phone that gives no sound beats by light alone.
   if (sound?.state !== "running") return;
   const when = Math.max(sound.currentTime, sound.currentTime + at - now());
   const [tone, loud] = [sound.createOscillator(), sound.createGain()];
-  tone.frequency.value = 1000;
+  tone.frequency.value = turns ? 1600 : 1000;
   loud.gain.setValueAtTime(0.4, when);
   loud.gain.exponentialRampToValueAtTime(0.001, when + 0.05);
   tone.connect(loud).connect(sound.destination);
@@ -80,7 +83,7 @@ function ahead() {
     count += missed;
   }
   for (; next < from + 0.3; next += pause, count += 1) {
-    tick(next);
+    tick(next, each > 0 && count % each === 0);
     if (count % nth === 0) setTimeout(show, 1000 * (next - from), count / nth);
   }
 }

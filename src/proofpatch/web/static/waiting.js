@@ -61,7 +61,8 @@ function refused(entry) {
   const act = element("p", "", { className: "act" });
   if (entry.problem.made) said.push(element("p", HALF));
   else {
-    const step = named(entry, "step") ? `?step=${named(entry, "step")}` : "";
+    const asked = ["step", "zone"].find((one) => named(entry, one));
+    const step = asked ? `?${asked}=${named(entry, asked)}` : "";
     act.append(button(worded("Send it as a note"), () => asNote(entry)));
     act.append(element("a", worded("Mend it"), { href: `${entry.page}${step}#mend=${entry.number}` }));
   }

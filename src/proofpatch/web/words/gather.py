@@ -32,10 +32,11 @@ from proofpatch.web.words.runs import cut
 
 PACKAGE = HERE.parent.parent
 # Modules no page speaks through: the command line, programs, documents and the sentences written for them, keys of
-# tables, scans (no page takes one), the invented workshop, kernels and solvers.
+# tables, the invented workshop, kernels and solvers.
 SILENT = re.compile(
-    r"^(?:web/(?:api|words)/|documents/|shop/migrations/|demo|cli(?:_answer|_job|_measure|_offer|_serve|_survey|_tools"
-    r"|_work)?\.py$|measure/(?:mesh|reach)|offer/(?:told|written)|shop/offer_keys"
+    r"^(?:web/(?:api|words)/|documents/|shop/migrations/|demo|cli(?:_answer|_folder|_job|_measure|_offer|_record|_seen"
+    r"|_serve|_sheet|_survey|_tools|_work)?\.py$|offer/(?:told|written)|records_seen|run/(?:care|visual)"
+    r"|shop/(?:finished|folder_lists|offer_keys|strip_file)"
     r"|physics/(?:accumulation|clocks|dose|elementwise|fast_math|green|heat|kinetics"
     r"|layered|moving|reacting|straight|strokes|trains|sweep)|learn/(?:compiled|kernels|lanes)|__init__"
     r"|materials/curves)"
@@ -58,6 +59,10 @@ TABLES = {
     "measure/efforts.csv": ("effort", "locator"),
     "measure/factors.csv": ("item", "locator"),
     "offer/rates.csv": ("property", "locator"),
+    "run/checks.toml": ("group", "title", "ask", "why", "stop", "cause"),
+    "run/stops.toml": ("sense", "title", "text", "then"),
+    "run/after.toml": ("text",),
+    "run/causes.toml": ("title", "text", "next"),
 }
 # What no tree shows: words that stand alone, as the names of keys do, and sentences that are joined of parts.
 MORE = tuple(one for one in (HERE / "more.txt").read_text("utf-8").split("\n") if one)

@@ -1,0 +1,314 @@
+"""Copies of a shop: made while it is open, tried by restoring them, brought back into a folder of their own.
+
+A folder of backups holds one database file a backup, named by when it was made and after how many changes, and all
+photos once. A photo is named by what is in it and never altered, so a day's backup writes only what is new.
+
+    shop-backups/2026-11-26-140509-after-0000123.sqlite3
+    shop-backups/photos/3f/3fa2….jpg
+"""
+
+from __future__ import annotations
+
+import datetime
+import errno
+import os
+import re
+import shutil
+import sqlite3
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NoReturn
+
+from proofpatch.errors import InputError
+from proofpatch.shop.check import Checked, check, digest_of, opened
+from proofpatch.shop.photos import KINDS as ENDINGS
+from proofpatch.shop.store import FILE, PHOTOS
+
+NAMED = re.compile(r"(\d{4}-\d\d-\d\d-\d{6})-after-(\d{7,})\.sqlite3")
+WHEN = "%Y-%m-%d-%H%M%S"
+HALF = ".half-"
+FORGOTTEN = 86400.0  # s after which what a killed backup left is taken away
+EARLY = datetime.timedelta(hours=20)  # a shop that opens a little earlier each morning still has one every morning
+FULL, CLOSED = (errno.ENOSPC, errno.EDQUOT), (errno.EROFS, errno.EACCES, errno.EPERM)
+Pictures = list[tuple[str, int]]  # (path below the photos, size [bytes])
+
+
+@dataclass(frozen=True)
+class Backup:
+    """One backup of a folder. at: when it was made, by the clock; after: the number of the last change in it."""
+
+    path: Path
+    at: datetime.datetime
+    after: int
+
+
+@dataclass(frozen=True)
+class Made:
+    """A backup that was made. checked: what its trial came to; photos: newly copied; gone: older ones taken away.
+
+    further: backups stand beside it that are further on than the shop; then none is taken away.
+    """
+
+    backup: Backup
+    checked: Checked
+    photos: int
+    gone: tuple[Path, ...]
+    further: bool
+
+
+def beside(folder: str | Path) -> Path:
+    """Where the backups of a shop are kept unless another folder is named."""
+    place = Path(folder).resolve()
+    return place.with_name(f"{place.name}-backups")
+
+
+def backups_in(place: str | Path) -> list[Backup]:
+    """The backups of a folder, the one that is furthest on first; the clock may have jumped, changes are counted."""
+    found = []
+    for path in Path(place).glob("*.sqlite3"):
+        if said := NAMED.fullmatch(path.name):
+            at = datetime.datetime.strptime(said[1], WHEN).replace(tzinfo=datetime.UTC)
+            found.append(Backup(path, at, int(said[2])))
+    return sorted(found, key=lambda one: (one.after, one.at), reverse=True)
+
+
+def is_due(folder: str | Path, place: str | Path, now: datetime.datetime) -> bool:
+    """Whether something was written since the last backup, and none was made within a day of now.
+
+    Raises:
+        InputError: there is no shop in the folder.
+    """
+    found = backups_in(place)
+    with closing(opened(Path(folder))) as base:
+        written = _last_change(base)
+    return written > 0 and not (
+        (found and found[0].after == written) or any(abs(now - one.at) < EARLY for one in found)
+    )
+
+
+def back_up(
+    folder: str | Path, place: str | Path, keep: int | None = None, now: datetime.datetime | None = None
+) -> Made:  # fmt: skip
+    """A backup of a shop that may be open meanwhile, on disk and tried by restoring it.
+
+    Args:
+        folder: of the shop. place: of its backups; the folder that it lies in has to be there. keep: so many, older
+            ones are taken away once this one is found whole; None: all. now: None: the clock's.
+
+    Raises:
+        InputError: there is no shop, or the backup cannot be written; earlier ones stay as they were.
+    """
+    shop, into = Path(folder).resolve(), Path(place).resolve()
+    if into == shop or shop in into.parents:
+        raise InputError("to", "The backups would lie inside the shop itself.", "Name a folder on another drive.")
+    now = now or datetime.datetime.now(datetime.UTC)
+    opened(shop).close()  # before anything is made for a shop that is not there
+    with _told("to", into, "The backup was not made; earlier ones stay."):
+        into.mkdir(exist_ok=True)  # not its parents: a drive that is not plugged in is not made up on this one
+        (into / PHOTOS).mkdir(exist_ok=True)
+        _tidy(into)
+        half = _half(into)
+        try:
+            after, pictures = _copy_records(shop, half)
+            copied = _copy_photos(shop, into, pictures)
+            checked = _tried(half, into, pictures)
+            if any(one.where == "photo" for one in checked.troubles) and _copy_photos(shop, into, pictures, look=True):
+                checked = _tried(half, into, pictures)  # what had gone bad here was still good in the shop
+            done = Backup(into / f"{now:{WHEN}}-after-{after:07d}.sqlite3", now.replace(microsecond=0), after)
+            os.replace(half, done.path)
+            _settle(into)
+        finally:
+            half.unlink(missing_ok=True)
+        found = backups_in(into)
+        further = found[0].after > after
+        gone = [] if keep is None or further or not checked.whole else [one.path for one in found[max(keep, 1) :]]
+        gone = [path for path in gone if path != done.path]
+        for path in gone:
+            path.unlink()
+    return Made(done, checked, copied, tuple(gone), further)
+
+
+def restore(source: str | Path, folder: str | Path) -> tuple[Backup, Checked]:
+    """A shop brought back from a backup into a folder of its own: (the backup, what a check found there).
+
+    Args:
+        source: a folder of backups, of which the one furthest on is taken, or the file of one of them.
+
+    Raises:
+        InputError: there is no backup, the folder holds something already, or it cannot be written.
+    """
+    given, shop = Path(source).resolve(), Path(folder).resolve()
+    found = [
+        one for one in backups_in(given if given.is_dir() else given.parent) if given in (one.path, one.path.parent)
+    ]
+    if not found:
+        raise InputError("backups", f"There is no backup in {str(given)[-60:]!r}.", "Name the folder of the backups.")
+    if (shop / FILE).exists():
+        said = f"There is a shop in the folder {str(shop)[-60:]!r}; nothing was changed."
+        raise InputError("folder", said, "Restore beside it: name another.")
+    if shop.exists() and (not shop.is_dir() or any(shop.iterdir())):
+        raise InputError("folder", f"The folder {str(shop)[-60:]!r} is not empty.", "Name another.")
+    one = found[0]
+    with _told("folder", shop, "Nothing was restored."):
+        shop.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=shop.parent, prefix=HALF, ignore_cleanup_errors=True) as half:
+            new = Path(half) / "shop"
+            with closing(_plain(one.path)) as base:
+                pictures = _pictures(base)
+            _lay(one.path, one.path.parent, pictures, new, linked=False)
+            checked = check(new)
+            if shop.exists():
+                shop.rmdir()
+            os.replace(new, shop)
+            _settle(shop.parent)
+    return one, checked
+
+
+def _copy_records(shop: Path, half: Path) -> tuple[int, Pictures]:
+    """The database of one moment into a file; its last change and its photos. Writers go on meanwhile."""
+    with closing(opened(shop)) as source, closing(sqlite3.connect(half, isolation_level=None)) as base:
+        source.backup(base)
+        base.execute("PRAGMA journal_mode=DELETE")  # one file, with no log beside it
+        try:
+            found = _last_change(base), _pictures(base)
+        except sqlite3.DatabaseError as broken:
+            said = f"The shop's database cannot be read: {' '.join(str(broken).split())[:120].rstrip('.')}."
+            raise InputError("folder", said, "Look at it with: proofpatch check; earlier backups stay.") from None
+    _flush(half)
+    return found
+
+
+def _copy_photos(shop: Path, into: Path, pictures: Pictures, look: bool = False) -> int:
+    """What is not there yet, each checked as it is copied; a photo that is broken or gone in the shop is left out.
+
+    Args:
+        look: into each file that is there too, and bring what is broken anew.
+    """
+    count = 0
+    for name, size in pictures:
+        path, digest = into / PHOTOS / name, Path(name).stem
+        try:
+            if path.stat().st_size == size and not (look and digest_of(path)[0] != digest):
+                continue
+        except FileNotFoundError:
+            pass
+        path.parent.mkdir(exist_ok=True)
+        half = _half(path.parent)
+        try:
+            with half.open("wb") as file:
+                try:
+                    good = digest_of(shop / PHOTOS / name, file.write)[0] == digest
+                except OSError as trouble:
+                    if trouble.errno in FULL:
+                        raise
+                    good = False  # gone, or its drive is failing: the trial tells of it
+                file.flush()
+                os.fsync(file.fileno())
+            if good:
+                os.replace(half, path)
+                _settle(path.parent)
+                count += 1
+        finally:
+            half.unlink(missing_ok=True)
+    return count
+
+
+def _tried(records: Path, into: Path, pictures: Pictures) -> Checked:
+    """What a check finds in the backup, restored for the while."""
+    with tempfile.TemporaryDirectory(dir=into, prefix=HALF, ignore_cleanup_errors=True) as place:
+        _lay(records, into, pictures, Path(place) / "shop", linked=True)
+        return check(Path(place) / "shop")
+
+
+def _lay(records: Path, pool: Path, pictures: Pictures, shop: Path, linked: bool) -> None:
+    """A shop's folder of the file of a backup and the photos beside it.
+
+    Args:
+        linked: the photos are the same files under a second name where the drive can do that: a trial needs no room.
+    """
+    (shop / PHOTOS).mkdir(parents=True)
+    shutil.copyfile(records, shop / FILE)
+    for name, _ in pictures:
+        old, new = pool / PHOTOS / name, shop / PHOTOS / name
+        if not old.exists():
+            continue  # the check tells of it
+        new.parent.mkdir(exist_ok=True)
+        try:
+            if not linked:
+                raise OSError
+            os.link(old, new)
+        except OSError:
+            shutil.copyfile(old, new)
+            _flush(new)
+    _flush(shop / FILE)
+
+
+def _plain(path: Path) -> sqlite3.Connection:
+    """The file of a backup, which nobody writes."""
+    return sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
+
+
+def _last_change(base: sqlite3.Connection) -> int:
+    return int(base.execute("SELECT coalesce(max(number), 0) FROM change").fetchone()[0])
+
+
+def _pictures(base: sqlite3.Connection) -> Pictures:
+    rows = base.execute("SELECT digest, kind, size FROM picture ORDER BY digest")
+    return [(f"{digest[:2]}/{digest}{ENDINGS.get(kind, '')}", size) for digest, kind, size in rows]
+
+
+def _half(place: Path) -> Path:
+    """A new empty file that takes another name when it is whole."""
+    handle, name = tempfile.mkstemp(dir=place, prefix=HALF)
+    os.close(handle)
+    return Path(name)
+
+
+def _tidy(place: Path) -> None:
+    """Takes away what a killed backup left."""
+    for path in [*place.glob(f"{HALF}*"), *(place / PHOTOS).glob(f"*/{HALF}*")]:
+        if time.time() - path.stat().st_mtime > FORGOTTEN:
+            shutil.rmtree(path) if path.is_dir() else path.unlink()
+
+
+def _flush(path: Path) -> None:
+    """The file on the disk itself."""
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+def _settle(place: Path) -> None:
+    """The names of a folder on the disk itself."""
+    if os.name == "posix":
+        handle = os.open(place, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+@contextmanager
+def _told(field: str, place: Path, so: str) -> Iterator[None]:
+    """What a drive refuses, in a sentence."""
+    try:
+        yield
+    except OSError as trouble:
+        _refuse(field, place, so, trouble.errno in FULL, trouble.errno in CLOSED, trouble.strerror or str(trouble))
+    except sqlite3.DatabaseError as trouble:
+        name = getattr(trouble, "sqlite_errorname", "")
+        _refuse(field, place, so, name == "SQLITE_FULL", "READONLY" in name or "CANTOPEN" in name, str(trouble))
+
+
+def _refuse(field: str, place: Path, so: str, full: bool, closed: bool, said: str) -> NoReturn:
+    where = repr(str(place)[-60:])
+    if full:
+        problem, remedy = f"The drive of {where} is full.", "Free some space, or name a folder on another drive."
+    elif closed:
+        problem, remedy = f"The folder {where} cannot be written.", "Give it back to yourself, or name another."
+    else:
+        problem, remedy = f"The folder {where} cannot be used: {said.rstrip('.')}.", "Is its drive plugged in?"
+    raise InputError(field, f"{problem} {so}", remedy) from None

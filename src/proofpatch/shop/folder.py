@@ -1,0 +1,226 @@
+"""The folder of one job: every record of it with its history, its photos and papers, out of a shop and into another.
+
+What is the shop's and not the job's stays out, but for the customer and the laser that the job names.
+"""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import json
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from proofpatch.errors import InputError
+from proofpatch.shop.lasers import KIND as LASER
+from proofpatch.shop.photos import Photo, keep_file, looked_at, photo_path
+from proofpatch.shop.store import Entry, Store, entry_from
+from proofpatch.shop.tables import Change, Picture, Thing
+
+SHARED = ("customer", LASER)  # of the shop, and of several jobs
+DIGEST = re.compile(r"\b[0-9a-f]{64}\b")
+OF_HISTORY = ("version", "what", "by", "data")
+OF_THING = ("id", "kind", "job", "version", "title", "by", "data")
+Record = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Picked:
+    """A photo of a folder. kind: JPEG or PNG. added: when it came into the shop."""
+
+    digest: str
+    kind: str
+    added: str
+
+
+@dataclass(frozen=True)
+class Folder:
+    """All that a shop keeps of a job.
+
+    things: plain records with their `history`, the first made first. photos: whose files are there.
+    missing: digests of those whose files are gone or damaged.
+    """
+
+    job: str
+    things: tuple[Record, ...]
+    photos: tuple[Picked, ...]
+    missing: tuple[str, ...] = ()
+
+    def of(self, kind: str) -> list[Record]:
+        """The things of a kind."""
+        return [one for one in self.things if one["kind"] == kind]
+
+    @property
+    def title(self) -> str:
+        """Of the job."""
+        return str(self.of("job")[0]["title"])
+
+
+@dataclass(frozen=True)
+class TakenIn:
+    """A job that came in. stayed: what the shop had already and was left as it is, in sentences."""
+
+    entry: Entry
+    stayed: tuple[str, ...] = ()
+
+
+def folder_of(store: Store, job: str) -> Folder:
+    """The folder of a job as it stands, put away or not.
+
+    Raises:
+        InputError: there is no such job.
+    """
+    store.get("job", job)
+    with store.session(reads=True) as session:
+        own = session.scalars(sa.select(Thing).where(sa.or_(Thing.id == job, Thing.job == job)))
+        things = [_record(session, one) for one in own]
+        shared = session.scalars(sa.select(Thing).where(Thing.kind.in_(SHARED)))
+        named = _named(things)
+        things += [_record(session, one) for one in shared if _names(one) & named]
+        told = {digest for one in things for digest in DIGEST.findall(json.dumps([one["data"], one["history"]]))}
+        rows = {one.digest: one for one in session.scalars(sa.select(Picture)) if one.digest in told}
+    things.sort(key=lambda one: (one["created"], one["id"]))
+    lost = {one["data"].get("digest") for one in things if one["kind"] == "photo"} - set(rows)
+    found = []
+    for digest, row in sorted(rows.items()):
+        photo = Photo(digest, row.kind, row.width, row.height, row.size)
+        if _whole(store, photo):
+            found.append(Picked(digest, row.kind, _iso(row.added)))
+        else:
+            lost.add(digest)
+    return Folder(job, tuple(things), tuple(found), tuple(sorted(filter(None, lost))))
+
+
+def take_in(store: Store, folder: Folder, content: Callable[[str], bytes]) -> TakenIn:
+    """A job into a shop that has not got it, all of it or nothing.
+
+    Args:
+        content: bytes of a photo by its digest.
+
+    Raises:
+        InputError: the shop has it already, or one of its photos is none.
+    """
+    _refuse_known(store, folder)
+    rows = [_filed(store, one, content(one.digest)) for one in folder.photos]
+    with store.together():
+        _refuse_known(store, folder)
+        with store.session() as session:
+            stayed = []
+            for one in sorted(folder.things, key=lambda one: one["kind"] != "job"):
+                why = _stays(session, one)
+                if why:
+                    stayed.append(why)
+                else:
+                    _put(session, one)
+            for row in rows:
+                if session.get(Picture, row["digest"]) is None:
+                    session.add(Picture(**row))
+    return TakenIn(store.get("job", folder.job), tuple(stayed))
+
+
+def _refuse_known(store: Store, folder: Folder) -> None:
+    own = [one["id"] for one in folder.things if one["kind"] not in SHARED]
+    with store.session(reads=True) as session:
+        known = session.get(Thing, folder.job) or session.scalars(sa.select(Thing).where(Thing.id.in_(own))).first()
+        if known is None:
+            return
+        away = ", put away" if known.kind == "job" and known.deleted else ""
+    if known.kind == "job":
+        said = f"The job {folder.title[:60]!r} is in this shop already{away}."
+    else:
+        said = f"A {known.kind} of this job is in this shop already."
+    raise InputError("file", said, "Nothing was made. Open it there.")
+
+
+def _stays(session: Session, one: Record) -> str:
+    """Why a customer or a laser of the folder is left out: the shop has it; empty where it has not."""
+    if one["kind"] not in SHARED:
+        return ""
+    words = f"The {one['kind']} {one['title'][:60]!r} was here already and stays as it is"
+    known = session.get(Thing, one["id"])
+    if known is not None:
+        return f"{words}." if known.version == one["version"] else f"{words}; the folder has another version of it."
+    names = _names_of(one["id"], one["kind"], one["data"])
+    others = session.scalars(sa.select(Thing).where(Thing.kind == one["kind"]))
+    if one["kind"] == LASER and any(_names(other) & names for other in others):
+        return f"{words}; the folder's own laser of that name was left out."
+    return ""
+
+
+def _put(session: Session, one: Record) -> None:
+    times = {name: _time(one[name]) for name in ("created", "changed", "deleted")}
+    session.add(Thing(**{name: one[name] for name in OF_THING}, **times))
+    session.flush()
+    for past in one["history"]:
+        session.add(Change(thing=one["id"], at=_time(past["at"]), **{name: past[name] for name in OF_HISTORY}))
+        session.flush()  # their numbers are their order
+
+
+def _filed(store: Store, picked: Picked, content: bytes) -> Record:
+    """The row of a photo, its file on disk before: one that no row names is swept away, the other way it were lost."""
+    photo, small = looked_at(content)
+    if photo.digest != picked.digest:
+        raise InputError("file", "A photo is not the one it is called.", "Take the folder from a copy.")
+    keep_file(store, photo, content)
+    return {**vars(photo), "thumbnail": small, "added": _time(picked.added)}
+
+
+def _whole(store: Store, photo: Photo) -> bool:
+    """Whether its file is there, and is what it was."""
+    try:
+        with photo_path(store, photo).open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest() == photo.digest
+    except OSError:
+        return False
+
+
+def _record(session: Session, thing: Thing) -> Record:
+    entry = entry_from(thing)
+    rows = session.scalars(sa.select(Change).where(Change.thing == thing.id).order_by(Change.number))
+    return {
+        "id": entry.id, "kind": entry.kind, "job": entry.job, "version": entry.version, "title": entry.title,
+        "created": _iso(entry.created), "changed": _iso(entry.changed), "by": entry.by,
+        "deleted": None if entry.deleted is None else _iso(entry.deleted), "data": dict(entry.data),
+        "history": [
+            {"version": one.version, "what": one.what, "at": _iso(one.at), "by": one.by, "data": one.data}
+            for one in rows
+        ],
+    }  # fmt: skip
+
+
+def _named(things: Iterable[Record]) -> set[tuple[str, str]]:
+    """(kind, name) of what a job's records name of the shop, now or ever."""
+    found = set()
+    for one in things:
+        for data in (one["data"], *(past["data"] for past in one["history"])):
+            head = data.get("job")
+            if one["kind"] == "item" and data.get("customer"):
+                found.add(("customer", str(data["customer"])))
+            if one["kind"] == "job" and isinstance(head, Mapping) and head.get("laser"):
+                found.add((LASER, str(head["laser"])))
+    return found
+
+
+def _names(thing: Thing) -> set[tuple[str, str]]:
+    return _names_of(thing.id, thing.kind, thing.data)
+
+
+def _names_of(id: str, kind: str, data: Mapping[str, Any]) -> set[tuple[str, str]]:
+    table = data.get("laser")
+    names = table if kind == LASER and isinstance(table, Mapping) else (id,)
+    return {(kind, str(name)) for name in names}
+
+
+def _iso(time: datetime.datetime) -> str:
+    """A time in UTC to the microsecond, as the store keeps it."""
+    aware = time if time.tzinfo else time.replace(tzinfo=datetime.UTC)
+    return aware.astimezone(datetime.UTC).isoformat(timespec="microseconds")
+
+
+def _time(said: str | None) -> datetime.datetime | None:
+    return None if said is None else datetime.datetime.fromisoformat(said)

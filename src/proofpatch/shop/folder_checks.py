@@ -1,0 +1,116 @@
+"""Whether records that came from outside are such as a shop itself would have kept."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from proofpatch.errors import InputError
+from proofpatch.offer.quote import quote_from
+from proofpatch.shop.folder import SHARED
+from proofpatch.shop.log import graded_from
+from proofpatch.shop.store import LONGEST_BY, LONGEST_TITLE, plain
+from proofpatch.shop.tables import KINDS
+
+ID = re.compile(r"[0-9a-f]{32}")
+KEYS = {"id", "kind", "job", "version", "title", "created", "changed", "by", "deleted", "data", "history"}
+PAST_KEYS = {"version", "what", "at", "by", "data"}
+STEPS = ("changed", "deleted", "restored")
+ASIDE = "aside"
+MOST_VERSIONS = 10**9
+# What pages read of a kind without asking again.
+READERS: Mapping[str, Callable[[Any], Any]] = {
+    "patch": graded_from, "quote": lambda data: quote_from(data["quote"]),
+}  # fmt: skip
+
+
+def check_things(job: str, things: Sequence[Mapping[str, Any]]) -> None:
+    """Refuses records that contradict themselves or belong to no such job.
+
+    Args:
+        job: id of the job they are of. things: as `folder.Folder` has them.
+
+    Raises:
+        InputError: one of them, named by its kind.
+    """
+    for one in things:
+        why = _wrong(job, one)
+        if why:
+            raise _refused(str(one.get("kind"))[:20], why)
+    ids = [one["id"] for one in things]
+    if len(set(ids)) < len(ids):
+        raise _refused("record", "it is there twice")
+    if [one["id"] for one in things if one["kind"] == "job"] != [job]:
+        raise _refused("job", "a folder is of one job")
+    for one in things:
+        if one["kind"] in READERS:
+            try:
+                READERS[one["kind"]](one["data"])
+            except (InputError, KeyError, TypeError):
+                raise _refused(one["kind"], "it cannot be read as one") from None
+
+
+def _refused(kind: str, why: str) -> InputError:
+    return InputError("file", f"A {kind} in the folder is none: {why}.", "Take the folder from a copy.")
+
+
+def _wrong(job: str, one: Mapping[str, Any]) -> str:
+    """What is wrong with a record, in words; empty where nothing is."""
+    kind, history = one.get("kind"), one.get("history")
+    if set(one) != KEYS or kind not in KINDS:
+        return "its parts are not those of a record"
+    if not isinstance(one["id"], str) or not ID.fullmatch(one["id"]):
+        return "its id is none"
+    if one["job"] != (None if kind in ("job", *SHARED) else job):
+        return "it belongs to another job"
+    if not _line(one["title"], LONGEST_TITLE) or not _line(one["by"], LONGEST_BY):
+        return "its title is no line of text"
+    if not (_time(one["created"]) and _time(one["changed"]) and (one["deleted"] is None or _time(one["deleted"]))):
+        return "its times are none"
+    if not isinstance(history, list) or not history or not _data(one["data"]):
+        return "its data are no record"
+    return _wrong_history(one, history)
+
+
+def _wrong_history(one: Mapping[str, Any], history: Sequence[Any]) -> str:
+    """The same of its history: made, then a step a version, and what it says now is what its last step says."""
+    version, deleted = 0, False
+    last: Any = None
+    for past in history:
+        if not isinstance(past, dict) or set(past) != PAST_KEYS or not _time(past["at"]) or not _data(past["data"]):
+            return "its history is none"
+        if not _line(past["by"], LONGEST_BY) or not isinstance(past["what"], str):
+            return "its history is none"
+        if past["what"] == ASIDE:
+            if past["version"] != version:
+                return "its versions do not follow each other"
+            continue
+        version += 1
+        if past["version"] != version or past["what"] not in (STEPS if version > 1 else ("made",)):
+            return "its versions do not follow each other"
+        deleted, last = past["what"] == "deleted" or (deleted and past["what"] != "restored"), past["data"]
+    if one["version"] != version or isinstance(one["version"], bool) or version > MOST_VERSIONS:
+        return "its versions do not follow each other"
+    if last != one["data"] or deleted != (one["deleted"] is not None):
+        return "what it says is not what its history says"
+    return ""
+
+
+def _data(value: Any) -> bool:
+    try:
+        return isinstance(value, dict) and bool(plain(value) == value)
+    except (InputError, RecursionError):
+        return False
+
+
+def _line(value: Any, most: int) -> bool:
+    return isinstance(value, str) and len(value) <= most and value.isprintable()
+
+
+def _time(value: Any) -> bool:
+    try:
+        return isinstance(value, str) and datetime.datetime.fromisoformat(value).tzinfo is not None
+    except ValueError:
+        return False

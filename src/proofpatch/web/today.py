@@ -1,0 +1,183 @@
+"""The day of a job: its recipe in hand, what was looked at this morning, the control patch, and what keeps it shut."""
+
+from __future__ import annotations
+
+import datetime
+import functools
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from proofpatch.learn.belief import Belief
+from proofpatch.learn.evidence import HARMS, RESIDUES, Graded
+from proofpatch.learn.forecast import grades_at
+from proofpatch.physics.setting import Setting
+from proofpatch.run.control import AS_EXPECTED, Control, before, control
+from proofpatch.run.day import Morning, morning
+from proofpatch.run.piece import Piece, piece_of
+from proofpatch.shop.job import Job
+from proofpatch.shop.lasers import entry_named, laser_on, own_of
+from proofpatch.shop.log import graded_on_its_day, setting_from
+from proofpatch.shop.run import day_of, entries_of
+from proofpatch.shop.store import Entry, Store
+from proofpatch.survey.identify import chance_words
+from proofpatch.web.desk import Desk
+from proofpatch.web.road import Road
+
+TITLE = "Control patch"  # of a graded patch that is one
+# Grades a control patch may get whose meaning a phone out of reach knows; with harm, whatever is left counts as clean.
+# Signs after which the piece itself is looked at: it was harmed, or may be.
+SCORCHED = ("flame", "white-smoke", "tint", "scorch-smell", "bronze", "melt", "white-bloom", "stone-colour", "glow",
+            "blister", "spall")  # fmt: skip
+OUTCOMES = (*((residue, "none") for residue in RESIDUES), *((RESIDUES[-1], harm) for harm in HARMS if harm != "none"))
+
+
+@dataclass(frozen=True)
+class Gate:
+    """Why nobody begins. opens: what a phone out of reach may still settle, "day" or "control"; else empty.
+
+    at, go: the way out, an address within the shop and what it is called.
+    """
+
+    said: str
+    at: str
+    go: str
+    opens: str = ""
+
+
+@dataclass(frozen=True)
+class Today:
+    """A day of a job that nothing refuses.
+
+    decided: the recipe the shop works by; setting, p_clean, p_harm: its own, as the belief has them now.
+    answers: of the day's checks. controls: kept control patches of the day; judged: the last of them, or None.
+    harmed: when harm was last seen in the run, or a sign of it.
+    """
+
+    road: Road
+    date: datetime.date
+    work: Job
+    piece: Piece
+    decided: Entry | None
+    setting: Setting | None
+    p_clean: float
+    p_harm: float
+    entry: Entry | None
+    answers: Mapping[str, Mapping[str, Any]]
+    morning: Morning
+    controls: tuple[Entry, ...]
+    judged: Control | None
+    harmed: datetime.datetime | None
+
+    @property
+    def gate(self) -> Gate | None:
+        """The first thing that keeps the beam off."""
+        return _gate(self)
+
+
+def recipe_in_hand(store: Store, key: str) -> Entry | None:
+    """The recipe the shop decided to work by, the last one."""
+    return next(iter(store.all("recipe", key, most=1)), None)
+
+
+def piece_on(road: Road, power: float | None = None) -> Piece:
+    """What the day needs to know of the piece; without a room that is described it counts as outdoors."""
+    assert road.work is not None
+    gates = tuple(one for one in (road.closed, road.unguarded) if one)
+    cue = road.work.laser.handpiece.focus_cue
+    return piece_of(road.work.surface, road.work.room is None, cue, power, gates)
+
+
+def today_of(store: Store, desk: Desk, road: Road, date: datetime.date) -> Today | None:
+    """The day of a job; None of one that is refused before any beam."""
+    if road.work is None or road.window is None:
+        return None
+    key, work, belief = road.entry.id, road.work, road.window.belief
+    decided = recipe_in_hand(store, key)
+    setting = setting_from(decided.data["record"]["setting"]) if decided else None
+    piece = piece_on(road, setting.average_power if setting else None)
+    entry = day_of(store, key, date)
+    answers: Mapping[str, Mapping[str, Any]] = entry.data["checks"] if entry else {}
+    laser = entry_named(store, road.entry.data)
+    looked = morning(piece, answers, own_of(laser).readings if laser else (), date)
+    laid = [store.get("patch", one) for one in (entry.data["controls"] if entry else ())]
+    controls = tuple(one for one in laid if one.deleted is None)
+    on = functools.partial(laser_on, laser) if laser else None
+    graded = tuple(graded_on_its_day(one.data, len(work.surface.coats), on) for one in controls)
+    right = frozenset(name for name, one in answers.items() if one.get("ok"))
+
+    def ask() -> tuple[float, float, Control | None]:
+        p_clean, p_harm, _ = grades_at(belief, setting) if setting else (0.0, 1.0, {})
+        return float(p_clean), float(p_harm), _judged(belief, graded, right) if graded else None
+
+    p_clean, p_harm, judged = desk.run(ask)
+    return Today(road, date, work, piece, decided, setting, p_clean, p_harm, entry, answers, looked, controls, judged,
+                 last_harm(entries_of(store, key)))  # fmt: skip
+
+
+def scorches(data: Mapping[str, Any]) -> bool:
+    """Whether an entry of the run says that the piece itself was harmed, or may be."""
+    return data["harm"] not in (None, "none") or data["sign"] in SCORCHED
+
+
+def last_harm(entries: Iterable[Entry]) -> datetime.datetime | None:
+    """When harm was last seen in a run, or a sign of it."""
+    seen = [datetime.datetime.fromisoformat(one.data["at"]) for one in entries if scorches(one.data)]
+    return max(seen, default=None)
+
+
+@lru_cache(maxsize=16)
+def _judged(belief: Belief, graded: tuple[Graded, ...], right: frozenset[str]) -> Control:
+    return control(before(belief, graded), graded, right)
+
+
+@lru_cache(maxsize=16)
+def outcomes(belief: Belief, setting: Setting, graded: tuple[Graded, ...], right: frozenset[str]) -> dict[str, Control]:
+    """What each grade of the next control patch would say, by "residue, harm": a phone out of reach looks it up."""
+    base = before(belief, graded) if graded else belief
+    return {
+        f"{residue}, {harm}": control(base, [*graded, Graded(setting, residue, harm)], right)
+        for residue, harm in OUTCOMES
+    }
+
+
+def _gate(day: Today) -> Gate | None:
+    road, base = day.road, f"/jobs/{day.road.entry.id}"
+    limits = day.work.limits
+    if road.closed:
+        return Gate(_stop(road.closed), f"{base}/survey", "Settle it in the survey")
+    if not day.work.zones:
+        return Gate("Stop: nobody has measured what is to be cleaned.", f"{base}/measure", "Measure the piece")
+    if day.decided is None or day.setting is None:
+        return Gate("Stop: no recipe is decided.", f"{base}/recipe", "Confirm one and work by it")
+    if day.p_harm > limits.p_harm:
+        said = (f"Stop: what was seen since makes harm {chance_words(day.p_harm)} at this recipe, and "
+                f"{chance_words(limits.p_harm)} is your limit.")  # fmt: skip
+        return Gate(said, f"{base}/recipe", "Decide on another recipe")
+    if road.unguarded:
+        return Gate(_stop(road.unguarded), f"{base}/hazards", "Cover the hazards")
+    if day.morning.stops:
+        one = day.morning.stops[0]
+        return Gate(_stop(f"{one.what} {one.then}"), f"{base}/run/day", "Start of day", "day")
+    if day.morning.missing:
+        return Gate(f"Stop: the day is not opened. {day.morning.words}", f"{base}/run/day", "Start of day", "day")
+    if day.judged is None:
+        return Gate("Stop: no control patch was laid today.", f"{base}/run/day#control", "Lay the control patch",
+                    "control")  # fmt: skip
+    if day.judged.verdict != AS_EXPECTED:
+        return Gate(
+            _stop(f"{day.judged.words} {day.judged.next}"),
+            f"{base}/run/day#control",
+            "Look at the control patch",
+            "control",
+        )
+    laid = datetime.datetime.fromisoformat(str(day.controls[-1].data["when"]))
+    if day.harmed is not None and day.harmed >= laid:
+        said = "Stop: harm was seen since the control patch. Find the reason, then lay it anew where it shows least."
+        return Gate(said, f"{base}/run/day#control", "Lay the control patch", "control")
+    return None
+
+
+def _stop(said: str) -> str:
+    return said if said.startswith("Stop") else f"Stop. {said}"

@@ -1,0 +1,50 @@
+"""A phone that trusts the shop and may be away from it; what it holds."""
+
+import contextlib
+import time
+
+from made_browser import PHONE
+from made_laptop import trusting_home
+from playwright.sync_api import expect
+
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+         "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage"]  # fmt: skip
+
+
+@contextlib.contextmanager
+def away(play, program, laptop, home):
+    """A page of a phone that trusts the laptop, its service worker at work."""
+    env = trusting_home(home, laptop.certificate)
+    browser = play.chromium.launch(executable_path=program, args=FLAGS, env=env)
+    page = browser.new_context(viewport=PHONE, base_url=laptop.address, has_touch=True).new_page()
+    page.goto("/waiting")
+    page.evaluate("() => navigator.serviceWorker.ready")
+    yield page
+    browser.close()
+
+
+def until(done):
+    """Waits for something that the browser does behind the page."""
+    end = time.monotonic() + 30
+    while not done():
+        assert time.monotonic() < end
+        time.sleep(0.05)
+
+
+def on_phone(page, path):
+    asked = "(path) => caches.open('pages').then((cache) => cache.match(path)).then(Boolean)"
+    until(lambda: page.evaluate(asked, path))
+
+
+def kept(page, path):
+    """Looks at a page until it is worked out and on the phone."""
+    page.goto(path)
+    expect(page.locator("#main, .folder").first).to_be_visible()
+    on_phone(page, path)
+
+
+def all_sent(page):
+    """A grade is worked out before it is answered; a busy machine takes its time."""
+    page.goto("/waiting")
+    page.get_by_role("button", name="Send them now").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Nothing waits on this phone.", timeout=180_000)

@@ -1,0 +1,195 @@
+"""A whole day of a run on a phone, most of it with the laptop out of reach; and the pages of it for eye and thumb."""
+
+import datetime
+import re
+
+import pytest
+from made_away import all_sent, away, kept, on_phone
+from made_browser import LAPTOP, PHONE, accessible, accessible_in_both
+from made_laptop import Laptop
+from made_photo import shot
+from made_run import opened, ready
+from playwright.sync_api import expect
+
+from proofpatch.run.day import checks_of
+from proofpatch.shop.run import day_of, entries_of
+from proofpatch.web.road import road
+from proofpatch.web.today import piece_on
+
+
+@pytest.fixture
+def laptop(store):
+    found = Laptop(store)
+    found.open()
+    yield found
+    found.shut()
+
+
+@pytest.fixture
+def phone(play, program, laptop, tmp_path):
+    with away(play, program, laptop, tmp_path / "home") as page:
+        yield page
+
+
+def press(page, name):
+    page.get_by_role("button", name=name, exact=True).click()
+
+
+def answer(page, names):
+    """Every check in order, the damp measured."""
+    for name in names:
+        page.locator(f"[data-check={name}] label:has(input[value=yes])").click()
+    for name, value in (("air", "20 °C"), ("humidity", "50 %"), ("metal", "20 °C")):
+        page.locator(f"#value-{name}").fill(value)
+    press(page, "Keep these answers")
+
+
+def graded(page, form, residue, harm="none"):
+    page.locator(f"{form} label:has(input[name=residue][value={residue}])").click()
+    page.locator(f"{form} label:has(input[name=harm][value={harm}])").click()
+
+
+def head(page, text):
+    expect(page.get_by_role("heading", level=1)).to_have_text(text)
+
+
+def test_a_whole_day_out_of_reach_is_sent_once_in_its_order(phone, laptop, store):
+    job, key = ready(store)
+    names = [one.name for one in checks_of(piece_on(road(store, store.get("job", key))))]
+    # The evening before: the pages are looked at at home.
+    for path in ("/run/day", "/run"):
+        kept(phone, f"{job}{path}")
+    for number in (1, 2, 3):
+        on_phone(phone, f"{job}/run?zone={number}")
+    laptop.shut()
+    phone.goto(f"{job}/run")
+    expect(phone.locator("#gate")).to_contain_text("the day is not opened")
+    expect(phone.get_by_role("button", name="Begin zone 1")).to_be_hidden()
+    phone.goto(f"{job}/run/day")
+    answer(phone, names)
+    head(phone, "The day is not open yet.")
+    expect(phone.locator("#away")).to_contain_text("no control patch of today")
+    graded(phone, "#control", "clean")
+    press(phone, "Keep the control patch")
+    head(phone, "The day is open on this phone.")
+    phone.goto(f"{job}/run?zone=1")
+    expect(phone.locator("#gate")).to_be_hidden()
+    expect(phone.locator("#dialled")).to_be_visible()
+    press(phone, "Begin zone 1")
+    head(phone, "Zone 1: begun.")
+    expect(phone.locator("#away")).to_contain_text("Zone 1 begun")
+    accessible(phone, "a zone begun, out of reach", PHONE["width"])
+    phone.get_by_label("Seconds of the stroke").fill("5 s")
+    phone.get_by_label("Length of the stroke").fill("100 mm")
+    press(phone, "Zone 1 is done")
+    head(phone, "Zone 1: done.")
+    graded(phone, "#check", "clean")
+    phone.get_by_text("Photo, who judged").click()
+    phone.get_by_label("Photo of zone 1").last.set_input_files(
+        {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": shot()}
+    )
+    press(phone, "Keep the grade of zone 1")
+    head(phone, "Zone 1: graded.")
+    expect(phone.locator("[data-row='1'] .state")).to_contain_text("waits on this phone")
+    phone.get_by_role("link", name="Zone 2, rim").click()
+    press(phone, "Begin zone 2")
+    head(phone, "Zone 2: begun.")
+    # Pressed by mistake: what was not sent is taken back on the phone itself.
+    phone.get_by_role("button", name="Take back what waits last").click()
+    expect(phone.get_by_role("button", name="Begin zone 2")).to_be_visible()
+    press(phone, "Begin zone 2")
+    head(phone, "Zone 2: begun.")
+    phone.get_by_text("Something is wrong, or to be written down").click()
+    phone.get_by_text("A tint", exact=True).first.click()
+    phone.get_by_label("In your words").fill("brown at the left edge")
+    press(phone, "Beam off: keep it as an incident")
+    head(phone, "Zone 2: stopped.")
+    expect(phone.locator("#away")).to_contain_text("Stop: beam off")
+    phone.goto(f"{job}/run?zone=3")
+    expect(phone.get_by_role("button", name="Begin zone 3")).to_be_hidden()
+    expect(phone.locator("#away")).to_contain_text("harm was written down since the control patch")
+    laptop.open()
+    all_sent(phone)
+    said = [(one.data["what"], one.data["zone"]) for one in entries_of(store, key)]
+    assert said == [("begin", 1), ("end", 1), ("check", 1), ("begin", 2), ("incident", 2)]
+    times = [one.data["at"] for one in entries_of(store, key)]
+    assert times == sorted(times)
+    assert entries_of(store, key)[1].data["setting"]["travel_speed_m_s"] == pytest.approx(0.02)
+    assert len(entries_of(store, key)[2].data["photos"]) == 1
+    day = day_of(store, key, datetime.date.today())
+    assert {name for name, one in day.data["checks"].items() if one["ok"]} == set(names)
+    assert len(day.data["controls"]) == 1
+    phone.goto(f"{job}/run")
+    head(phone, "Zone 2, rim, is stopped.")
+
+
+# A page kept on another day: its checks were of that day, its control patch too.
+def test_yesterdays_page_opens_nothing_today(phone, laptop, store):
+    job, key = ready(store)
+    opened(store, key)
+    kept(phone, f"{job}/run/day")
+    graded(phone, "#control", "clean")
+    press(phone, "Keep the control patch")
+    all_sent(phone)
+    for path in ("/run/day", "/run"):
+        kept(phone, f"{job}{path}")
+    expect(phone.get_by_role("button", name="Begin zone 1")).to_be_visible()
+    laptop.shut()
+    phone.goto(f"{job}/run")
+    expect(phone.get_by_role("button", name="Begin zone 1")).to_be_visible()
+    phone.clock.install(time=datetime.datetime.now() + datetime.timedelta(days=1))
+    phone.goto(f"{job}/run")
+    expect(phone.locator("#stale")).to_contain_text("Stop: this page is of another day")
+    expect(phone.get_by_role("button", name="Begin zone 1")).to_be_hidden()
+    phone.goto(f"{job}/run/day")
+    assert phone.locator("#checks input[type=radio]:checked").count() == 0
+
+
+def test_a_surprise_is_known_on_the_phone_too(phone, laptop, store):
+    job, key = ready(store)
+    opened(store, key)
+    for path in ("/run/day", "/run"):
+        kept(phone, f"{job}{path}")
+    laptop.shut()
+    phone.goto(f"{job}/run/day")
+    graded(phone, "#control", "trace")
+    press(phone, "Keep the control patch")
+    expect(phone.locator("#away")).to_contain_text(
+        re.compile("Stop. A surprise: trace.*Then lay the control patch anew")
+    )
+    phone.goto(f"{job}/run")
+    expect(phone.get_by_role("button", name="Begin zone 1")).to_be_hidden()
+
+
+def test_the_pages_of_the_day_hold_for_eye_and_thumb(browser, client, store, shop):
+    job, key = ready(store)
+    page = browser.new_page(viewport=PHONE)
+    looks = [("run", "shut"), ("run/day", "checks")]
+    for path, name in looks:
+        client.get(f"{job}/{path}")  # worked out
+        page.goto(f"{shop}{job}/{path}")
+        expect(page.locator("#run")).to_be_visible()
+        accessible_in_both(page, name, PHONE["width"])
+    opened(store, key)
+    client.post(f"{job}/run/control", data={"residue": "clean", "harm": "none"})
+    client.post(f"{job}/run", data={"what": "begin", "zone": "1"})
+    client.get(f"{job}/run")
+    page.goto(f"{shop}{job}/run")
+    expect(page.locator("#run")).to_be_visible()
+    accessible_in_both(page, "begun", PHONE["width"])
+    # The one thing to do is under the thumb from the top of the page on.
+    done = page.get_by_role("button", name="Zone 1 is done")
+    page.evaluate("() => scrollTo(0, 0)")
+    assert PHONE["height"] / 2 < done.bounding_box()["y"] < PHONE["height"]
+    page.get_by_role("button", name="Start of the stroke").click()
+    page.get_by_role("button", name="End of the stroke").click()
+    expect(page.get_by_label("Seconds of the stroke")).not_to_have_value("")
+    page.get_by_role("button", name="Tick every 20 mm").click()
+    expect(page.locator("#rate")).to_contain_text("Sound and light beat together")
+    client.post(f"{job}/run", data={"what": "incident", "zone": "1", "sign": "tint"})
+    for path in ("run", "run/day"):
+        page.set_viewport_size(LAPTOP)
+        page.goto(f"{shop}{job}/{path}")
+        expect(page.locator("#run")).to_be_visible()
+        accessible_in_both(page, path, LAPTOP["width"])
+    page.close()
