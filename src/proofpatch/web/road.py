@@ -17,6 +17,7 @@ from proofpatch.cli_hazards import of_job
 from proofpatch.cli_show import as_dialled, margin_words
 from proofpatch.errors import InputError
 from proofpatch.hazards.room import Zone
+from proofpatch.learn.belief import Recalled
 from proofpatch.learn.forecast import Window, quantiles
 from proofpatch.learn.recipe import Recipe
 from proofpatch.learn.rows import setting_rows
@@ -33,6 +34,7 @@ from proofpatch.records_survey import survey_record
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day, setting_from, setting_to
+from proofpatch.shop.memory import keep_site, recalled_of
 from proofpatch.shop.papers import standing
 from proofpatch.shop.run import evidence_of, state_of
 from proofpatch.shop.store import Entry, Overtaken, Store, plain
@@ -197,7 +199,7 @@ def road(store: Store, entry: Entry) -> Road:
 class Inputs(NamedTuple):
     """All that the road of a job depends on: itself, patches, laser, units, how its quote stands, its run.
 
-    passes: of the recipe that is worked by.
+    passes: of the recipe that is worked by. memory: what other jobs say of its surface, where the shop uses it.
     """
 
     entry: Entry
@@ -207,6 +209,7 @@ class Inputs(NamedTuple):
     quoted: str = ""
     ran: tuple[Entry, ...] = ()
     passes: int = 1
+    memory: Recalled | None = None
 
 
 def inputs(store: Store, entry: Entry) -> Inputs:
@@ -215,7 +218,8 @@ def inputs(store: Store, entry: Entry) -> Inputs:
     decided = store.all("recipe", entry.id, most=1)
     passes = decided[0].data["record"]["setting"]["passes"] if decided else 1
     laser = entry_named(store, entry.data)
-    return Inputs(entry, patches, laser, units.system(), standing(store, entry.id), ran, passes)
+    standing_now, recalled = standing(store, entry.id), recalled_of(store, entry)
+    return Inputs(entry, patches, laser, units.system(), standing_now, ran, passes, recalled)
 
 
 @lru_cache(maxsize=KEPT)
@@ -224,7 +228,7 @@ def road_of(given: Inputs) -> Road:
     assert given.system == units.system()
     # Lines of the log as text: what is begun and ended later than its grade does not change them.
     taught = tuple(json.dumps(line) for line in evidence_of(given.ran))
-    found = _worked(given.entry, given.patches, given.laser, given.system, taught)
+    found = _worked(given.entry, given.patches, given.laser, given.system, taught, given.memory)
     if found.work is None or found.window is None:
         return found
     # What changes all day is set in, nothing is worked out anew for it.
@@ -250,7 +254,8 @@ def _run_step(found: Road, ran: tuple[Entry, ...], passes: int) -> Step:
 
 @lru_cache(maxsize=KEPT)
 def _worked(
-    entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str, taught: tuple[str, ...]
+    entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str, taught: tuple[str, ...],
+    memory: Recalled | None = None,
 ) -> Road:  # fmt: skip
     """The road but for what changes from hour to hour: offer and run are still to do. taught: lines of the log."""
     assert system == units.system()
@@ -262,7 +267,7 @@ def _worked(
     why = refused(work)
     if why:
         return _stopped(entry, work, why, number)
-    belief = pp.prior(work.surface, work.laser, work.hand, seed=work.seed)
+    belief = pp.prior(work.surface, work.laser, work.hand, memory, work.seed)
     on = functools.partial(laser_on, laser) if laser else None
     layers = len(work.surface.coats)
     graded = [graded_on_its_day(one.data, layers, on) for one in patches]
@@ -403,6 +408,7 @@ def keep(store: Store, found: Road) -> None:
     }  # fmt: skip
     if found.window is not None:
         answers["belief"] = _belief(store, found, found.window)
+        keep_site(store, entry, found.window.belief)
     for kind, answer in answers.items():
         data = {**answer, "job_version": entry.version, "laser_version": found.laser}
         title, earlier = json.dumps(about), store.all(kind, entry.id, most=1)

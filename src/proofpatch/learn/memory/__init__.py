@@ -5,6 +5,7 @@ new surface starts from: `prior(surface, laser, memory=recalled)`.
 """
 
 from proofpatch.learn.memory.population import Known, Population, population
+from proofpatch.learn.memory.reform import reformed
 from proofpatch.learn.memory.sites import Part, Site, site
 
-__all__ = ["Known", "Part", "Population", "Site", "population", "site"]
+__all__ = ["Known", "Part", "Population", "Site", "population", "reformed", "site"]

@@ -10,7 +10,7 @@ in which b is integrated out: a job is `rank` numbers, however many patches it h
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,7 +37,8 @@ class Readings:
     """Equation (1) of every job.
 
     effects, scales: what the places are of. cells: F Z. read: g (jobs, rank). base: 1 + F rest Fᵀ (jobs, rank, rank).
-    slots: V (jobs, groups, rank, rank). groups: (jobs, groups) the scale of each slot, −1 where there is none.
+    slots: V (jobs, groups, rank, rank). groups: (jobs, groups) the scale of each slot, −1 where there is none. of: (jobs,) which site
+    it is a part of.
     """
 
     effects: tuple[Key, ...]
@@ -47,6 +48,7 @@ class Readings:
     base: Floats
     slots: Floats
     groups: Whole
+    of: Whole
 
     def spread(self, scales: Floats, jobs: Whole | slice = slice(None)) -> Floats:
         """S (jobs, rank, rank) at these spreads (scales,)."""
@@ -59,12 +61,14 @@ class Readings:
 def lay_out(sites: Sequence[Site]) -> Readings:
     """The readings of these sites; parts of one mixture count by their chance, jobs by their owner's weight."""
     found: dict[Concrete, list[tuple[Part, float]]] = {}
-    for each in sites:
+    of: dict[Concrete, list[int]] = {}
+    for i, each in enumerate(sites):
         for part in each.parts:
             if part.reading.size and each.weight > 0:
                 concrete = Concrete(each.surface, part.stack, part.state, each.laser, each.grader, as_read=True)
+                of.setdefault(concrete, []).append(i)
                 found.setdefault(concrete, []).append((part, np.sqrt(part.share * each.weight)))
-    return arranged([
+    laid = arranged([
         (
             layout(concrete),
             [w * part.reading for part, w in parts],
@@ -72,6 +76,7 @@ def lay_out(sites: Sequence[Site]) -> Readings:
         )
         for concrete, parts in found.items()
     ])  # fmt: skip
+    return replace(laid, of=np.array([i for each in of.values() for i in each], dtype=np.int64))
 
 
 def arranged(groups: Sequence[tuple[Layout, Sequence[Floats], Sequence[Floats]]]) -> Readings:
@@ -96,7 +101,7 @@ def arranged(groups: Sequence[tuple[Layout, Sequence[Floats], Sequence[Floats]]]
             scale_of[which, slot] = scales.setdefault(key, len(scales))
         places = np.array([effects.setdefault(key, len(effects)) for key in found.effects], dtype=np.int64)
         cells.append(Cell(which, places, padded @ found.loading))
-    return Readings(tuple(effects), tuple(scales), tuple(cells), read, base, slots, scale_of)
+    return Readings(tuple(effects), tuple(scales), tuple(cells), read, base, slots, scale_of, np.arange(jobs))
 
 
 def _through(readings: Floats, variance: Floats) -> Floats:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from proofpatch.errors import expect
 from proofpatch.lasers import Laser
-from proofpatch.learn.belief import Recalled
+from proofpatch.learn.belief import Recalled, latents
 from proofpatch.learn.memory.fit import Fit, fit
 from proofpatch.learn.memory.jobs import lay_out
 from proofpatch.learn.memory.levels import Concrete, Key, concretes, layout, pair
@@ -25,6 +25,8 @@ from proofpatch.materials import coating, substrate
 
 Floats = NDArray[np.float64]
 
+
+MAXED = True
 
 @dataclass(frozen=True)
 class Known:
@@ -64,7 +66,8 @@ class Population:
             covariance = covariance + through @ less @ through.T
         for group, variance in zip(found.scales, found.piece, strict=True):
             if group in self.scales:
-                more = max(float(self.fit.spreads[self.scales[group]]) - 1.0, 0.0)
+                more = float(self.fit.spreads[self.scales[group]]) - 1.0
+                more = max(more, 0.0) if MAXED else more
                 covariance[np.diag_indices_from(covariance)] += more * variance
         return mean, 0.5 * (covariance + covariance.T)
 
@@ -77,10 +80,7 @@ class Population:
         expect("surface", surface, Surface, "Build it from its layers and substrate.")
         own = laser.id if isinstance(laser, Laser) else laser
         each = [self.predicted(concrete) for concrete in concretes(surface, own, grader, leans=False)]
-        mean = np.stack([m for m, _ in each])
-        root = np.stack([np.linalg.cholesky(c) for _, c in each])
-        seal = hashlib.sha256(np.ascontiguousarray(mean).tobytes() + np.ascontiguousarray(root).tobytes())
-        return Recalled(mean, root, f"{len(self.sites)} jobs, {seal.hexdigest()[:16]}")
+        return recalling(each, f"{len(self.sites)} jobs")
 
     def known(self, surface: Surface) -> Known:
         """What of this surface earlier jobs have met."""
@@ -102,6 +102,15 @@ class Population:
         each = [-0.5 * np.linalg.slogdet(self.predicted(c)[1])[1] for c in concretes(surface)]
         return float(np.dot(weights, each))
 
+    def moved(self, surface: Surface) -> tuple[float, dict[tuple[str, str], float]]:
+        """How far a start on this surface lies from published data: nats, ½(tr C + m·m − n − ln det C), and the mean
+        shift {(place, property): m} in spreads of published data."""
+        weights = np.array([p for p, _, _ in surface.components()])
+        each = [self.predicted(c) for c in concretes(surface, leans=False)]
+        nats = [0.5 * (np.trace(c) + m @ m - len(m) - np.linalg.slogdet(c)[1]) for m, c in each]
+        shift = weights @ np.array([m for m, _ in each])
+        return float(weights @ nats), dict(zip(latents(surface).names, map(float, shift), strict=True))
+
     def because(self, surface: Surface) -> str:
         """What the start of a job on this surface rests on, in words."""
         known, name = self.known(surface), named(surface)
@@ -121,6 +130,14 @@ class Population:
         if met:
             return f"{first}: it starts from published data and what {' and '.join(met)} taught."
         return f"{first}, and nothing like it yet: it starts from published data, but for what all jobs share."
+
+
+def recalling(each: Sequence[tuple[Floats, Floats]], name: str) -> Recalled:
+    """What starts from these (mean, covariance) of each component; its name is of what they are."""
+    mean = np.stack([m for m, _ in each])
+    root = np.stack([np.linalg.cholesky(c) for _, c in each])
+    seal = hashlib.sha256(np.ascontiguousarray(mean).tobytes() + np.ascontiguousarray(root).tobytes())
+    return Recalled(mean, root, f"{name}, {seal.hexdigest()[:16]}")
 
 
 def population(sites: Sequence[Site], seed: int = 0, **sweeps: int) -> Population:
