@@ -41,7 +41,7 @@ def memory_command(folder: str | None, use: str | None, json_: bool) -> None:
         store = Store.open(where)
     try:
         if use:
-            now, entry = settings_of(store)
+            _, entry = settings_of(store)
             keep_settings(store, {"memory": use == "on"}, entry.version if entry else 0)
         on, rows = settings_of(store)[0].memory, learned(store)
     finally:

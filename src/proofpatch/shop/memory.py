@@ -1,4 +1,4 @@
-"""What the jobs of a shop taught: the site of each is kept with it, and what they say together is worked out from these.
+"""What the jobs of a shop taught: the site of each is kept with it, and what they say together follows from these.
 
 A site is kept when the grades of its job are, and worked out anew where it is missing or of other data. No forecast
 asks for it unless the shop's setting `memory` is on.
@@ -209,7 +209,7 @@ def _stamp(belief: Belief) -> str:
 
 
 def _stamp_of(start: Belief, graded: Sequence[Graded]) -> str:
-    """Of all a site follows from: the surface as published data know it, laser, hand, grades; not of what was recalled."""
+    """Of all a site follows from: the surface as published data know it, laser, hand, grades; not what was recalled."""
     table = latents(start.surface)
     said = hashlib.sha256(repr((
         start.surface, start.laser, start.hand, table.names, sorted(repr(one.key()) for one in graded),

@@ -1,7 +1,5 @@
 """Whose each unknown is."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
@@ -36,13 +34,6 @@ def test_what_the_owner_measured_says_nothing_of_other_pieces():
         assert found.rest[names.index(name)] == 1.0
         assert not found.loading[names.index(name)].any()
     assert found.loading[names.index(("layer 0", "thickness_spread"))].any()
-
-
-def test_what_a_pair_misreads_comes_on_top_and_is_not_true_of_pieces():
-    concrete = concretes(pp.Surface("shellac", "walnut"))[0]
-    found = layout(replace(concrete, as_read=True))
-    assert np.diag(found.loading @ found.loading.T) + found.piece.sum(axis=0) + found.rest == pytest.approx(1.1)
-    assert {key[0] for key in found.effects} - {key[0] for key in layout(concrete).effects} == {"reading"}
 
 
 def test_a_coating_is_shared_over_substrates_and_a_substrate_over_coatings():

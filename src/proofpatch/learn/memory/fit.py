@@ -23,6 +23,7 @@ from proofpatch.learn.memory.levels import scale_shape
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 WARM, KEPT = 15, 60  # sweeps
+MANY, LESS = 1000, 3  # from so many jobs on a third of the sweeps: each spread is then known to a few hundredths
 RARELY = 3  # of so many sweeps one gives its covariance, the dearest step of many effects
 COARSE = np.linspace(-6.0, 6.0, 49)  # ln s
 FINE, DEEP = 33, 12.0  # places of the fine grid; nats below the top where it ends
@@ -43,16 +44,19 @@ class Fit:
     spread_draws: Floats
 
 
-def fit(readings: Readings, seed: int = 0, warm: int = WARM, kept: int = KEPT, shape: float | None = None) -> Fit:
+def fit(
+    readings: Readings, seed: int = 0, warm: int | None = None, kept: int | None = None, shape: float | None = None
+) -> Fit:
     """The posterior of effects and spreads from these readings.
 
     Args:
         readings: of all jobs.
         seed: same seed, same draws.
-        warm, kept: sweeps before the draws, and those kept.
+        warm, kept: sweeps before the draws, and those kept; None: WARM and KEPT, fewer for many jobs.
         shape: of the inverse gamma of the spreads; None: as in shares.csv.
     """
-    rng = np.random.default_rng(seed)
+    rng, share = np.random.default_rng(seed), LESS if len(readings.read) >= MANY else 1
+    warm, kept = WARM // share if warm is None else warm, KEPT // share if kept is None else kept
     alpha = scale_shape() if shape is None else shape
     effects, scales = len(readings.effects), len(readings.scales)
     spreads = np.ones(scales)

@@ -37,8 +37,8 @@ class Readings:
     """Equation (1) of every job.
 
     effects, scales: what the places are of. cells: F Z. read: g (jobs, rank). base: 1 + F rest Fᵀ (jobs, rank, rank).
-    slots: V (jobs, groups, rank, rank). groups: (jobs, groups) the scale of each slot, −1 where there is none. of: (jobs,) which site
-    it is a part of.
+    slots: V (jobs, groups, rank, rank). groups: (jobs, groups) the scale of each slot, −1 where there is none.
+    of: (jobs,) which site each is a part of.
     """
 
     effects: tuple[Key, ...]
@@ -65,7 +65,7 @@ def lay_out(sites: Sequence[Site]) -> Readings:
     for i, each in enumerate(sites):
         for part in each.parts:
             if part.reading.size and each.weight > 0:
-                concrete = Concrete(each.surface, part.stack, part.state, each.laser, each.grader, as_read=True)
+                concrete = Concrete(each.surface, part.stack, part.state, each.laser, each.grader)
                 of.setdefault(concrete, []).append(i)
                 found.setdefault(concrete, []).append((part, np.sqrt(part.share * each.weight)))
     laid = arranged([

@@ -52,8 +52,7 @@ def kind(place: str, name: str) -> str:
 class Concrete:
     """One component of a surface's mixture, with who laid the light and who judged; None where several did.
 
-    leans: the grader's lean counts as an effect, as in what was graded; or not, as in what is true. as_read: with what
-    a site may misread alike in all jobs of a pair, as its likelihood is no normal one; it comes on top of (1).
+    leans: the grader's lean counts as an effect, as in what was graded; or not, as in what is true.
     """
 
     surface: Surface
@@ -62,7 +61,6 @@ class Concrete:
     laser: str | None = None
     grader: str | None = None
     leans: bool = True
-    as_read: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,9 +109,6 @@ def layout(concrete: Concrete) -> Layout:
                 rest[k] += datum.value
             else:
                 entries.append((k, effects.setdefault((level, *key, name), len(effects)), datum.value))
-        if concrete.as_read:
-            key = ("reading", *pair(concrete.stack, concrete.surface.substrate), name)
-            entries.append((k, effects.setdefault(key, len(effects)), shares()["reading", "pair"].value))
         pieces.append((k, scales.setdefault(_scale(concrete, place, name), len(scales)), own))
     loading, piece = np.zeros((len(names), len(effects))), np.zeros((len(scales), len(names)))
     for k, e, share in entries:

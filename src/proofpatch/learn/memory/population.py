@@ -26,8 +26,6 @@ from proofpatch.materials import coating, substrate
 Floats = NDArray[np.float64]
 
 
-MAXED = True
-
 @dataclass(frozen=True)
 class Known:
     """How much of a surface earlier jobs have met: jobs of the pair, of its coatings, of its substrate, of all."""
@@ -66,8 +64,7 @@ class Population:
             covariance = covariance + through @ less @ through.T
         for group, variance in zip(found.scales, found.piece, strict=True):
             if group in self.scales:
-                more = float(self.fit.spreads[self.scales[group]]) - 1.0
-                more = max(more, 0.0) if MAXED else more
+                more = max(float(self.fit.spreads[self.scales[group]]) - 1.0, 0.0)
                 covariance[np.diag_indices_from(covariance)] += more * variance
         return mean, 0.5 * (covariance + covariance.T)
 

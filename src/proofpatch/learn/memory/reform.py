@@ -32,8 +32,8 @@ from proofpatch.learn.memory.sites import Site, site
 from proofpatch.learn.update import update
 
 Floats = NDArray[np.float64]
-# Effective draws, in times the unknowns, under which weighted draws of the old belief are not used for a new site.
-LEAST_EFFECTIVE = 20.0
+# Effective draws, in times the unknowns, under which weighted draws of the old belief do not make a new site; ours.
+LEAST_EFFECTIVE = 10.0
 
 
 def cavities(found: Population) -> list[Recalled]:
@@ -95,7 +95,9 @@ def _cavity(
 def weighted(belief: Belief, start: Recalled) -> Belief:
     """The draws of a belief, weighed as though it had started from there."""
     components, unknowns = len(latents(belief.surface).weights), belief.z.shape[1]
-    former = belief.recalled or Recalled(np.zeros((components, unknowns)), np.tile(np.eye(unknowns), (components, 1, 1)), "")
+    former = belief.recalled or Recalled(
+        np.zeros((components, unknowns)), np.tile(np.eye(unknowns), (components, 1, 1)), ""
+    )
     y = former.normals(belief.component, belief.z)
     z, logs = np.empty_like(y), np.log(belief.weight)
     for c in np.unique(belief.component):
@@ -108,7 +110,7 @@ def weighted(belief: Belief, start: Recalled) -> Belief:
 
 
 def again(belief: Belief, start: Recalled) -> Belief:
-    """The belief its patches give from this start: its draws weighed anew where enough of them count, else drawn anew."""
+    """The belief its patches give from this start: its draws weighed anew where enough of them count, else new ones."""
     if not belief.evidence:
         return belief
     found = weighted(belief, start)
