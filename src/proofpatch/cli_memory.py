@@ -19,8 +19,8 @@ from proofpatch.shop.settings import keep_settings, settings_of
 from proofpatch.shop.store import FILE, Store
 
 WARNING = (
-    "Whether a start from memory forecasts better than one from published data has not been shown; "
-    "docs/memory.md says what was measured. Test patches are laid either way."
+    "Whether a start from memory forecasts better than one from published data has been tried on simulated shops only. "
+    "Test patches are laid either way."
 )
 
 
