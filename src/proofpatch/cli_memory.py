@@ -84,8 +84,9 @@ def memory_lines(on: bool, rows: Sequence[Pair]) -> list[str]:
             most = "; most: " + ", ".join(f"{name} {shift:+.2f}" for name, shift in row.most) if row.most else ""
             unit = ", in spreads of published data" if row.most else ""
             lines += wrapped(
-                f"What a new piece starts from has {row.moved} from published data ({row.nats:.2f} nats{most}{unit}).",
+                f"What the jobs say of a new piece has {row.moved} from published data ({row.nats:.2f} nats{most}{unit}).",
                 "  ",
             )
-        lines += wrapped(row.because, "  ")
+        start = row.because if on else f"With memory on: {row.because[:1].lower()}{row.because[1:]}"
+        lines += wrapped(start, "  ")
     return [*lines, "", *wrapped(WARNING)]

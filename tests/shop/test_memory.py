@@ -129,7 +129,7 @@ def test_the_command_tells_it_and_switches_it(store, job, capsys):
     words = " ".join(said.out.split())
     assert code == 0
     assert "1 job with 2 graded patches are remembered. No forecast uses it" in words
-    assert "from published data" in words
+    assert "With memory on: starts from published data and 1 earlier job" in words
     record = json.loads(run("memory", store.folder, "--json", "--use", "on")[1].out)
     assert (record["used"], record["jobs"], record["pairs"][0]["patches"]) == (True, 1, 2)
     assert run("memory", store.folder / "nowhere")[0] == 2
