@@ -84,7 +84,7 @@ def memory_lines(on: bool, rows: Sequence[Pair]) -> list[str]:
             most = "; most: " + ", ".join(f"{name} {shift:+.2f}" for name, shift in row.most) if row.most else ""
             unit = ", in spreads of published data" if row.most else ""
             lines += wrapped(
-                f"What the jobs say of a new piece has {row.moved} from published data ({row.nats:.2f} nats{most}{unit}).",
+                f"What jobs say of a piece has {row.moved} from published data ({row.nats:.2f} nats{most}{unit}).",
                 "  ",
             )
         start = row.because if on else f"With memory on: {row.because[:1].lower()}{row.because[1:]}"
