@@ -66,6 +66,8 @@ long: install
 	$(BIN)/python benchmarks/grading.py --write
 	$(BIN)/python benchmarks/pairs.py --write
 	$(BIN)/python benchmarks/photo_way.py --write
+	$(BIN)/python benchmarks/memory_fit.py --write
+	$(BIN)/python benchmarks/memory.py --write
 
 clean:
 	rm -rf .venv .cache

@@ -22,13 +22,17 @@ LONGEST_NAME = 80
 
 @dataclass(frozen=True)
 class Settings:
-    """Of one shop. units: metric or us. currency: its ISO 4217 code. preset: of the limits a new job starts with."""
+    """Of one shop. units: metric or us. currency: its ISO 4217 code. preset: of the limits a new job starts with.
+
+    memory: whether a job starts from what the shop's other jobs taught; no, unless the owner says so.
+    """
 
     name: str = ""
     units: str = "metric"
     currency: str = "EUR"
     paper: str = "a4"
     preset: str = "ordinary"
+    memory: bool = False
 
     def __post_init__(self) -> None:
         for field, known in (
@@ -38,6 +42,8 @@ class Settings:
             if not isinstance(value, str) or value not in known:
                 said = f"The {field} {str(value)[:20]!r} is not known."
                 raise InputError(field, said, f"Choose one of: {', '.join(known)}.")
+        if not isinstance(self.memory, bool):
+            raise InputError("memory", "It is not said whether memory is used.", "Say true or false.")
         if len(self.name) > LONGEST_NAME or not self.name.isprintable():
             raise InputError("name", "The name cannot stand on a document.", f"Use at most {LONGEST_NAME} characters.")
 

@@ -16,6 +16,7 @@ from proofpatch.cli_hazards import of_job
 from proofpatch.cli_show import as_dialled, margin_words
 from proofpatch.errors import InputError
 from proofpatch.hazards.room import Zone
+from proofpatch.learn.belief import Recalled
 from proofpatch.learn.forecast import Window, quantiles
 from proofpatch.learn.recipe import Recipe
 from proofpatch.learn.stopping import ANY_AREA, another_strip
@@ -32,6 +33,7 @@ from proofpatch.shop.completions import record_standing
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day, setting_from
+from proofpatch.shop.memory import recalled_of
 from proofpatch.shop.papers import standing
 from proofpatch.shop.run import evidence_of, of_piece, state_of
 from proofpatch.shop.store import Entry, Store
@@ -196,7 +198,8 @@ def road(store: Store, entry: Entry) -> Road:
 class Inputs(NamedTuple):
     """All that the road of a job depends on: itself, patches, laser, units, how its quote stands, its run, its record.
 
-    decided: the recipe that is worked by. recorded: how its completion record stands.
+    decided: the recipe that is worked by. recorded: how its completion record stands. memory: what other
+    jobs say of its surface, where the shop uses it.
     """
 
     entry: Entry
@@ -207,6 +210,7 @@ class Inputs(NamedTuple):
     ran: tuple[Entry, ...] = ()
     decided: Entry | None = None
     recorded: str = ""
+    memory: Recalled | None = None
 
 
 def inputs(store: Store, entry: Entry) -> Inputs:
@@ -215,7 +219,8 @@ def inputs(store: Store, entry: Entry) -> Inputs:
     decided = next(iter(store.all("recipe", entry.id, most=1)), None)
     laser = entry_named(store, entry.data)
     quoted, recorded = standing(store, entry.id), _recorded(store, entry.id)
-    return Inputs(entry, patches, laser, units.system(), quoted, ran, decided, recorded)
+    memory = recalled_of(store, entry)
+    return Inputs(entry, patches, laser, units.system(), quoted, ran, decided, recorded, memory)
 
 
 def _recorded(store: Store, key: str) -> str:
@@ -232,7 +237,7 @@ def road_of(given: Inputs) -> Road:
     assert given.system == units.system()
     # Lines of the log as text: what is begun and ended later than its grade does not change them.
     taught = tuple(json.dumps(line) for line in evidence_of(given.ran))
-    found = _worked(given.entry, given.patches, given.laser, given.system, taught)
+    found = _worked(given.entry, given.patches, given.laser, given.system, taught, given.memory)
     if found.work is None or found.window is None:
         return found
     passes = given.decided.data["record"]["setting"]["passes"] if given.decided else 1
@@ -273,7 +278,8 @@ def _record_step(recorded: str) -> Step:
 
 @lru_cache(maxsize=KEPT)
 def _worked(
-    entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str, taught: tuple[str, ...]
+    entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str, taught: tuple[str, ...],
+    memory: Recalled | None = None,
 ) -> Road:  # fmt: skip
     """The road but for what changes all day: offer, run and record are still to do. taught: lines of the log."""
     assert system == units.system()
@@ -285,7 +291,7 @@ def _worked(
     why = refused(work)
     if why:
         return _stopped(entry, work, why, number)
-    belief = pp.prior(work.surface, work.laser, work.hand, seed=work.seed)
+    belief = pp.prior(work.surface, work.laser, work.hand, memory, work.seed)
     on = functools.partial(laser_on, laser) if laser else None
     layers = len(work.surface.coats)
     graded = [graded_on_its_day(one.data, layers, on) for one in patches]

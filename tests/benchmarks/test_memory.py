@@ -1,0 +1,118 @@
+"""The memory's studies in short; the long ones are docs/memory-fit.md and docs/memory.md, made by `make long`.
+
+Outside sources: emcee (another sampler, the joint density written with SciPy), and simulation-based calibration
+(Talts et al. 2018).
+"""
+
+import memory
+import memory_fit
+import numpy as np
+import pytest
+from memory_truth import CARRIED, GRADERS, SURFACES, Shop
+from scipy import stats
+
+from proofpatch.learn.memory import Part, population
+from proofpatch.learn.memory.levels import concretes, layout
+
+
+@pytest.fixture(scope="module")
+def problem():
+    return memory_fit.draw_problem(memory_fit.small_layouts(), jobs=6, rank=3, seed=3)
+
+
+@pytest.fixture(scope="module")
+def reference(problem):
+    return memory_fit.reference(problem, seed=3, steps=3000, burn=500)
+
+
+def test_the_fit_is_that_of_another_sampler(problem, reference):
+    mean, sd, apart = reference
+    assert apart < 2 * memory_fit.NEAR
+    means, sds = memory_fit.off(memory_fit.fit(problem.readings(), 1, warm=30, kept=1200), mean, sd)
+    assert means.max() < 1.5 * memory_fit.NEAR
+    assert sds.max() < 1.5 * memory_fit.NEAR
+
+
+def test_a_fit_that_was_told_less_is_told_apart(problem, reference):
+    mean, sd, _ = reference
+    groups = [(found, jobs[:-1], reads[:-1]) for found, jobs, reads in problem.groups]
+    fewer = memory_fit.Problem(groups, problem.effects, problem.spreads).readings()
+    means, _ = memory_fit.off(memory_fit.fit(fewer, 1, warm=30, kept=600), mean, sd)
+    assert means.max() > 2 * memory_fit.NEAR
+
+
+def test_truths_rank_evenly(monkeypatch):
+    monkeypatch.setattr(memory_fit, "KEPT", 15)
+    ranks = [memory_fit.ranks(memory_fit.small_layouts(), 8, 3, 90_000 + n) for n in range(48)]
+    every = {name: np.array([r[name] for r in ranks]) for name in ranks[0]}
+    # Sixteen ranks, pairs of them a bin: 6 in each.
+    chances = {name: float(stats.chisquare(np.bincount(r // 2, minlength=8)).pvalue) for name, r in every.items()}
+    least = min(chances, key=lambda name: chances[name])
+    assert chances[least] * len(chances) > memory_fit.SURE, (least, every[least])
+
+
+def test_a_shop_is_the_same_whichever_piece_comes_first():
+    one, other = Shop(5), Shop(5)
+    first = one.normals(SURFACES[0], "pulsed-300", "Ida", 1)
+    other.normals(SURFACES[2], "pulsed-500", "Jonas", 7)
+    again = other.normals(SURFACES[0], "pulsed-300", "Ida", 1)
+    assert np.array_equal(first[1], again[1])
+
+
+def test_pieces_of_shops_are_what_published_data_leave_open():
+    # Over many shops every unknown of a piece has mean 0 and variance 1.
+    y = np.array([Shop(seed).normals(SURFACES[0], "pulsed-300", "Ida", 0)[1] for seed in range(300)])
+    assert y.mean(axis=0) == pytest.approx(0.0, abs=0.25)
+    assert np.mean(y**2) == pytest.approx(1.0, abs=0.05)
+
+
+def test_a_lean_is_in_what_is_seen_alone():
+    _, true, seen = Shop(2).normals(SURFACES[0], "pulsed-300", GRADERS[0], 0)
+    assert np.flatnonzero(true != seen).size == 1
+
+
+def test_memory_of_some_jobs_scores_and_counts_steps(monkeypatch):
+    monkeypatch.setattr(memory, "HISTORY_DRAWS", 256)
+    monkeypatch.setattr(memory, "MEMORIES", (0, 3))
+    found = memory.shops(past=3, new=2, working=1)
+    assert found.scores.shape == (2, 2, 3)
+    assert (found.scores <= 0).all()
+    assert len(memory.score_rows(found)) == 2
+    assert "1 earlier job of oil varnish on oak" in found.because
+
+
+def test_a_memory_knows_what_it_was_told():
+    # Every unknown of 60 pieces read exactly: what is common comes back, nearer than published data have it.
+    shop, surface = Shop(3), SURFACES[5]
+    found = concretes(surface, "pulsed-300", "Ida")[0]
+    unknowns = len(layout(found).rest)
+    rng = np.random.default_rng(1)
+    sites = []
+    for n in range(60):
+        _, _, seen = shop.normals(surface, "pulsed-300", "Ida", n)
+        f = 3.0 * np.eye(unknowns)
+        part = memory_part(found, f, f @ seen + rng.standard_normal(unknowns))
+        sites.append(memory.Site(surface, (part,), 8, "pulsed-300", "Ida"))
+    mean, covariance = population(sites, warm=3, kept=10).predicted(found)
+    common = shop.common(found)
+    assert np.sqrt(np.mean((mean - common) ** 2)) < 0.2 < 0.5 * np.sqrt(np.mean(common**2))
+    piece = sum(
+        max(shop.spread(key), 1.0) * own for key, own in zip(layout(found).scales, layout(found).piece, strict=True)
+    )
+    assert np.diag(covariance).mean() == pytest.approx(float(np.mean(piece)), rel=0.2)
+
+
+def memory_part(found, reading, read):
+    return Part(found.stack, found.state, 1.0, reading, read)
+
+
+def test_a_carried_recipe_is_judged_where_it_was_carried_to():
+    lines = memory.carry_lines([("good", "good", 0.7), ("good", "harmed", 1.1), ("none", "none", None)])
+    assert "1 of 2" in lines[2]
+    assert "**not reached**" in lines[2]
+    assert len(CARRIED) > 3
+
+
+def test_the_interval_of_a_share_is_the_printed_one():
+    # 0 of 30: 1 − 0.025^(1/30) = 0.116, the closed form of the exact interval.
+    assert memory.interval(0, 30) == pytest.approx((0.0, 1 - 0.025 ** (1 / 30)))
