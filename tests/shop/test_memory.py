@@ -12,7 +12,8 @@ from proofpatch.learn.memory import site
 from proofpatch.shop.log import graded_to
 from proofpatch.shop.memory import KIND, learned, population_of, recalled_of, site_from, site_to, sites_of
 from proofpatch.shop.settings import Settings, keep_settings
-from proofpatch.web.road import keep, road
+from proofpatch.web.come_to import keep
+from proofpatch.web.road import road
 
 OAK = {"surface": {"substrate": "oak", "condition": "aged"}, "limits": {"preset": "ordinary"},
        "layers": [{"coating": "oil-varnish", "condition": "aged"}]}  # fmt: skip

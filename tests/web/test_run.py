@@ -204,6 +204,9 @@ def test_after_a_scorch_it_says_what_to_do_and_opens_only_by_a_new_control_patch
     assert 'name="zone" value="1"' in judge
     assert post(client, job, what="check", zone="1", residue="partial", harm="tint").status_code == 303
     assert "Zone 1, underside, is stopped." in seen(client.get(f"{job}/run"))
+    # Harm that was seen counts in the belief too; this owner bears more of it.
+    entry = store.get("job", key)
+    store.change("job", key, entry.version, {**entry.data, "limits": {"preset": "ordinary", "p_harm": "5 %"}})
     later = (datetime.datetime.now(datetime.UTC) + datetime.timedelta(seconds=1)).isoformat(timespec="seconds")
     control = {"setting": SETTING, "residue": "clean", "harm": "none", "when": later}
     laid = store.add("patch", control, key, "Control patch: clean, none")

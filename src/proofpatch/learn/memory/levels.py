@@ -163,5 +163,5 @@ def scale_shape() -> float:
 
 
 def titles(found: Any) -> str:
-    """A level's key in words: "oil-varnish on oak"."""
+    """A level's key in words: the coatings, on the substrate."""
     return f"{' over '.join(found[:-1])} on {found[-1]}"
