@@ -232,7 +232,7 @@ def test_a_tapped_outline_has_the_area_of_the_face(client, store, pan, photo, na
     kept = client.post(photo, data={**state(refused), "do": "keep", "name": "door"})
     assert kept.status_code == 303
     (zone,) = job_from(at(store, pan).data).measured
-    assert zone.area == pytest.approx(0.9 * 2.0 - 0.5 * 0.6, rel=0.02 if name == "narrow" else 0.01)
+    assert zone.area == pytest.approx(0.9 * 2.0 - 0.5 * 0.6, rel=0.01)
     assert abs(zone.area - 1.5) < 3 * zone.spread * 1.5
     key = pan.rsplit("/", 1)[1]
     kept = client.get(f"/api/jobs/{key}").json()
