@@ -24,7 +24,7 @@ self.addEventListener("activate", (event) => event.waitUntil((async () => {
 })()));
 
 self.addEventListener("message", (event) => {
-  if (event.data.wipe) event.waitUntil(caches.delete(PAGES).then(() => event.ports[0]?.postMessage("wiped")));
+  if (event.data.wipe) event.waitUntil(wipe().then(() => event.ports[0]?.postMessage("wiped")));
   if (event.data.keep) event.waitUntil(Promise.allSettled(event.data.keep.map(fresh)));
 });
 
@@ -42,18 +42,27 @@ async function file(request) {
   return await cache.match(request, { ignoreSearch: true }) ?? fetch(request);
 }
 
+/* Nothing that was asked for before a wipe is kept after it. */
+let wipes = 0;
+function wipe() {
+  wipes += 1;
+  return caches.delete(PAGES);
+}
+
 /* A small photo is named by what is in it: the kept one is the right one. */
 async function photo(request) {
   const copy = await (await caches.open(PAGES)).match(request);
   if (copy) return copy;
+  const since = wipes;
   const answer = await fetch(request);
-  if (answer.status === 200 && answer.type === "basic") await keep(request.url, answer.clone());
+  if (answer.status === 200 && answer.type === "basic") await keep(request.url, answer.clone(), since);
   return answer;
 }
 
 async function page(event, request) {
+  const since = wipes;
   const asked = fetch(request).then(async (answer) => {
-    await remember(request.url, answer);
+    await remember(request.url, answer, since);
     return answer;
   });
   asked.catch(() => {}); // it is looked at below, perhaps too late
@@ -70,23 +79,26 @@ async function page(event, request) {
 }
 
 async function fresh(url) {
+  const since = wipes;
   const answer = await fetch(url, { credentials: "same-origin", redirect: "manual" });
-  await remember(new URL(url, self.location.origin).href, answer);
+  await remember(new URL(url, self.location.origin).href, answer, since);
 }
 
 /* What the shop marks is kept; a phone that was signed out keeps nothing. */
-async function remember(url, answer) {
-  if (answer.status === 401 || new URL(url).pathname === DOOR) await caches.delete(PAGES);
+async function remember(url, answer, since) {
+  if (answer.status === 401 || new URL(url).pathname === DOOR) await wipe();
   const whole = answer.status === 200 && answer.type === "basic" && !answer.redirected;
-  if (whole && answer.headers.get("Proofpatch-Keep") === "yes") await keep(url, answer.clone());
+  if (whole && answer.headers.get("Proofpatch-Keep") === "yes") await keep(url, answer.clone(), since);
 }
 
-async function keep(url, answer) {
+async function keep(url, answer, since) {
   const headers = new Headers(answer.headers);
   headers.set("Kept-At", String(Date.now()));
+  const body = await answer.blob();
   const cache = await caches.open(PAGES);
+  if (since !== wipes) return;
   await cache.delete(url);
-  await cache.put(url, new Response(await answer.blob(), { status: 200, headers }));
+  await cache.put(url, new Response(body, { status: 200, headers }));
   const names = await cache.keys();
   const over = names.filter((one) => !one.url.endsWith(WAITING)).slice(0, Math.max(0, names.length - MOST));
   await Promise.all(over.map((one) => cache.delete(one)));
