@@ -35,13 +35,19 @@ def press(page, name):
     page.get_by_role("button", name=name, exact=True).click()
 
 
+def keep_answers(page):
+    """Presses, and waits for the page that follows: what is typed before it would be lost with the old one."""
+    with page.expect_navigation():
+        press(page, "Keep these answers")
+
+
 def answer(page, names):
     """Every check in order, the damp measured."""
     for name in names:
         page.locator(f"[data-check={name}] label:has(input[value=yes])").click()
     for name, value in (("air", "20 °C"), ("humidity", "50 %"), ("metal", "20 °C")):
         page.locator(f"#value-{name}").fill(value)
-    press(page, "Keep these answers")
+    keep_answers(page)
 
 
 def graded(page, form, residue, harm="none"):
@@ -213,7 +219,7 @@ def test_a_figure_beyond_its_limit_opens_no_day_out_of_reach(phone, laptop, stor
         ("85 %", "the metal may stand too near the dew point"),
     ):
         phone.locator("#value-humidity").fill(value)
-        press(phone, "Keep these answers")
+        keep_answers(phone)
         expect(phone.locator("#away")).to_contain_text(says)
         expect(phone.locator("#control")).to_be_hidden()
     for name, value, says in (
@@ -224,14 +230,14 @@ def test_a_figure_beyond_its_limit_opens_no_day_out_of_reach(phone, laptop, stor
     ):
         phone.locator("#value-humidity").fill("50 %")
         phone.locator(f"#value-{name}").fill(value)
-        press(phone, "Keep these answers")
+        keep_answers(phone)
         expect(phone.locator("#away")).to_contain_text(says)
     graded(phone, "#control", "clean")
     press(phone, "Keep the control patch")
     head(phone, "The day is open on this phone.")
     # Read again and beyond it now: the zones are shut too.
     phone.locator("#value-humidity").fill("92 %")
-    press(phone, "Keep these answers")
+    keep_answers(phone)
     expect(phone.locator("#away")).to_contain_text("85 % is the most")
     phone.goto(f"{job}/run")
     expect(phone.locator("#gate, #away").first).to_be_visible()
