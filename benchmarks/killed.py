@@ -38,7 +38,7 @@ from pathlib import Path
 import numpy as np
 from offline import DIALLED, STEP
 from PIL import Image
-from stamp import DOCS, stamp
+from stamp import keep, stamp
 
 from proofpatch.shop.check import check
 from proofpatch.shop.store import Store
@@ -359,17 +359,8 @@ def main() -> None:
     assert tally.with_flight * 2 >= tally.kills, "too few kills met a write in flight"
     if given.write and not tally.troubles:
         machine = f", {os.cpu_count()} cores, load {os.getloadavg()[0]:.0f}."
-        keep(lines, stamp(f"seed {given.seed}").partition("; engine")[0] + machine)
+        keep("reliability.md", "kills", lines, stamp(f"seed {given.seed}").partition("; engine")[0] + machine)
     sys.exit(bool(tally.troubles))
-
-
-def keep(lines: list[str], origin: str) -> None:
-    """The figures into the document, between its marks."""
-    path = DOCS / "reliability.md"
-    before, _, rest = path.read_text(encoding="utf-8").partition("<!-- kills -->\n")
-    _, _, after = rest.partition("<!-- end of kills -->")
-    body = "\n".join(f"- {line}" for line in lines)
-    path.write_text(f"{before}<!-- kills -->\n{body}\n\n{origin}\n<!-- end of kills -->{after}", encoding="utf-8")
 
 
 if __name__ == "__main__":

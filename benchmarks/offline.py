@@ -24,7 +24,7 @@ from typing import Any
 
 import numpy as np
 from PIL import Image
-from stamp import DOCS, stamp
+from stamp import DOCS, keep, stamp
 
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.strips import lay_out
@@ -256,7 +256,7 @@ def main() -> None:
         laptop.shut()
         store.close()
     if given.write and not troubles:
-        keep(lines, stamp(f"seed {given.seed}").partition("; engine")[0] + ".")
+        keep("offline.md", "runs", lines, stamp(f"seed {given.seed}").partition("; engine")[0] + ".")
 
 
 def said(runs: int, count: int, store: Store, network: Network, troubles: list[str]) -> list[str]:
@@ -272,15 +272,6 @@ def said(runs: int, count: int, store: Store, network: Network, troubles: list[s
         f"Requests that met the network: {fates}.",
         f"Runs with something lost, made twice or out of order: {len(troubles)}.",
     ]
-
-
-def keep(lines: list[str], origin: str) -> None:
-    """The figures into the document, between its marks."""
-    path = DOCS / "offline.md"
-    before, _, rest = path.read_text(encoding="utf-8").partition("<!-- runs -->\n")
-    _, _, after = rest.partition("<!-- end of runs -->")
-    body = "\n".join(f"- {line}" for line in lines)
-    path.write_text(f"{before}<!-- runs -->\n{body}\n\n{origin}\n<!-- end of runs -->{after}", encoding="utf-8")
 
 
 if __name__ == "__main__":

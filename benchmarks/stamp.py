@@ -32,3 +32,13 @@ def stamp(seed: str) -> str:
     git = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=False, cwd=DOCS)
     machine = f"{platform.machine()}, Python {platform.python_version()}"
     return f"{seed}; commit {git.stdout.strip() or 'unknown'}; {machine}; {covers()}."
+
+
+def keep(page: str, mark: str, lines: list[str], origin: str) -> None:
+    """Figures into a page of docs/, between its marks <!-- mark --> and <!-- end of mark -->."""
+    path = DOCS / page
+    before, _, rest = path.read_text(encoding="utf-8").partition(f"<!-- {mark} -->\n")
+    _, _, after = rest.partition(f"<!-- end of {mark} -->")
+    body = "\n".join(f"- {line}" for line in lines)
+    text = f"{before}<!-- {mark} -->\n{body}\n\n{origin}\n<!-- end of {mark} -->{after}"
+    path.write_text(text, encoding="utf-8")

@@ -4,15 +4,12 @@ import io
 import json
 import re
 import shlex
-import shutil
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from made_cli import at_the_gate
 from pypdf import PdfReader
-
-import proofpatch as pp
-from proofpatch.cli import main
 
 DOCS = Path(__file__).parent.parent / "docs"
 PAGE = (DOCS / "offer.md").read_text("utf-8")
@@ -26,19 +23,7 @@ KEYS = (
 
 @pytest.fixture
 def run(capsys, tmp_path, monkeypatch):
-    """Runs `proofpatch offer` in a folder with the example; the belief is a small one."""
-    shutil.copy(DOCS / "examples" / "gate.toml", tmp_path)
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(
-        "proofpatch.cli_work.believe", lambda work, graded: pp.prior(work.surface, work.laser, draws=256)
-    )
-
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main(["offer", *map(str, words)])
-        return done.value.code, *capsys.readouterr()
-
-    return call
+    return at_the_gate("offer", capsys, tmp_path, monkeypatch)
 
 
 def test_the_record_has_all_that_a_page_shows(run):

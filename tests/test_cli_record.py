@@ -2,14 +2,12 @@
 
 import io
 import json
-import shutil
 from pathlib import Path
 
 import pytest
+from made_cli import at_the_gate
 from pypdf import PdfReader
 
-import proofpatch as pp
-from proofpatch.cli import main
 from proofpatch.documents.record import record_page
 from proofpatch.learn.evidence import Graded
 from proofpatch.shop.log import append_log
@@ -23,19 +21,7 @@ KEYS = (
 
 @pytest.fixture
 def run(capsys, tmp_path, monkeypatch):
-    """Runs `proofpatch record` in a folder with the example; the belief is a small one."""
-    shutil.copy(DOCS / "examples" / "gate.toml", tmp_path)
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(
-        "proofpatch.cli_work.believe", lambda work, graded: pp.prior(work.surface, work.laser, draws=256)
-    )
-
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main(["record", *map(str, words)])
-        return done.value.code, *capsys.readouterr()
-
-    return call
+    return at_the_gate("record", capsys, tmp_path, monkeypatch)
 
 
 def test_the_record_says_what_the_file_cannot(run, at_work, tmp_path):

@@ -12,7 +12,6 @@ from made_whole import whole_shop
 from proofpatch import InputError
 from proofpatch.shop.check import REFERENCES, check, revisions
 from proofpatch.shop.store import FILE, PHOTOS, Overtaken
-from proofpatch.shop.tables import KINDS
 
 
 @pytest.fixture
@@ -163,8 +162,6 @@ def test_what_is_named_and_not_there_is_told(store, made, kind, changed, what):
     ],
 )  # fmt: skip
 def test_what_a_day_at_work_names_is_looked_up_too(store, made, kind, data, what):
-    if kind not in KINDS:
-        pytest.skip(f"the kind {kind} is not there yet")
     store.add(kind, data, made["job"])
     assert f"names a {what}" in said(store, "reference")
 

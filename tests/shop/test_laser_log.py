@@ -105,7 +105,7 @@ def test_a_log_cut_at_any_byte_of_its_last_line_keeps_the_rest(tmp_path):
 
 def test_each_line_is_on_disk_before_the_answer(tmp_path, monkeypatch):
     synced = []
-    monkeypatch.setattr("proofpatch.shop.laser_log.os.fsync", lambda handle: synced.append(handle))
+    monkeypatch.setattr("proofpatch.shop.log.os.fsync", lambda handle: synced.append(handle))
     append_reading(tmp_path / "a.readings.jsonl", power(1, 1.0), WHEN)
     assert len(synced) == 1
 

@@ -8,12 +8,15 @@ from dataclasses import dataclass
 import pytest
 from fastapi.testclient import TestClient
 from made_browser import LAPTOP, TOUCHED
+from made_counter import Counter
+from made_gate import SHOP, gate
 from made_laptop import served
 from made_pages import LEAD, NEW, PAN, send
 from PIL import Image
 from playwright.sync_api import expect, sync_playwright
 
 from proofpatch.demo_shop import pieces, take_in
+from proofpatch.shop.charges import keep_charges
 from proofpatch.shop.photos import add_photo
 from proofpatch.shop.store import Store
 from proofpatch.web.app import create
@@ -129,3 +132,13 @@ def pan(client, store):
     job = client.post("/new", data=PAN).headers["location"].removesuffix("/survey")
     send(client, store, job, "settle", **LEAD)
     return job
+
+
+@pytest.fixture
+def counter(client, store):
+    """A job with a price, its quote written and not sent."""
+    keep_charges(store, SHOP, 0)
+    found = Counter(client, store, gate(store))
+    words = {"offer.customer": "Mrs A. Fenwick\nWeir Cottage\nLow Weir", "offer.number": "Q-2026-021"}
+    assert found.post("/quote", **words).status_code == 303
+    return found

@@ -5,14 +5,14 @@ The browser trusts the shop's authority through its own store of authorities, as
 
 import re
 import ssl
-import time
 
 import httpx2
 import numpy as np
 import pytest
+from made_away import away, kept, on_phone, until
 from made_browser import LAPTOP, PHONE, accessible
 from made_laid import photo_of
-from made_laptop import Laptop, silent, trusting_home
+from made_laptop import Laptop, silent
 from made_photo import shot
 from offline import Network, drops, mornings, said, strip_of, zoned
 from playwright.sync_api import Error, expect
@@ -20,9 +20,6 @@ from playwright.sync_api import Error, expect
 from proofpatch.shop.certificate import AUTHORITY
 from proofpatch.shop.check import check
 from proofpatch.web.offline import worker_text
-
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage"]  # fmt: skip
 
 
 @pytest.fixture
@@ -43,15 +40,8 @@ def client(laptop):
 
 @pytest.fixture
 def phone(play, program, laptop, tmp_path):
-    """A page of a phone that trusts the shop, its service worker at work."""
-    home = trusting_home(tmp_path / "home", laptop.certificate)
-    browser = play.chromium.launch(executable_path=program, args=FLAGS, env=home)
-    context = browser.new_context(viewport=PHONE, base_url=laptop.address, has_touch=True)
-    page = context.new_page()
-    page.goto("/waiting")
-    page.evaluate("() => navigator.serviceWorker.ready")
-    yield page
-    browser.close()
+    with away(play, program, laptop, tmp_path / "home") as page:
+        yield page
 
 
 @pytest.fixture
@@ -81,26 +71,6 @@ def grade(page, step, residue, harm="none", photo=None):
             {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo}
         )
     page.get_by_role("button", name=f"Keep the grade of {step}").click()
-
-
-def until(done):
-    """Waits for something that the browser does behind the page."""
-    end = time.monotonic() + 30
-    while not done():
-        assert time.monotonic() < end
-        time.sleep(0.05)
-
-
-def on_phone(page, path):
-    asked = "(path) => caches.open('pages').then((cache) => cache.match(path)).then(Boolean)"
-    until(lambda: page.evaluate(asked, path))
-
-
-def kept(page, path):
-    """Looks at a page until it is worked out and on the phone."""
-    page.goto(path)
-    expect(page.locator("#main, .folder").first).to_be_visible()
-    on_phone(page, path)
 
 
 def test_a_strip_is_graded_without_the_laptop_and_sent_once_in_order(phone, laptop, store, strip):

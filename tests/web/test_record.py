@@ -1,16 +1,15 @@
 """The completion record on pages: as it stands, written once, signed with a finger or on paper, and over HTTP."""
 
-import base64
 import io
 import json
 import re
 
 import pytest
 from made_browser import PHONE, accessible_in_both
+from made_counter import TICKED, Pages, drawn, pdf_text, squeezed
 from made_gate import gate
 from made_pages import NEW, seen
 from made_record import ZONES, finished_gate, logged, photos, with_photos
-from PIL import Image, ImageDraw
 from pypdf import PdfReader
 
 from proofpatch.documents.record import record_page
@@ -22,35 +21,12 @@ from proofpatch.shop.run import add_entry
 from proofpatch.web.come_to import keep
 from proofpatch.web.road import road
 
-TICKED = {"tick-0": "yes", "tick-1": "yes"}
 
-
-def drawn():
-    picture = Image.new("RGBA", (640, 200))
-    ImageDraw.Draw(picture).line(((60, 140), (160, 40), (300, 150), (560, 60)), fill=(250, 250, 250, 255), width=5)
-    out = io.BytesIO()
-    picture.save(out, "PNG")
-    return f"data:image/png;base64,{base64.b64encode(out.getvalue()).decode()}"
-
-
-def squeezed(text):
-    return re.sub(r"\s", "", text)
-
-
-def pdf_text(answer):
-    assert answer.status_code == 200
-    assert answer.headers["content-type"] == "application/pdf"
-    return squeezed("".join(one.extract_text() for one in PdfReader(io.BytesIO(answer.content)).pages))
-
-
-class Desk:
+class Desk(Pages):
     """The record's pages of one job."""
 
-    def __init__(self, client, store, entry):
-        self.client, self.store, self.key, self.base = client, store, entry.id, f"/jobs/{entry.id}"
-
     def get(self, path="/record"):
-        return self.client.get(f"{self.base}{path}")
+        return super().get(path)
 
     def post(self, path, **form):
         return self.client.post(f"{self.base}{path}", data=form)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import json
-import os
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,6 +13,7 @@ from proofpatch.errors import InputError
 from proofpatch.lasers import Laser
 from proofpatch.lasers.history import Course, follow
 from proofpatch.lasers.readings import Reading
+from proofpatch.shop.log import append_line
 from proofpatch.shop.values import nearest, plain_number, quoted, read_value
 
 # list of a reading -> the keys of its entries, in the order of its numbers
@@ -160,24 +160,13 @@ def reading_to(reading: Reading, when: str) -> dict[str, Any]:
 
 
 def append_reading(path: Path, reading: Reading, when: str) -> None:
-    """Add one line, on disk before this returns; earlier bytes are never touched.
+    """Add one reading, on disk before this returns.
 
     Raises:
         InputError: it cannot be written.
     """
-    line = json.dumps(reading_to(reading, when), ensure_ascii=False, allow_nan=False).encode() + b"\n"
     try:
-        handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
-        try:
-            size = os.fstat(handle).st_size
-            # After a torn line, start a new one: the torn bytes stay for whoever wants to read them.
-            if size > 0 and os.pread(handle, 1, size - 1) != b"\n":
-                line = b"\n" + line
-            while line:
-                line = line[os.write(handle, line) :]
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+        append_line(path, reading_to(reading, when))
     except OSError as trouble:
         said = f"The readings {quoted(path.name)} cannot be written: {trouble.strerror}."
         raise InputError(

@@ -1,0 +1,27 @@
+"""A command run in a folder with the example of the gate."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+import proofpatch as pp
+from proofpatch.cli import main
+
+GATE = Path(__file__).parents[2] / "docs" / "examples" / "gate.toml"
+
+
+def at_the_gate(command, capsys, folder, monkeypatch):
+    """Runs this command there, the belief a small one: (exit code, output, errors)."""
+    shutil.copy(GATE, folder)
+    monkeypatch.chdir(folder)
+    monkeypatch.setattr(
+        "proofpatch.cli_work.believe", lambda work, graded: pp.prior(work.surface, work.laser, draws=256)
+    )
+
+    def call(*words):
+        with pytest.raises(SystemExit) as done:
+            main([command, *map(str, words)])
+        return done.value.code, *capsys.readouterr()
+
+    return call
