@@ -9,6 +9,7 @@ import pytest
 import proofpatch as pp
 from proofpatch.errors import InputError
 from proofpatch.learn.assumptions import assumption
+from proofpatch.learn.belief import Recalled, latents
 from proofpatch.learn.evidence import HARMS, RESIDUES
 from proofpatch.learn.grading import grade_table
 from proofpatch.learn.kernels import outcomes
@@ -138,6 +139,21 @@ def test_before_takes_the_patches_out(belief, oak_belief, laid, recipe):
     assert before(pp.update(belief, [laid[0]]), [laid[0]]) == belief  # of two alike one stays
     with pytest.raises(InputError, match="no control patch"):
         control(belief, [])
+
+
+def test_before_starts_from_what_earlier_jobs_taught(oak_belief, laid):
+    table = latents(oak_belief.surface)
+    known = Recalled(np.full((len(table.weights), len(table.names)), 0.1), np.stack([np.eye(len(table.names))]
+                     * len(table.weights)), "tested")  # fmt: skip
+    start = pp.prior(oak_belief.surface, oak_belief.laser, memory=known, draws=64)
+    assert before(pp.update(start, laid), laid) == start
+
+
+def test_a_share_from_a_photo_is_judged_by_its_grade(belief, recipe):
+    by_photo = pp.Graded(recipe, "clean", "none", fraction_left=0.004, fraction_error=0.006)
+    assert control(belief, by_photo) == control(belief, pp.Graded(recipe, "clean", "none"))
+    odd = pp.Graded(recipe, "no effect", "none", fraction_left=1.0, fraction_error=0.01)
+    assert control(belief, odd).causes == control(belief, pp.Graded(recipe, "no effect", "none")).causes
 
 
 # Simulated days, graded by the plain table of the physics' outcome, not by what judges them: a cause is drawn by its

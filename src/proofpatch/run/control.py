@@ -112,7 +112,8 @@ def control(
         raise InputError("graded", "There is no control patch.", "Lay one at the recipe, and grade it.")
     for one in patches:
         expect("graded", one, Graded, "Build it with Graded(...).")
-    last = replace(patches[-1], fraction_left=None)
+    by_eye = [replace(one, fraction_left=None, fraction_error=None) for one in patches]
+    last = by_eye[-1]
     residue, harm = _expected(belief, last)
     dirtier = sum(residue[g] for g in RESIDUES[: RESIDUES.index(last.residue) + 1])
     chance = dirtier if last.harm == "none" else min(harm[last.harm], dirtier)
@@ -120,7 +121,7 @@ def control(
     if last.harm == "none" and chance >= SURPRISE:
         words = f"As expected: {last.residue}, no harm. The belief gave that or worse {said(chance)}."
         return Control(AS_EXPECTED, chance, told, (), words, "Begin with the first zone.")
-    causes = _causes(belief, [replace(one, fraction_left=None) for one in patches], frozenset(answered), others)
+    causes = _causes(belief, by_eye, frozenset(answered), others)
     real = [one for one in causes if one.name != NOTHING]
     first = max(real, key=lambda one: one.share / one.minutes)  # (2)
     if last.harm != "none":
@@ -148,7 +149,7 @@ def before(belief: Belief, patches: Collection[Graded]) -> Belief:
     for one in patches:
         if one in kept:
             kept.remove(one)  # of two alike one stays
-    start = prior(belief.surface, belief.laser, belief.hand, seed=belief.seed, draws=belief.draws)
+    start = prior(belief.surface, belief.laser, belief.hand, belief.recalled, belief.seed, belief.draws)
     return update(start, kept) if kept else start
 
 
