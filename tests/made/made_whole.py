@@ -5,6 +5,7 @@ import datetime
 import io
 
 import numpy as np
+import trimesh
 from made_offer import DAY, made_quote
 from PIL import Image
 
@@ -13,6 +14,7 @@ from proofpatch.shop.photos import add_photo
 from proofpatch.shop.seen import add_shot
 
 PAPER = b"%PDF-1.7 a paper"
+STOOL = trimesh.creation.box((300, 300, 500)).export(file_type="stl")
 
 
 def picture(seed):

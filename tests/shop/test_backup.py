@@ -4,15 +4,17 @@ import datetime
 import os
 import sqlite3
 import threading
+from pathlib import Path
 
 import pytest
 from made_drive import on_a_drive
-from made_whole import picture, whole_shop
+from made_whole import STOOL, picture, whole_shop
 
 from proofpatch import InputError
 from proofpatch.shop.backup import NAMED, back_up, backups_in, beside, is_due, restore
 from proofpatch.shop.check import check
 from proofpatch.shop.photos import add_photo
+from proofpatch.shop.scans import add_scan, scan_path
 from proofpatch.shop.store import FILE, PHOTOS, Store
 from proofpatch.shop.tables import KINDS
 
@@ -50,6 +52,18 @@ def test_what_is_brought_back_is_what_was_there(store, made, tmp_path):
     again.close()
     assert store.count("note") == 0  # the first shop is a shop of its own
     assert len(files_of(tmp_path / "usb")) == 2  # nothing half is left
+
+
+def test_a_scan_comes_back_as_it_came(store, made, tmp_path):
+    one = add_scan(store, STOOL, "stool.stl", made["job"])
+    where = scan_path(Path(), one.data["digest"], "stl")
+    done = back_up(store.folder, tmp_path / "usb")
+    assert done.checked.whole
+    (tmp_path / "usb" / where).write_bytes(b"gone bad")
+    store.add("note", {"text": "and on"}, made["job"])
+    assert back_up(store.folder, tmp_path / "usb").checked.whole
+    assert restore(tmp_path / "usb", tmp_path / "again")[1].whole
+    assert (tmp_path / "again" / where).read_bytes() == STOOL
 
 
 def test_a_day_s_backup_writes_only_what_is_new(store, made, tmp_path):

@@ -7,10 +7,11 @@ import sqlite3
 
 import pytest
 from made_drive import on_a_drive
-from made_whole import whole_shop
+from made_whole import STOOL, whole_shop
 
 from proofpatch import InputError
 from proofpatch.shop.check import REFERENCES, check, revisions
+from proofpatch.shop.scans import add_scan, scan_path
 from proofpatch.shop.store import FILE, PHOTOS, Overtaken
 
 
@@ -233,6 +234,16 @@ def test_a_photo_that_is_gone_or_altered_is_told(store, made):
     assert check(store.folder).whole
 
 
+def test_the_file_of_a_scan_is_looked_at_too(store, made):
+    one = add_scan(store, STOOL, "stool.stl", made["job"])
+    assert check(store.folder).whole
+    path = scan_path(store.folder, one.data["digest"], "stl")
+    path.write_bytes(STOOL[:-1])
+    assert "not what it was" in said(store, "scan")
+    path.unlink()
+    assert "is gone" in said(store, "scan")
+
+
 def test_what_a_killed_process_left_is_told_and_harmless(store, made):
     path = photo_file(store)
     path.with_name(".half").write_bytes(b"half")
@@ -242,7 +253,7 @@ def test_what_a_killed_process_left_is_told_and_harmless(store, made):
     found = check(store.folder)
     assert found.whole
     assert [one.partition(":")[0] for one in found.leftovers] == [
-        "2 files half written when the shop was cut off", "1 photo file that no photo names",
+        "2 files half written when the shop was cut off", "1 file that nothing names",
     ]  # fmt: skip
 
 

@@ -14,6 +14,7 @@ import pytest
 from made_gate import gate
 from made_offer import made_photo, made_quote
 from made_record import finished_gate, with_photos
+from made_whole import STOOL
 from pypdf import PdfReader
 
 from proofpatch.documents.quote import quote_pdf
@@ -25,6 +26,7 @@ from proofpatch.shop.lasers import add_laser
 from proofpatch.shop.papers import Signed, quotes_of, send_quote, take_acceptance
 from proofpatch.shop.people import add_note, keep_item
 from proofpatch.shop.photos import add_photo, photo_of, photo_path, thumbnail
+from proofpatch.shop.scans import add_scan, scan_path
 from proofpatch.shop.store import Overtaken, Store
 
 LASER = tomllib.loads((Path(__file__).parents[2] / "docs" / "own-laser.toml").read_text("utf-8"))
@@ -48,6 +50,7 @@ def job(store):
     keep_item(store, entry.id, 0, "Mrs A. Fenwick", "0555 0199", "down to bare iron")
     add_note(store, entry.id, "=1+1 looks like a sum to a spreadsheet")
     add_photo(store, made_photo(), entry.id, about="before")
+    add_scan(store, STOOL, "stool.stl", entry.id)
     patch = store.in_order("patch", entry.id)[0]
     store.delete("patch", patch.id, 1)
     quote = made_quote()
@@ -89,8 +92,25 @@ def everything(store):
     return {
         kind: [(one, [(p.version, p.what, p.at, p.by, p.data) for p in store.history(kind, one.id)])
                for gone in (False, True) for one in store.in_order(kind, deleted=gone)]
-        for kind in ("job", "patch", "photo", "note", "item", "customer", "quote", "paper", "acceptance", "laser")
+        for kind in ("job", "patch", "photo", "scan", "note", "item", "customer", "quote", "paper", "acceptance",
+                     "laser")
     }  # fmt: skip
+
+
+def test_a_scan_that_is_another_or_nobodys_is_refused(store, other, job):
+    files = files_of(packed(store, job))
+    name = next(one for one in files if one.startswith("scans/"))
+    for wrong in ({**files, name: STOOL[:-1]}, {**files, f"scans/{hashlib.sha256(b'?').hexdigest()}.stl": b"?"}):
+        with pytest.raises(InputError, match="scans are not those"):
+            read_folder(other, io.BytesIO(resealed(wrong)))
+    assert other.all("job") == []
+    # One whose file is gone is left out, and named.
+    scan = store.all("scan", job)[0].data["digest"]
+    scan_path(store.folder, scan, "stl").unlink()
+    without = packed(store, job)
+    assert json.loads(files_of(without)["contents.json"])["missing_photos"] == [scan]
+    read_folder(other, io.BytesIO(without))
+    assert packed(other, job) == without
 
 
 def test_out_in_and_out_again_is_the_same_bytes(store, other, job):
@@ -103,6 +123,8 @@ def test_out_in_and_out_again_is_the_same_bytes(store, other, job):
     digest = other.all("photo", job)[0].data["digest"]
     assert photo_path(other, photo_of(other, digest)).read_bytes() == made_photo()
     assert thumbnail(other, digest) == thumbnail(store, digest)
+    scan = other.all("scan", job)[0].data
+    assert scan_path(other.folder, scan["digest"], "stl").read_bytes() == STOOL
     # What was sent is still known by its fingerprint, and still frozen.
     assert quotes_of(other, job)[0].sent.fingerprint == quotes_of(store, job)[0].sent.fingerprint
     with pytest.raises(InputError, match="stays as it is"):
@@ -175,7 +197,7 @@ def test_a_photo_that_is_gone_or_damaged_is_named_and_the_rest_is_packed(store, 
     path.write_bytes(path.read_bytes()[:-1] + b"?")
     content = packed(store, job)
     assert json.loads(files_of(content)["contents.json"])["missing_photos"] == [digest]
-    assert "photos not here" in files_of(content)["README.txt"].decode()
+    assert "files not here" in files_of(content)["README.txt"].decode()
     read_folder(other, io.BytesIO(content))
     assert packed(other, job) == content
 

@@ -24,8 +24,8 @@ from pathlib import Path
 from typing import NoReturn
 
 from proofpatch.errors import InputError
-from proofpatch.shop.check import Checked, check, digest_of, opened
-from proofpatch.shop.photos import KINDS as ENDINGS
+from proofpatch.shop.check import Checked, Original, check, digest_of, opened, originals
+from proofpatch.shop.scans import SCANS
 from proofpatch.shop.store import FILE, PHOTOS
 
 NAMED = re.compile(r"(\d{4}-\d\d-\d\d-\d{6})-after-(\d{7,})\.sqlite3")
@@ -34,7 +34,6 @@ HALF = ".half-"
 FORGOTTEN = 86400.0  # s after which what a killed backup left is taken away
 EARLY = datetime.timedelta(hours=20)  # a shop that opens a little earlier each morning still has one every morning
 FULL, CLOSED = (errno.ENOSPC, errno.EDQUOT), (errno.EROFS, errno.EACCES, errno.EPERM)
-Pictures = list[tuple[str, int]]  # (path below the photos, size [bytes])
 
 
 @dataclass(frozen=True)
@@ -116,7 +115,8 @@ def back_up(
             after, pictures = _copy_records(shop, half)
             copied = _copy_photos(shop, into, pictures)
             checked = _tried(half, into, pictures)
-            if any(one.where == "photo" for one in checked.troubles) and _copy_photos(shop, into, pictures, look=True):
+            bad = any(one.where in ("photo", "scan") for one in checked.troubles)
+            if bad and _copy_photos(shop, into, pictures, look=True):
                 checked = _tried(half, into, pictures)  # what had gone bad here was still good in the shop
             done = Backup(into / f"{now:{WHEN}}-after-{after:07d}.sqlite3", now.replace(microsecond=0), after)
             os.replace(half, done.path)
@@ -158,7 +158,7 @@ def restore(source: str | Path, folder: str | Path) -> tuple[Backup, Checked]:
         with tempfile.TemporaryDirectory(dir=shop.parent, prefix=HALF, ignore_cleanup_errors=True) as half:
             new = Path(half) / "shop"
             with closing(_plain(one.path)) as base:
-                pictures = _pictures(base)
+                pictures = originals(base)
             _lay(one.path, one.path.parent, pictures, new, linked=False)
             checked = check(new)
             if shop.exists():
@@ -168,13 +168,13 @@ def restore(source: str | Path, folder: str | Path) -> tuple[Backup, Checked]:
     return one, checked
 
 
-def _copy_records(shop: Path, half: Path) -> tuple[int, Pictures]:
+def _copy_records(shop: Path, half: Path) -> tuple[int, list[Original]]:
     """The database of one moment into a file; its last change and its photos. Writers go on meanwhile."""
     with closing(opened(shop)) as source, closing(sqlite3.connect(half, isolation_level=None)) as base:
         source.backup(base)
         base.execute("PRAGMA journal_mode=DELETE")  # one file, with no log beside it
         try:
-            found = _last_change(base), _pictures(base)
+            found = _last_change(base), originals(base)
         except sqlite3.DatabaseError as broken:
             said = f"The shop's database cannot be read: {' '.join(str(broken).split())[:120].rstrip('.')}."
             raise InputError("folder", said, "Look at it with: proofpatch check; earlier backups stay.") from None
@@ -182,26 +182,26 @@ def _copy_records(shop: Path, half: Path) -> tuple[int, Pictures]:
     return found
 
 
-def _copy_photos(shop: Path, into: Path, pictures: Pictures, look: bool = False) -> int:
+def _copy_photos(shop: Path, into: Path, pictures: list[Original], look: bool = False) -> int:
     """What is not there yet, each checked as it is copied; a photo that is broken or gone in the shop is left out.
 
     Args:
         look: into each file that is there too, and bring what is broken anew.
     """
     count = 0
-    for name, size in pictures:
-        path, digest = into / PHOTOS / name, Path(name).stem
+    for one in pictures:
+        path, digest, size = into / one.where, one.digest, one.size
         try:
             if path.stat().st_size == size and not (look and digest_of(path)[0] != digest):
                 continue
         except FileNotFoundError:
             pass
-        path.parent.mkdir(exist_ok=True)
+        path.parent.mkdir(parents=True, exist_ok=True)
         half = _half(path.parent)
         try:
             with half.open("wb") as file:
                 try:
-                    good = digest_of(shop / PHOTOS / name, file.write)[0] == digest
+                    good = digest_of(shop / one.where, file.write)[0] == digest
                 except OSError as trouble:
                     if trouble.errno in FULL:
                         raise
@@ -217,14 +217,14 @@ def _copy_photos(shop: Path, into: Path, pictures: Pictures, look: bool = False)
     return count
 
 
-def _tried(records: Path, into: Path, pictures: Pictures) -> Checked:
+def _tried(records: Path, into: Path, pictures: list[Original]) -> Checked:
     """What a check finds in the backup, restored for the while."""
     with tempfile.TemporaryDirectory(dir=into, prefix=HALF, ignore_cleanup_errors=True) as place:
         _lay(records, into, pictures, Path(place) / "shop", linked=True)
         return check(Path(place) / "shop")
 
 
-def _lay(records: Path, pool: Path, pictures: Pictures, shop: Path, linked: bool) -> None:
+def _lay(records: Path, pool: Path, pictures: list[Original], shop: Path, linked: bool) -> None:
     """A shop's folder of the file of a backup and the photos beside it.
 
     Args:
@@ -232,11 +232,11 @@ def _lay(records: Path, pool: Path, pictures: Pictures, shop: Path, linked: bool
     """
     (shop / PHOTOS).mkdir(parents=True)
     shutil.copyfile(records, shop / FILE)
-    for name, _ in pictures:
-        old, new = pool / PHOTOS / name, shop / PHOTOS / name
+    for one in pictures:
+        old, new = pool / one.where, shop / one.where
         if not old.exists():
             continue  # the check tells of it
-        new.parent.mkdir(exist_ok=True)
+        new.parent.mkdir(parents=True, exist_ok=True)
         try:
             if not linked:
                 raise OSError
@@ -256,11 +256,6 @@ def _last_change(base: sqlite3.Connection) -> int:
     return int(base.execute("SELECT coalesce(max(number), 0) FROM change").fetchone()[0])
 
 
-def _pictures(base: sqlite3.Connection) -> Pictures:
-    rows = base.execute("SELECT digest, kind, size FROM picture ORDER BY digest")
-    return [(f"{digest[:2]}/{digest}{ENDINGS.get(kind, '')}", size) for digest, kind, size in rows]
-
-
 def _half(place: Path) -> Path:
     """A new empty file that takes another name when it is whole."""
     handle, name = tempfile.mkstemp(dir=place, prefix=HALF)
@@ -270,7 +265,8 @@ def _half(place: Path) -> Path:
 
 def _tidy(place: Path) -> None:
     """Takes away what a killed backup left."""
-    for path in [*place.glob(f"{HALF}*"), *(place / PHOTOS).glob(f"*/{HALF}*")]:
+    halves = [path for part in (PHOTOS, SCANS) for path in (place / part).glob(f"*/{HALF}*")]
+    for path in [*place.glob(f"{HALF}*"), *halves]:
         if time.time() - path.stat().st_mtime > FORGOTTEN:
             shutil.rmtree(path) if path.is_dir() else path.unlink()
 

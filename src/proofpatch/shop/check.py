@@ -21,10 +21,13 @@ from typing import Any
 from alembic.script import ScriptDirectory
 
 from proofpatch.errors import InputError
+from proofpatch.measure.mesh_file import KINDS as SCAN_KINDS
+from proofpatch.measure.scanned import is_kept
 from proofpatch.offer.quote import quote_from
 from proofpatch.offer.revision import fingerprint
 from proofpatch.shop.certificate import FOLDER as TLS
 from proofpatch.shop.photos import KINDS as ENDINGS
+from proofpatch.shop.scans import SCANS, scan_path
 from proofpatch.shop.store import FILE, PHOTOS
 from proofpatch.shop.strips import NAMED
 from proofpatch.shop.tables import FROZEN, KINDS
@@ -53,6 +56,16 @@ MOST = 20  # sentences of the database's own check
 PIECE = 1 << 20  # bytes of a file read at once
 BRING = "Keep this folder as it is, and bring the shop back from a backup with: proofpatch restore."
 TELL = "Nothing in the shop writes that; keep this folder, and look at a backup with: proofpatch check."
+
+
+@dataclass(frozen=True)
+class Original:
+    """A file beside the database, named by what is in it. what: photo or scan; where: below the shop's folder."""
+
+    what: str
+    where: str
+    digest: str
+    size: int
 
 
 @dataclass(frozen=True)
@@ -106,6 +119,7 @@ def check(folder: str | Path) -> Checked:
     troubles: list[Trouble] = []
     schema, things, known, changes = "", {}, {}, 0
     pictures: dict[str, tuple[str, int]] = {}
+    files: list[Original] = []
     with closing(opened(place)) as base:
         base.execute("BEGIN")  # all of one moment
         try:
@@ -117,13 +131,14 @@ def check(folder: str | Path) -> Checked:
             changes = base.execute("SELECT count(*) FROM change").fetchone()[0]
             things = {kind: sum(1 for one in known.values() if one.kind == kind) for kind in KINDS}
             troubles += _histories(base, known)
+            files = originals(base)
             troubles += _references(base, known, pictures)
         except (sqlite3.DatabaseError, UnicodeDecodeError) as broken:
             troubles.append(Trouble("database", f"The database cannot be read to its end: {_line(broken)}.", BRING))
-    troubles += _files(place, pictures)
+    troubles += _files(place, files)
     return Checked(
         place, schema, {kind: many for kind, many in things.items() if many}, changes, len(pictures),
-        sum(size for _, size in pictures.values()), tuple(troubles), tuple(_leftovers(place, pictures)),
+        sum(size for _, size in pictures.values()), tuple(troubles), tuple(_leftovers(place, files)),
     )  # fmt: skip
 
 
@@ -310,21 +325,33 @@ def _named(known: Mapping[str, Known], key: str) -> str:
     return f"The {one.kind[:16]}{title} ({key[:8]})" + (f" of the job {quoted(job.title)}" if job else "")
 
 
-def _files(place: Path, pictures: Mapping[str, tuple[str, int]]) -> Iterator[Trouble]:
+def originals(base: sqlite3.Connection) -> list[Original]:
+    """Every file that stands beside the database: photos, and scans."""
+    rows = base.execute("SELECT digest, kind, size FROM picture ORDER BY digest")
+    found = [Original("photo", f"{PHOTOS}/{d[:2]}/{d}{ENDINGS.get(kind, '')}", d, size) for d, kind, size in rows]
+    scans = {}
+    for (data,) in base.execute("SELECT data FROM thing WHERE kind = 'scan' ORDER BY id"):
+        record = _read(data) or {}
+        digest, kind, size = str(record.get("digest")), record.get("kind"), record.get("size")
+        if is_kept(digest) and kind in SCAN_KINDS and isinstance(size, int):
+            where = scan_path(Path(), digest, kind).as_posix()
+            scans[where] = Original("scan", where, digest, size)
+    return [*found, *scans.values()]
+
+
+def _files(place: Path, files: Iterable[Original]) -> Iterator[Trouble]:
     """The originals, by the digest each is named by."""
-    for digest, (kind, size) in pictures.items():
-        path = place / PHOTOS / digest[:2] / f"{digest}{ENDINGS.get(kind, '')}"
-        where = f"{PHOTOS}/{path.parent.name}/{path.name}"
-        do = "Bring the file back from a backup's photos, or from the phone that took it."
+    for one in files:
+        do = f"Bring the file back from a backup's {one.what}s, or from where it came."
         try:
-            found = digest_of(path)
+            found = digest_of(place / one.where)
         except FileNotFoundError:
-            yield Trouble("photo", f"The file of a photo is gone: {where}.", do)
+            yield Trouble(one.what, f"The file of a {one.what} is gone: {one.where}.", do)
         except OSError as trouble:
-            yield Trouble("photo", f"The file of a photo cannot be read ({trouble.strerror}): {where}.", do)
+            yield Trouble(one.what, f"The file of a {one.what} cannot be read ({trouble.strerror}): {one.where}.", do)
         else:
-            if found != (digest, size):
-                yield Trouble("photo", f"The file of a photo is not what it was: {where}.", do)
+            if found != (one.digest, one.size):
+                yield Trouble(one.what, f"The file of a {one.what} is not what it was: {one.where}.", do)
 
 
 def digest_of(path: Path, each: Callable[[bytes], object] = len) -> tuple[str, int]:
@@ -342,17 +369,17 @@ def digest_of(path: Path, each: Callable[[bytes], object] = len) -> tuple[str, i
     return seal.hexdigest(), size
 
 
-def _leftovers(place: Path, pictures: Iterable[str]) -> Iterator[str]:
+def _leftovers(place: Path, originals: Iterable[Original]) -> Iterator[str]:
     """What is there and belongs to nothing."""
-    known = set(pictures)
-    files = [path for path in (place / PHOTOS).glob("*/*") if path.is_file()]
+    known = {one.digest for one in originals}
+    files = [path for part in (PHOTOS, SCANS) for path in (place / part).glob("*/*") if path.is_file()]
     half = [path for path in files if path.name.startswith(".")]
     half += [path for path in (place / TLS).glob(".*") if path.is_file()]
     unnamed = [path for path in files if not path.name.startswith(".") and path.stem not in known]
     if half:
         yield f"{_many(len(half), 'file')} half written when the shop was cut off: harmless."
     if unnamed:
-        yield f"{_many(len(unnamed), 'photo file')} that no photo names: harmless."
+        yield f"{_many(len(unnamed), 'file')} that nothing names: harmless."
 
 
 def _many(count: int, word: str) -> str:

@@ -11,14 +11,18 @@ import json
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from proofpatch.errors import InputError
+from proofpatch.measure.mesh_file import KINDS as SCAN_KINDS
+from proofpatch.measure.scanned import is_kept
 from proofpatch.shop.lasers import KIND as LASER
 from proofpatch.shop.photos import Photo, keep_file, looked_at, photo_path
+from proofpatch.shop.scans import keep_scan, scan_path
 from proofpatch.shop.store import Entry, Store, entry_from
 from proofpatch.shop.tables import Change, Picture, Thing
 
@@ -38,17 +42,26 @@ class Picked:
     added: str
 
 
+@dataclass(frozen=True, order=True)
+class Scanned:
+    """A scan of a folder. kind: as its file's name ends."""
+
+    digest: str
+    kind: str
+
+
 @dataclass(frozen=True)
 class Folder:
     """All that a shop keeps of a job.
 
-    things: plain records with their `history`, the first made first. photos: whose files are there.
+    things: plain records with their `history`, the first made first. photos, scans: whose files are there.
     missing: digests of those whose files are gone or damaged.
     """
 
     job: str
     things: tuple[Record, ...]
     photos: tuple[Picked, ...]
+    scans: tuple[Scanned, ...] = ()
     missing: tuple[str, ...] = ()
 
     def of(self, kind: str) -> list[Record]:
@@ -93,20 +106,32 @@ def folder_of(store: Store, job: str) -> Folder:
             found.append(Picked(digest, row.kind, _iso(row.added)))
         else:
             lost.add(digest)
-    return Folder(job, tuple(things), tuple(found), tuple(sorted(filter(None, lost))))
+    scans = scans_of(things)
+    whole = tuple(one for one in scans if _is(scan_path(store.folder, one.digest, one.kind), one.digest))
+    lost |= {one.digest for one in scans} - {one.digest for one in whole}
+    return Folder(job, tuple(things), tuple(found), whole, tuple(sorted(filter(None, lost))))
+
+
+def scans_of(things: Iterable[Record]) -> list[Scanned]:
+    """The scans that a job's records name, by digest."""
+    data = [one["data"] for one in things if one["kind"] == "scan"]
+    named = {Scanned(str(one.get("digest")), str(one.get("kind"))) for one in data}
+    return sorted(one for one in named if is_kept(one.digest) and one.kind in SCAN_KINDS)
 
 
 def take_in(store: Store, folder: Folder, content: Callable[[str], bytes]) -> TakenIn:
     """A job into a shop that has not got it, all of it or nothing.
 
     Args:
-        content: bytes of a photo by its digest.
+        content: bytes of a photo or a scan by its digest.
 
     Raises:
         InputError: the shop has it already, or one of its photos is none.
     """
     _refuse_known(store, folder)
     rows = [_filed(store, one, content(one.digest)) for one in folder.photos]
+    for scan in folder.scans:
+        keep_scan(store, scan.digest, scan.kind, content(scan.digest))
     with store.together():
         _refuse_known(store, folder)
         with store.session() as session:
@@ -172,9 +197,13 @@ def _filed(store: Store, picked: Picked, content: bytes) -> Record:
 
 def _whole(store: Store, photo: Photo) -> bool:
     """Whether its file is there, and is what it was."""
+    return _is(photo_path(store, photo), photo.digest)
+
+
+def _is(path: Path, digest: str) -> bool:
     try:
-        with photo_path(store, photo).open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest() == photo.digest
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest() == digest
     except OSError:
         return False
 

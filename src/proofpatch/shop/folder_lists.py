@@ -79,13 +79,15 @@ def readme(folder: Folder) -> bytes:
     rows = [("records/", f"everything, one file for each kind of record: {kinds}")]
     if folder.photos:
         rows.append(("photos/", f"as the camera wrote them, {len(folder.photos)}; a name is the SHA-256 of its file"))
+    if folder.scans:
+        rows.append(("scans/", f"as they came, {len(folder.scans)}; a name is the SHA-256 of its file"))
     if folder.of("paper"):
         rows.append(("papers/", f"as they were handed out or signed, {len(folder.of('paper'))}"))
     rows += [(f"lists/{kind}.csv", words) for kind, words in LISTED.items() if folder.of(kind)]
     rows.append(("contents.json", "a sum (SHA-256) of every file; it shows damage, it does not prove who wrote what"))
     if folder.missing:
         lost = f"{len(folder.missing)}; their files were gone or damaged when this was packed, contents.json names them"
-        rows.append(("photos not here", lost))
+        rows.append(("files not here", lost))
     return README.read_text("utf-8").format(
         title=folder.title, rule="=" * min(max(len(folder.title), 4), 78), residues=", ".join(RESIDUES),
         harms=", ".join(HARMS), here="\n".join(f"  {name:<20}{words}" for name, words in rows),

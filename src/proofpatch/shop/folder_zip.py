@@ -6,6 +6,7 @@ somebody else's can do harm.
     lists/patch.csv …      for a spreadsheet; what is typed stands there, nothing else rests on it
     papers/….pdf           what was handed out and signed, byte for byte
     photos/<sum>.jpg       as the camera wrote them
+    scans/<sum>.stl        as they came
     records/<kind>.json    everything, with every change: what is read back
 """
 
@@ -24,11 +25,13 @@ from contextlib import contextmanager
 from typing import IO, Any
 
 from proofpatch.errors import InputError
-from proofpatch.shop.folder import Folder, Picked, Record, TakenIn, folder_of, take_in
+from proofpatch.measure.mesh_file import KINDS as SCAN_KINDS
+from proofpatch.shop.folder import Folder, Picked, Record, Scanned, TakenIn, folder_of, scans_of, take_in
 from proofpatch.shop.folder_checks import check_things
 from proofpatch.shop.folder_lists import lists_of, readme
 from proofpatch.shop.photos import KINDS as PHOTO_KINDS
 from proofpatch.shop.photos import Photo, photo_path
+from proofpatch.shop.scans import scan_path
 from proofpatch.shop.store import Store
 from proofpatch.shop.tables import KINDS
 
@@ -38,12 +41,13 @@ NOON = (1980, 1, 1, 0, 0, 0)  # of every file: a zip knows no earlier time
 NAME = re.compile(
     rf"README\.txt|{re.escape(CONTENTS)}|lists/[a-z]{{1,16}}\.csv|records/[a-z]{{1,16}}\.json"
     r"|papers/[a-z0-9-]{1,120}\.pdf|photos/[0-9a-f]{64}\.(?:jpg|png)"
+    rf"|scans/[0-9a-f]{{64}}\.(?:{'|'.join(SCAN_KINDS)})"
 )
 PAPER = re.compile(r"papers/[a-z0-9-]{1,120}\.pdf")
 MOST_FILES = 5000
 MOST_BYTES = 2_000_000_000  # of all files, unpacked
 MOST_TEXT = 200_000_000  # of all that is read as text, unpacked
-MOST_ONE = 64_000_000  # of one photo or paper
+MOST_ONE = 64_000_000  # of one photo, scan or paper
 WAYS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 AGAIN = "Take the folder from a copy, or have it sent again."
 KEPT_AS_FILE = "file"  # in place of a paper's bytes in its record
@@ -58,20 +62,17 @@ def write_folder(store: Store, job: str, out: IO[bytes]) -> Folder:
     folder = folder_of(store, job)
     texts = _texts(folder)
     sums = {name: hashlib.sha256(content).hexdigest() for name, content in texts.items()}
-    photos = {_photo_name(one): one for one in folder.photos}
-    sums |= {name: one.digest for name, one in photos.items()}
+    files = {_photo_name(one): photo_path(store, Photo(one.digest, one.kind, 0, 0, 0)) for one in folder.photos}
+    files |= {_scan_name(one): scan_path(store.folder, one.digest, one.kind) for one in folder.scans}
+    sums |= {name: path.stem for name, path in files.items()}  # each is named by its sum
     texts[CONTENTS] = _json({
         "format": FORMAT, "version": VERSION, "job": folder.job, "title": folder.title,
         "photos": [{"digest": one.digest, "added": one.added} for one in folder.photos],
         "missing_photos": list(folder.missing), "sha256": dict(sorted(sums.items())),
     })  # fmt: skip
     with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as made:
-        for name in sorted({*texts, *photos}):
-            if name in texts:
-                made.writestr(_info(name), texts[name])
-            else:
-                one = photos[name]
-                made.writestr(_info(name), photo_path(store, Photo(one.digest, one.kind, 0, 0, 0)).read_bytes())
+        for name in sorted({*texts, *files}):
+            made.writestr(_info(name), texts[name] if name in texts else files[name].read_bytes())
     return folder
 
 
@@ -157,7 +158,7 @@ def _opened(file: IO[bytes]) -> Iterator[zipfile.ZipFile]:
 
 
 def _folder(packed: zipfile.ZipFile) -> tuple[Folder, dict[str, str]]:
-    """(the folder, {digest of a photo: its file}), every file of it looked at."""
+    """(the folder, {digest of a photo or scan: its file}), every file of it looked at."""
     _check_names(packed)
     contents = _contents(packed)
     sums = contents["sha256"]
@@ -177,7 +178,12 @@ def _folder(packed: zipfile.ZipFile) -> tuple[Folder, dict[str, str]]:
     for name in packed.namelist():
         if name.startswith("records/"):
             things += _records(packed, name)
-    return Folder(contents["job"], tuple(things), tuple(photos), tuple(contents["missing_photos"])), names
+    scans = {name[6:70]: name for name in packed.namelist() if name.startswith("scans/")}
+    told = {_scan_name(one): one for one in scans_of(things)}
+    if set(scans.values()) - set(told) or any(sums[name] != digest for digest, name in scans.items()):
+        raise InputError("file", "Its scans are not those it speaks of.", AGAIN)
+    kept = tuple(sorted(told[name] for name in scans.values()))
+    return Folder(contents["job"], tuple(things), tuple(photos), kept, tuple(contents["missing_photos"])), names | scans
 
 
 def _check_names(packed: zipfile.ZipFile) -> None:
@@ -198,7 +204,7 @@ def _check_names(packed: zipfile.ZipFile) -> None:
         raise InputError("file", "The zip is packed in a way that cannot be read.", "Pack it plainly.")
     text = sum(one.file_size for one in infos if one.filename.endswith((".json", ".csv", ".txt")))
     if text > MOST_TEXT or sum(one.file_size for one in infos) > MOST_BYTES or any(
-        one.file_size > MOST_ONE for one in infos if one.filename.startswith(("photos/", "papers/"))
+        one.file_size > MOST_ONE for one in infos if one.filename.startswith(("photos/", "scans/", "papers/"))
     ):  # fmt: skip
         raise InputError("file", "Unpacked, the zip is larger than any job.", "Check where it comes from.")
 
@@ -253,6 +259,10 @@ def _sum(packed: zipfile.ZipFile, name: str) -> str:
 
 def _photo_name(one: Picked) -> str:
     return f"photos/{one.digest}{PHOTO_KINDS[one.kind]}"
+
+
+def _scan_name(one: Scanned) -> str:
+    return f"scans/{one.digest}.{one.kind}"
 
 
 def _info(name: str) -> zipfile.ZipInfo:

@@ -30,14 +30,19 @@ def add_scan(store: Store, content: bytes, name: str, job: str | None = None, ab
     kind = kind_of(name)
     loose = read_loose(content, kind)
     digest = hashlib.sha256(content).hexdigest()
-    path = _path(store.folder, digest, kind)
-    if not path.exists():
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_by_digest(path, content)
+    keep_scan(store, digest, kind, content)
     plain = "".join(c for c in name if c.isprintable())[-LONGEST_NAME:]
     data = {"digest": digest, "kind": kind, "name": plain, "about": about, "size": len(content),
             "sides": list(loose.sides), "faces": len(loose.faces)}  # fmt: skip
     return store.add("scan", data, job, "", by)
+
+
+def keep_scan(store: Store, digest: str, kind: str, content: bytes) -> None:
+    """The file where it belongs, on disk; no record names it yet."""
+    path = scan_path(store.folder, digest, kind)
+    if not path.exists():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_by_digest(path, content)
 
 
 def scan_of(store: Store, digest: str, job: str) -> Entry:
@@ -58,7 +63,7 @@ def mesh_of(store: Store, scan: Entry, unit: str | None, longest: float | None) 
     Raises:
         InputError: its file is gone, or as `scaled`.
     """
-    return _mesh(_path(store.folder, scan.data["digest"], scan.data["kind"]), scan.data["kind"], unit, longest)
+    return _mesh(scan_path(store.folder, scan.data["digest"], scan.data["kind"]), scan.data["kind"], unit, longest)
 
 
 @lru_cache(maxsize=KEPT)
@@ -75,6 +80,7 @@ def _loose(path: Path, kind: str) -> Loose:
     return read_loose(content, kind)
 
 
-def _path(folder: Path, digest: str, kind: str) -> Path:
+def scan_path(folder: Path, digest: str, kind: str) -> Path:
+    """Where the file of a scan stands."""
     assert is_kept(digest)
     return folder / SCANS / digest[:2] / f"{digest}.{kind}"
