@@ -184,13 +184,14 @@ def drops(page: Any, network: Network, store: Store, job: str, runs: int, steps:
     page.goto(f"{job}/piece")
     page.evaluate("() => Queue.flush(true)")
     before, answered = len(found(store, job)), mornings(store, job)
+    rng = network.rng.spawn(1)[0]  # how often the network is asked hangs on the clock; what is written must not
     for run in range(runs):
-        entries = written(network.rng, job, run, steps)
+        entries = written(rng, job, run, steps)
         count += len(entries)
         network.whole = True
         page.evaluate(KEEP, entries)
         network.whole = False
-        for _ in range(int(network.rng.integers(1, 5))):
+        for _ in range(int(rng.integers(1, 5))):
             page.evaluate("() => Queue.flush(true)")
             if network.anew:
                 network.anew, network.whole = False, True
