@@ -4,7 +4,7 @@ import pytest
 
 import proofpatch as pp
 from proofpatch.learn.forecast import grades_at
-from proofpatch.learn.recipe import same
+from proofpatch.learn.recipe import fastest, same
 
 EASY = pp.Limits(p_clean=0.9, p_harm=0.05)  # before any patch no prior reaches the ordinary limits
 
@@ -22,6 +22,18 @@ def test_an_easy_job_has_a_recipe_inside_the_limits(pan_belief):
     )
     assert not found.confirmed
     assert "confirmation" in found.because
+
+
+def test_the_short_way_to_the_setting_is_the_long_one(pan_belief, oak_belief, at_work):
+    # Limits from far off to easy; with a setting that is proven too.
+    seen = pp.update(pan_belief, pp.Graded(at_work(passes=2), "clean", "none"))
+    named = 0
+    for belief in (pan_belief, oak_belief, seen):
+        for limits in (pp.Limits(), EASY, pp.Limits(p_clean=0.8, p_harm=0.2), pp.Limits(p_clean=0.5, p_harm=0.5)):
+            found = pp.recipe(belief, limits).setting
+            assert fastest(pp.forecast(belief, limits)) == found
+            named += found is not None
+    assert 4 < named < 12
 
 
 def test_margins_hold_at_their_ends_and_not_beyond(pan_belief):

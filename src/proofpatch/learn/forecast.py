@@ -227,6 +227,11 @@ def thinned(belief: Belief, most: int) -> Draws:
     return Draws(belief.layer[::step], belief.substrate[::step], weight / weight.sum())
 
 
+def share_of_thinned(belief: Belief, most: int) -> float:
+    """How much of the belief's whole weight the draws of `thinned` carry [1]."""
+    return float(belief.weight[:: max(belief.draws // most, 1)].sum())
+
+
 def area_rate(setting: Setting) -> float:
     """Area finished per second of beam-on [m²/s]: u W / passes."""
     return setting.travel_speed * setting.sweep_width / setting.passes

@@ -18,7 +18,7 @@ from proofpatch.learn.forecast import Draws, Window, fits, forecast, setting_row
 from proofpatch.learn.grading import CLEAN_EDGE, grade_table
 from proofpatch.learn.kernels import outcomes
 from proofpatch.learn.limits import Limits
-from proofpatch.learn.recipe import proven, recipe_in, same, slack
+from proofpatch.learn.recipe import fastest, proven, same, slack
 from proofpatch.learn.rows import hand_row, setting_rows
 from proofpatch.learn.surprise import surprises
 from proofpatch.physics.beam import peak_fluence
@@ -362,7 +362,7 @@ def _best_strip(
 def _confirmation(wide: Window, few: Draws, laid: Sequence[Setting], count: int) -> list[Patch]:
     """The strip through the recipe as it stands, if there is one still to be confirmed; it may go on past it."""
     belief, limits = wide.belief, wide.limits
-    found = recipe_in(wide, with_margins=False).setting
+    found = fastest(wide)
     if found is None or any(same(found, s) for s in (*laid, *proven(belief))):
         return []
     tops = [found]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +12,15 @@ from numpy.typing import NDArray
 from proofpatch.errors import InputError
 from proofpatch.learn.belief import Belief, expect_belief
 from proofpatch.learn.explain import Alternative, alternatives, what_binds
-from proofpatch.learn.forecast import DECLINE, FORECAST_DRAWS, Window, fits, forecast
+from proofpatch.learn.forecast import (
+    DECLINE,
+    FORECAST_DRAWS,
+    Window,
+    area_rate,
+    fits,
+    forecast,
+    share_of_thinned,
+)
 from proofpatch.learn.limits import Limits
 from proofpatch.learn.surprise import surprises
 from proofpatch.physics.setting import BOUNDS, Setting
@@ -21,6 +29,7 @@ from proofpatch.units import chance, percent
 Floats = NDArray[np.float64]
 ROUNDS = 3
 LAST_LOOK = 64  # settings asked of all draws at the end
+AT_A_TIME = 16  # of them in one call, where the fastest that holds is wanted
 STEPS = (0.8, 0.9, 1.12, 1.25)
 FACTORS = np.geomspace(0.4, 2.5, 23)
 KEEP_PROVEN = 0.7  # a proven setting is kept at this share of the fastest one's rate (common practice, no source)
@@ -77,42 +86,113 @@ def slack(p_clean: Floats, p_harm: Floats, limits: Limits) -> Floats:
     return np.asarray(np.minimum(clean, harm))
 
 
-def _slack(window: Window) -> Floats:
-    return slack(window.p_clean, window.p_harm, window.limits)
+@dataclass(frozen=True)
+class _Look:
+    """What a part of the draws says of some settings; arrays of one length."""
+
+    settings: Sequence[Setting]
+    p_clean: Floats
+    p_harm: Floats
+    area_rate: Floats
+    limits: Limits
+
+    @property
+    def slack(self) -> Floats:
+        return slack(self.p_clean, self.p_harm, self.limits)
+
+    @property
+    def rate_within(self) -> Floats:
+        """Area rate of those that hold the limits, 0 of the others."""
+        holds = (self.p_clean >= self.limits.p_clean) & (self.p_harm <= self.limits.p_harm)
+        return np.where(holds, self.area_rate, 0.0)
+
+    def ranked(self) -> NDArray[np.int64]:
+        """Indices, the fastest admissible first, then the nearest to the limits."""
+        rates = self.rate_within
+        return np.argsort(np.where(rates > 0.0, 1e3 + rates, self.slack), kind="stable")[::-1]
+
+    def some(self, indices: NDArray[np.int64]) -> _Look:
+        """Those of these indices."""
+        chosen = [self.settings[i] for i in indices]
+        return _Look(chosen, self.p_clean[indices], self.p_harm[indices], self.area_rate[indices], self.limits)
 
 
-def _refined(belief: Belief, limits: Limits, window: Window) -> Window:
-    """The window around its best settings, climbed by small steps of each knob, asked of all draws at the end.
+def _looked(window: Window) -> _Look:
+    return _Look(window.settings, window.p_clean, window.p_harm, window.area_rate, window.limits)
+
+
+def _climbed(window: Window) -> _Look:
+    """The settings worth a last look: the window's best, and what small steps of each knob lead to from there.
 
     The climb asks a part of the draws and ends at the very edge of the limits; so its slower settings are kept too,
     spread over the rates, lest all that was found fails the last look.
     """
-    ranked = _ranked(window)
-    found = _merits(window, ranked[:LAST_LOOK])
-    pool = [window.settings[i] for i in ranked[:6]]
+    belief, limits = window.belief, window.limits
+    look = _looked(window)
+    look = look.some(look.ranked()[:LAST_LOOK])
+    found = dict(zip(look.settings, _merits(look), strict=True))
+    asked = dict(zip(look.settings, zip(look.p_clean, look.p_harm, strict=True), strict=True))
+    pool = look.settings[:6]
     for _ in range(ROUNDS):
         tried = list(dict.fromkeys(s for setting in pool for s in _neighbours(belief, setting)))
         if not tried:
             break
-        near = forecast(belief, limits, tried, draws=FORECAST_DRAWS)
-        ranked = _ranked(near)
-        found |= _merits(near, ranked)
-        pool = [near.settings[i] for i in ranked[:4]]
-    order = sorted(found, key=lambda setting: found[setting], reverse=True)
-    best = order[: LAST_LOOK // 2]
-    rest = order[LAST_LOOK // 2 :]
-    return forecast(belief, limits, [*best, *rest[:: max(len(rest) // (LAST_LOOK // 2), 1)]])
+        new = [s for s in tried if s not in asked]
+        if new:
+            near = forecast(belief, limits, new, draws=FORECAST_DRAWS)
+            asked |= dict(zip(new, zip(near.p_clean, near.p_harm, strict=True), strict=True))
+        chances = np.array([asked[s] for s in tried])
+        look = _Look(tried, chances[:, 0], chances[:, 1], np.array([area_rate(s) for s in tried]), limits)
+        order = look.ranked()
+        look = look.some(order)
+        found |= dict(zip(look.settings, _merits(look), strict=True))
+        pool = look.settings[:4]
+    ordered = sorted(found, key=lambda setting: found[setting], reverse=True)
+    rest = ordered[LAST_LOOK // 2 :]
+    last = [*ordered[: LAST_LOOK // 2], *rest[:: max(len(rest) // (LAST_LOOK // 2), 1)]]
+    chances = np.array([asked[s] for s in last])
+    return _Look(last, chances[:, 0], chances[:, 1], np.array([area_rate(s) for s in last]), limits)
 
 
-def _merits(window: Window, indices: np.ndarray) -> dict[Setting, tuple[float, float]]:
-    """{setting: (its rate if it holds the limits, how far inside them it is)}."""
-    rates, slack = np.where(window.admissible, window.area_rate, 0.0), _slack(window)
-    return {window.settings[i]: (float(rates[i]), float(slack[i])) for i in indices}
+def _merits(look: _Look) -> list[tuple[float, float]]:
+    """(its rate if it holds the limits, how far inside them it is) of each."""
+    return list(zip(look.rate_within.tolist(), look.slack.tolist(), strict=True))
 
 
-def _ranked(window: Window) -> np.ndarray:
-    """Indices, the fastest admissible first, then the nearest to the limits."""
-    return np.argsort(np.where(window.admissible, 1e3 + window.area_rate, _slack(window)), kind="stable")[::-1]
+def fastest(wide: Window) -> Setting | None:
+    """The setting of `recipe_in`, without what it says of it: for a choice that needs no more.
+
+    A setting that a part of the draws speaks against so loudly that the others cannot make up for it is not asked of
+    all draws; the others are asked fastest first, until one holds the limits.
+    """
+    belief, limits = wide.belief, wide.limits
+    look = _climbed(wide)
+    share = share_of_thinned(belief, FORECAST_DRAWS)
+    able = (share * look.p_harm <= limits.p_harm + 1e-9) & (share * (1.0 - look.p_clean) <= 1.0 - limits.p_clean + 1e-9)
+    order = np.flatnonzero(able)
+    order = order[np.argsort(-look.area_rate[order], kind="stable")]
+    best: tuple[float, Setting | None] = (0.0, None)
+    for first in range(0, len(order), AT_A_TIME):
+        near = forecast(belief, limits, look.some(order[first : first + AT_A_TIME]).settings)
+        if near.admissible.any():
+            best = float(near.area_rate[near.best]), near.settings[near.best]
+            break
+    shown = _proven_window(belief, limits)
+    if shown is not None and shown.area_rate[shown.best] >= KEEP_PROVEN * best[0]:
+        return shown.settings[shown.best]
+    return best[1]
+
+
+def _proven_window(belief: Belief, limits: Limits) -> Window | None:
+    """The window of what is proven, if any of it still holds the limits.
+
+    What was laid, graded clean and still fits is worth more than a little speed never seen.
+    """
+    seen = proven(belief)
+    if not seen:
+        return None
+    shown = forecast(belief, limits, seen)
+    return shown if shown.admissible.any() else None
 
 
 def recipe(belief: Belief, limits: Limits | None = None) -> Recipe:
@@ -130,20 +210,17 @@ def recipe(belief: Belief, limits: Limits | None = None) -> Recipe:
 def recipe_in(wide: Window, with_margins: bool = True) -> Recipe:
     """The recipe of a window over the whole envelope; margins only where they are wanted, they cost as much again."""
     belief, limits = wide.belief, wide.limits
-    near = _refined(belief, limits, wide)
-    seen = proven(belief)
-    confirmed = False
-    if seen:
-        # What was laid, graded clean and still fits is worth more than a little speed never seen.
-        shown = forecast(belief, limits, seen)
-        fastest = near.area_rate[near.best] if near.admissible.any() else 0.0
-        if shown.admissible.any() and shown.area_rate[shown.best] >= KEEP_PROVEN * fastest:
-            near, confirmed = shown, True
+    near = forecast(belief, limits, _climbed(wide).settings)
+    shown = _proven_window(belief, limits)
+    most = near.area_rate[near.best] if near.admissible.any() else 0.0
+    confirmed = shown is not None and bool(shown.area_rate[shown.best] >= KEEP_PROVEN * most)
+    if shown is not None and confirmed:
+        near = shown
     if not near.admissible.any():
         return _none(belief, limits, wide, near)
     best = near.best
     setting = near.settings[best]
-    confirmed = confirmed or any(same(setting, shown) for shown in seen)
+    confirmed = confirmed or any(same(setting, laid) for laid in proven(belief))
     p_clean, p_harm, rate = float(near.p_clean[best]), float(near.p_harm[best]), float(near.area_rate[best])
     gentle = near.admissible & (near.p_harm <= 0.5 * p_harm)
     gentler = near.settings[int(np.argmax(np.where(gentle, near.area_rate, -1.0)))] if gentle.any() else None
@@ -185,7 +262,7 @@ def _none(belief: Belief, limits: Limits, wide: Window, near: Window) -> Recipe:
     p_clean = np.concatenate([w.p_clean for w in windows])
     p_harm = np.concatenate([w.p_harm for w in windows])
     harmless, cleaning = p_harm <= limits.p_harm, p_clean >= limits.p_clean
-    best = int(np.argmax(_slack(near)))
+    best = int(np.argmax(slack(near.p_clean, near.p_harm, limits)))
     governs = near.governs(best)
     if not cleaning.any():
         why = f"no setting reaches a chance of clean of {percent(limits.p_clean)}: the best is {chance(p_clean.max())}"
