@@ -122,21 +122,46 @@ def fraction_chance(fraction: Any, error: Any, log_need: Any, spread: Any, noise
     return (1.0 - wrong) * np.exp(-0.5 * off * off) / error + wrong
 
 
+@elementwise
+def residue_chances(log_need: Any, spread: Any, noise: Any, wrong: Any) -> Any:
+    """`residue_chance` of all five grades, clean first, any shape: each edge worked out once."""
+    q = _slip(wrong)
+    one = normal_cdf((residue_edge(1, spread) - log_need) / noise)
+    two = normal_cdf((residue_edge(2, spread) - log_need) / noise)
+    three = normal_cdf((residue_edge(3, spread) - log_need) / noise)
+    four = normal_cdf((residue_edge(4, spread) - log_need) / noise)
+    inner = 1.0 + q * (2.0 + q * (1.0 + q))
+    end = 1.0 + q * (1.0 + q * (1.0 + q * (1.0 + q)))
+    a, b, c = one / end, (two - one) / inner, (three - two) / (1.0 + 2.0 * q * (1.0 + q))
+    d, e = (four - three) / inner, (1.0 - four) / end
+    return (
+        a + q * (b + q * (c + q * (d + q * e))),
+        b + q * (a + c + q * (d + q * e)),
+        c + q * (b + d + q * (a + e)),
+        d + q * (c + e + q * (b + q * a)),
+        e + q * (d + q * (c + q * (b + q * a))),
+    )
+
+
+@elementwise
+def harm_chances(margin: Any, noise: Any, wrong: Any) -> Any:
+    """`harm_chance` of all four grades, none first, any shape."""
+    q = _slip(wrong)
+    none, tint, marked, burnt = _harm_shares(margin, noise)
+    end, inner = 1.0 + q * (1.0 + q * (1.0 + q)), 1.0 + q * (2.0 + q)
+    a, b, c, d = none / end, tint / inner, marked / inner, burnt / end
+    return (
+        a + q * (b + q * (c + q * d)),
+        b + q * (a + c + q * d),
+        c + q * (b + d + q * a),
+        d + q * (c + q * (b + q * a)),
+    )
+
+
 def grade_table(log_need: Any, spread: Any, margin: Any, noise: Any, wrong: float) -> tuple[Any, Any]:
-    """(chances of the 5 residue grades, clean first; of the 4 harm grades) on a new last axis, any shape.
-
-    As `residue_chance` and `harm_chance` of every grade, each edge worked out once.
-    """
-    below = [normal_cdf((residue_edge(i, spread) - log_need) / noise) for i in (1, 2, 3, 4)]
-    residue = np.stack([np.zeros_like(below[0]), *below, np.ones_like(below[0])], axis=-1)
-    return _all_said(np.diff(residue, axis=-1), wrong), _all_said(np.stack(_harm_shares(margin, noise), axis=-1), wrong)
-
-
-def _all_said(right: Any, wrong: float) -> Any:
-    """Chances of what is said from those of what is true, (…, grades)."""
-    grades = np.arange(right.shape[-1])
-    slips = _slip(wrong) ** np.abs(grades[:, None] - grades)
-    return right @ (slips / slips.sum(axis=1, keepdims=True))
+    """(chances of the 5 residue grades, clean first; of the 4 harm grades) on a new last axis, any shape."""
+    residue, harm = residue_chances(log_need, spread, noise, wrong), harm_chances(margin, noise, wrong)
+    return np.stack(np.broadcast_arrays(*residue), axis=-1), np.stack(np.broadcast_arrays(*harm), axis=-1)
 
 
 @elementwise

@@ -16,7 +16,15 @@ from numpy.typing import NDArray
 
 from proofpatch.learn import lanes
 from proofpatch.learn.compiled import cache_folder
-from proofpatch.learn.grading import CLEAN_EDGE, fraction_chance, harm_seen, residue_seen
+from proofpatch.learn.grading import (
+    CLEAN_EDGE,
+    fraction_chance,
+    grade_table,
+    harm_chances,
+    harm_seen,
+    residue_chances,
+    residue_seen,
+)
 from proofpatch.physics import fast_math
 from proofpatch.physics.elementwise import normal_cdf, numba
 from proofpatch.physics.outcome import beam_of, surface_outcome
@@ -81,6 +89,23 @@ def plain_patch_logs(
     return out
 
 
+def plain_grades(
+    layer: Floats, sub: Floats, settings: Floats, hand: Floats, noise: float, wrong: float
+) -> tuple[Floats, Floats, Floats]:
+    """What a grader would say of each setting, and what is so.
+
+    Returns:
+        joint: (settings, 20, draws) chance of each pair of grades, four of harm (none first) for each of residue (clean
+        first). clean, harm: (settings, draws) chance of either.
+    """
+    need, spread, margin, _, _, _ = plain_outcomes(layer, sub, settings, hand, layer.shape[1] - 1)
+    total = np.sqrt(noise**2 + sub[:, GRADER] ** 2)[:, None]
+    residue, harm = grade_table(need, spread, margin, total, wrong)
+    joint = (residue[..., :, None] * harm[..., None, :]).reshape(*need.shape, 20)
+    clean, hurt = normal_cdf((CLEAN_EDGE * spread - need) / noise), normal_cdf(-margin / noise)
+    return np.ascontiguousarray(np.moveaxis(joint, 0, -1)), clean.T.copy(), hurt.T.copy()
+
+
 WIDE = 64  # draws in a block; those of a column lie side by side
 
 
@@ -126,6 +151,7 @@ if numba is not None:
     _cdf, _log, _sqrt, _larger = lanes.lanes(normal_cdf), lanes.log, lanes.sqrt, fast_math.larger
     _residue_seen, _harm_seen = lanes.lanes(residue_seen), lanes.lanes(harm_seen)
     _fraction_chance = lanes.lanes(fraction_chance)
+    _residue_chances, _harm_chances = lanes.lanes(residue_chances), lanes.lanes(harm_chances)
 
     def _pair(flat: Any, first: Any, row: Any, which: Any) -> Any:
         """Outcome of the draw whose first column is at `first` and the setting of a row; as many layers as `which`."""
@@ -189,6 +215,36 @@ if numba is not None:
         return found
 
     @compiled_parallel
+    def _grades(flat: Any, blocks: int, grader: Any, rows: Any, noise: float, wrong: float, which: Any) -> Any:
+        count, size = len(rows), len(flat) // blocks
+        joint = np.empty((count, 20, blocks * WIDE))
+        clean, hurt = np.empty((count, blocks * WIDE)), np.empty((count, blocks * WIDE))
+        for j in numba.prange(count):
+            out, said = np.empty(6 * WIDE), np.empty(9 * WIDE)
+            for block in range(blocks):
+                first = block * WIDE
+                _block(flat, np.uint64(block * size), rows[j], which, out)
+                own = grader[first : first + WIDE]
+                for k in range(WIDE):
+                    total = _sqrt(noise * noise + own[k] * own[k])
+                    a, b, c, d, e = _residue_chances(out[k], out[WIDE + k], total, wrong)
+                    said[k], said[WIDE + k], said[2 * WIDE + k] = a, b, c
+                    said[3 * WIDE + k], said[4 * WIDE + k] = d, e
+                for k in range(WIDE):
+                    total = _sqrt(noise * noise + own[k] * own[k])
+                    a, b, c, d = _harm_chances(out[2 * WIDE + k], total, wrong)
+                    said[5 * WIDE + k], said[6 * WIDE + k] = a, b
+                    said[7 * WIDE + k], said[8 * WIDE + k] = c, d
+                for k in range(WIDE):
+                    clean[j, first + k] = _cdf((CLEAN_EDGE * out[WIDE + k] - out[k]) / noise)
+                    hurt[j, first + k] = _cdf(-out[2 * WIDE + k] / noise)
+                for n in range(20):
+                    left, harmed = (n // 4) * WIDE, (5 + n % 4) * WIDE
+                    for k in range(WIDE):
+                        joint[j, n, first + k] = said[left + k] * said[harmed + k]
+        return joint, clean, hurt
+
+    @compiled_parallel
     def _patch_logs(
         flat: Any, blocks: int, grader: Any, rows: Any, residue: Any, harm: Any, fraction: Any, error: Any,
         wrong: Any, rusted: Any, early: Any, noise: float, which: Any,
@@ -249,6 +305,19 @@ def outcomes(layer: Floats, sub: Floats, settings: Floats, hand: Floats, target:
     return tuple(found[:, : len(layer)])
 
 
+def grades(
+    layer: Floats, sub: Floats, settings: Floats, hand: Floats, noise: float, wrong: float
+) -> tuple[Floats, Floats, Floats]:
+    """As `plain_grades`, compiled."""
+    if numba is None:
+        return plain_grades(layer, sub, settings, hand, noise, wrong)
+    (flat, blocks), layers = _draws(layer, sub), layer.shape[1]
+    rows, grader = _settings(layers, settings, hand, layers - 1), _filled(sub[:, GRADER], blocks)
+    joint, clean, hurt = _grades(flat, blocks, grader, rows, noise, wrong, lanes.which(layers))
+    count = len(layer)
+    return joint[..., :count], clean[:, :count], hurt[:, :count]
+
+
 def patch_logs(layer: Floats, sub: Floats, settings: Floats, hands: Floats, targets: Any, *grades: Any) -> Floats:
     """As `plain_patch_logs`, compiled."""
     if numba is None:
@@ -267,11 +336,12 @@ def warm_calls(layers: int = 1) -> list[tuple[str, Callable[[], Any]]]:
     """(words, call) that compile each kernel on one tiny surface of so many layers."""
     layer, sub = np.ones((1, layers, len(LAYER))), np.ones((1, len(SUBSTRATE)))
     settings, hand, weight = np.ones((1, len(SETTING))), np.ones(len(HAND)), np.ones(1)
-    grades, none = np.zeros(1, dtype=np.int64), weight * 0.0
-    patch = (layer, sub, settings, hand[None, :], grades, grades, grades, -weight, weight, weight * 0.03, none, none,
+    said, none = np.zeros(1, dtype=np.int64), weight * 0.0
+    patch = (layer, sub, settings, hand[None, :], said, said, said, -weight, weight, weight * 0.03, none, none,
              0.15)  # fmt: skip
     return [
         ("the window", lambda: window(layer, sub, weight, settings, hand, 0.15)),
         ("the outcomes", lambda: outcomes(layer, sub, settings, hand, 0)),
         ("the grades", lambda: patch_logs(*patch)),
+        ("what may be said", lambda: grades(layer, sub, settings, hand, 0.15, 0.03)),
     ]

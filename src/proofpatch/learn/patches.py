@@ -15,7 +15,8 @@ from proofpatch.learn.assumptions import assumption
 from proofpatch.learn.belief import Belief, expect_belief
 from proofpatch.learn.evidence import Graded
 from proofpatch.learn.forecast import Draws, Window, fits, forecast, setting_rows_cached, thinned
-from proofpatch.learn.grading import CLEAN_EDGE, grade_table
+from proofpatch.learn.grading import CLEAN_EDGE
+from proofpatch.learn.kernels import grades as told
 from proofpatch.learn.kernels import outcomes
 from proofpatch.learn.limits import Limits
 from proofpatch.learn.recipe import fastest, proven, same, slack
@@ -23,7 +24,7 @@ from proofpatch.learn.rows import hand_row, setting_rows
 from proofpatch.learn.surprise import surprises
 from proofpatch.physics.beam import peak_fluence
 from proofpatch.physics.elementwise import normal_cdf
-from proofpatch.physics.rows import GRADER, PASSES, POWER, RATE, SPOT, SWEEP, TRAVEL
+from proofpatch.physics.rows import PASSES, POWER, RATE, SPOT, SWEEP, TRAVEL
 from proofpatch.physics.setting import Setting
 from proofpatch.units import chance
 
@@ -78,13 +79,8 @@ class GradeChances:
 def graded_chances(belief: Belief, few: Draws, rows: Floats) -> GradeChances:
     """What a grader would say of small timed patches at these setting rows."""
     noise, wrong = assumption("setting_noise").value, assumption("wrong_grade").value
-    need, spread, margin, _, _, _ = outcomes(
-        few.layer, few.substrate, rows, hand_row(belief.hand, patch=True), len(belief.surface.coats) - 1
-    )
-    total = np.sqrt(noise**2 + few.substrate[:, GRADER] ** 2)[:, None]
-    residue, harm = grade_table(need, spread, margin, total, wrong)
-    joint = (residue[..., :, None] * harm[..., None, :]).reshape(*need.shape, 20)
-    return GradeChances(joint, normal_cdf((CLEAN_EDGE * spread - need) / noise), normal_cdf(-margin / noise))
+    joint, clean, harm = told(few.layer, few.substrate, rows, hand_row(belief.hand, patch=True), noise, wrong)
+    return GradeChances(np.moveaxis(joint, -1, 0), clean.T, harm.T)
 
 
 def _entropy(p: Floats) -> Floats:
@@ -121,9 +117,10 @@ class _Prospects:
     def expected(self, joint: Floats, weight: Floats) -> Floats:
         """Expected gain in worth by the grades of each setting; joint (draws, settings, kinds of grade)."""
         draws, settings, kinds = joint.shape
-        like = joint.reshape(draws, -1) * weight[:, None]
-        said = like.sum(axis=0)
-        after = self._of((like.T @ self.told) / np.maximum(said, 1e-300)[:, None])
+        like = np.moveaxis(joint, 0, -1).reshape(-1, draws)  # as it lies in memory
+        asked = like @ np.column_stack([self.told * weight[:, None], weight])
+        said = asked[:, -1]
+        after = self._of(asked[:, :-1] / np.maximum(said, 1e-300)[:, None])
         return np.asarray((after * said).reshape(settings, kinds).sum(axis=1) - self.worth(weight))
 
 
