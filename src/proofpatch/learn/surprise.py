@@ -41,6 +41,12 @@ def surprises(belief: Belief) -> tuple[Surprise, ...]:
         belief: with its evidence. A measured fraction counts by its grade.
     """
     expect_belief(belief)
+    if "surprises" not in vars(belief):  # worked out once: a choice of strips asks for every one of them
+        vars(belief)["surprises"] = _found(belief)
+    return vars(belief)["surprises"]  # type: ignore[no-any-return]  # kept beside the fields
+
+
+def _found(belief: Belief) -> tuple[Surprise, ...]:
     if not belief.evidence:
         return ()
     by_eye = [replace(g, fraction_left=None, fraction_error=None) for g in belief.evidence]
