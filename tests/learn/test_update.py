@@ -266,3 +266,21 @@ def test_a_cleaner_grade_never_speaks_for_more_coating(coating, substrate, at_wo
             grades_at(pp.update(belief, pp.Graded(setting, residue, "none")), setting)[0] for residue in pp.RESIDUES
         ]
         assert np.diff(found).min() >= -0.02
+
+
+@pytest.mark.parametrize(("coating", "substrate"), PIECES)
+def test_for_one_eye_a_cleaner_grade_speaks_for_less_coating_whatever_was_laid(coating, substrate, at_work):
+    # Wrong grades on both sides. Draws all of one eye's noise are weighed by each grade: total positivity (Karlin
+    # 1968, from memory) asks for order. Where the noise is learned too, a grade far out speaks of a blunt eye instead.
+    laid = [pp.Graded(at_work(passes=n), r, "none") for n, r in ((2, "nearly"), (3, "trace"), (5, "clean"))]
+    taught = pp.update(pp.prior(pp.Surface([coating], substrate), "pulsed-500", draws=1024), laid)
+    held = taught.substrate.copy()
+    held[:, at.GRADER] = taught.weight @ held[:, at.GRADER]
+    for setting in (at_work(passes=3), at_work(passes=4), at_work(passes=12, average_power=400.0)):
+        found = []
+        for residue in pp.RESIDUES:
+            graded = pp.Graded(setting, residue, "none", seconds=0.1 / setting.travel_speed, length=0.1)
+            weight = np.exp(patch_logs(taught.layer, held, *patch_arguments(taught, [graded]))[:, 0])
+            found.append(grades_at(replace(taught, weight=weight / weight.sum()), setting)[0])
+        assert np.diff(found).min() >= -1e-3
+        assert found[-1] > found[0]
