@@ -269,7 +269,7 @@ def test_a_cleaner_grade_never_speaks_for_more_coating(coating, substrate, at_wo
 
 
 @pytest.mark.parametrize(("coating", "substrate"), PIECES)
-def test_for_one_eye_a_cleaner_grade_speaks_for_less_coating_whatever_was_laid(coating, substrate, at_work):
+def test_for_one_eye_a_cleaner_grade_speaks_for_less_coating_after_wrong_ones(coating, substrate, at_work):
     # Wrong grades on both sides. Draws all of one eye's noise are weighed by each grade: total positivity (Karlin
     # 1968, from memory) asks for order. Where the noise is learned too, a grade far out speaks of a blunt eye instead.
     laid = [pp.Graded(at_work(passes=n), r, "none") for n, r in ((2, "nearly"), (3, "trace"), (5, "clean"))]

@@ -57,9 +57,10 @@ def _off_by(ratio: Any, steps: Any) -> Any:
 def _slip(wrong: Any) -> Any:
     """How much rarer each further grade of error is, q = w/(2 (1 − w)): about `wrong` of all are off by one.
 
-    A chance that falls off so evenly keeps order: whatever is believed, a cleaner grade speaks for a cleaner patch (the
-    kernel is totally positive; Karlin 1968, from memory). Were grades strewn anywhere, one far off would count as an
-    accident and speak for nothing.
+    A chance that falls off so evenly keeps order: for one eye and one steepness of the film, a cleaner grade speaks for
+    a cleaner patch (the kernel is totally positive; Karlin 1968, from memory). Were grades strewn anywhere, one far off
+    would count as an accident and speak for nothing. Both are learned with the rest: a grade far out may also say that
+    the eye is blunt or the film steep, and then P(clean) may fall from it to a cleaner one.
     """
     return wrong / (2.0 * (1.0 - wrong))
 
