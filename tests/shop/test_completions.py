@@ -11,6 +11,7 @@ import proofpatch as pp
 from proofpatch.documents.record import record_page
 from proofpatch.errors import InputError
 from proofpatch.materials import coating_data, coating_mixture
+from proofpatch.run.piece import piece_of
 from proofpatch.shop.completions import (
     keep_record,
     record_of,
@@ -26,7 +27,7 @@ from proofpatch.shop.kept_pairs import add_pair, pairs_of
 from proofpatch.shop.log import setting_to
 from proofpatch.shop.papers import Signed, pdf_of
 from proofpatch.shop.photos import photo_of, photo_path
-from proofpatch.shop.run import add_entry, entries_of
+from proofpatch.shop.run import add_entry, answer_check, entries_of
 
 AIR = {"waste": "Residue is waste.", "filters": "HEPA."}
 
@@ -92,6 +93,19 @@ def test_a_job_without_photos_or_grades_says_not_measured_in_each_place(store):
     page = record_page(record(store, bare))
     assert page["areas"] == "Area: not measured."
     assert page["looks"] == [["The piece", "Not measured.", ""]]
+
+
+def test_a_check_that_reads_a_figure_and_was_only_ticked_is_not_measured(store):
+    entry = finished_gate(store)
+    piece = piece_of(job_from(entry.data).surface)
+    for name, value in (("humidity", 0.5), ("metal", None), ("power", None)):
+        answer_check(store, entry.id, datetime.date(2026, 3, 9), piece, name, True, value, at=at(8))
+    found = record(store, entry)
+    assert [(one["title"], one["value"]) for one in found["days"][0]["values"]] == [
+        ("Humidity", 0.5),
+        ("Temperature of the metal", None),
+    ]
+    assert record_page(found)["days"][0].endswith("Humidity: 50 %. Temperature of the metal: not measured.")
 
 
 def test_photos_that_were_logged_but_never_compared_are_no_measurement(store):

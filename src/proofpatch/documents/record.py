@@ -191,7 +191,10 @@ def _day(one: Mapping[str, Any], locale: str) -> str:
     said = f"{day}: {one['right']} of {one['checks']} checks at the start of the day were right"
     if one["controls"]:
         said += f", {one['controls']} control patch{'' if one['controls'] == 1 else 'es'} laid"
-    return ". ".join([said, *(f"{each['title']}: {show(each['value'], each['kind'])}" for each in one["values"])]) + "."
+    read = (NOT_MEASURED if each["value"] is None else show(each["value"], each["kind"]) for each in one["values"])
+    return (
+        ". ".join([said, *(f"{each['title']}: {what}" for each, what in zip(one["values"], read, strict=True))]) + "."
+    )
 
 
 def _pair(one: Mapping[str, Any], number: int, locale: str) -> dict[str, Any]:

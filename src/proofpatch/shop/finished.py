@@ -146,9 +146,11 @@ def _areas(measured: Sequence[Zone], zones: Sequence[Data]) -> dict[str, Any] | 
 
 
 def _day(data: Data, piece: Piece) -> dict[str, Any]:
-    """The checks of a day: how many were right, which were not, and what was read off."""
+    """The checks of a day: how many were right, which were not, and what was read off, or None where only ticked."""
     known = {one.name: one for one in checks_of(piece)}
     answers = data["checks"]
+    # Power may have been read on the page of the laser instead.
+    alone = {name for name, one in answers.items() if one["ok"] is True and name != "power"}
     return {
         "date": data["date"], "checks": len(known), "right": sum(one["ok"] is True for one in answers.values()),
         "wrong": [known[name].title for name, one in answers.items() if one["ok"] is False and name in known],
@@ -156,7 +158,7 @@ def _day(data: Data, piece: Piece) -> dict[str, Any]:
         "values": [
             {"title": known[name].title, "kind": known[name].reads, "value": one["value"]}
             for name, one in answers.items()
-            if one["value"] is not None and name in known and known[name].reads
+            if (one["value"] is not None or name in alone) and name in known and known[name].reads
         ],
     }  # fmt: skip
 
