@@ -17,7 +17,7 @@ from proofpatch.cli_materials import materials_record, value_words
 from proofpatch.lasers import laser_from_table
 from proofpatch.materials import coating_ids, substrate_ids
 from proofpatch.shop.lasers import KIND, add_laser, entry_of, lasers_of
-from proofpatch.web.lasers import LABELS
+from proofpatch.web.laser_form import LABELS
 from proofpatch.web.road import road
 from proofpatch.web.shell import unbroken
 
