@@ -208,7 +208,7 @@ def _histories(base: sqlite3.Connection, known: Mapping[str, Known]) -> Iterator
     )
     for key, group in itertools.groupby(rows, lambda row: str(row[0])):
         past = list(group)
-        name, (_, version, data, gone, made, latest, *_) = _named(known, key), past[0]
+        name, (_, version, data, gone, made, latest, *_) = Named(known, key), past[0]
         one = known[key]
         if one.kind not in KINDS:
             yield Trouble("history", f"{name} is of a kind that is not known.", "Update proofpatch.")
@@ -248,7 +248,7 @@ def _references(base: sqlite3.Connection, known: Mapping[str, Known], pictures: 
     seals: dict[str, str] = {}
     signed: list[tuple[str, str, str]] = []
     for key, data in base.execute("SELECT id, data FROM thing ORDER BY id"):
-        one, name = known[key], _named(known, key)
+        one, name = known[key], Named(known, key)
         record = _read(data)
         if record is None:
             yield Trouble("history", f"What {name} holds is no record.", BRING)
@@ -267,10 +267,10 @@ def _references(base: sqlite3.Connection, known: Mapping[str, Known], pictures: 
             if _seal(record) != seals[key]:
                 yield Trouble("paper", f"{name} is no longer what was sent.", BRING)
         if one.kind == "acceptance":
-            signed.append((name, str(record.get("quote")), str(record.get("fingerprint"))))
-    for name, quote, seal in signed:
+            signed.append((str(name), str(record.get("quote")), str(record.get("fingerprint"))))
+    for whose, quote, seal in signed:
         if quote in seals and seals[quote] != seal:
-            yield Trouble("paper", f"{name} was given for another wording than the quote has.", BRING)
+            yield Trouble("paper", f"{whose} was given for another wording than the quote has.", BRING)
 
 
 def _walk(value: Any, path: list[str]) -> Iterator[str]:
@@ -314,12 +314,18 @@ def _seal(record: Mapping[str, Any]) -> str:
         return ""
 
 
-def _named(known: Mapping[str, Known], key: str) -> str:
-    """A thing as a sentence begins with it."""
-    one = known[key]
-    job = known.get(one.job or "")
-    title = f" {quoted(one.title)}" if one.title and not one.title.startswith("{") else ""
-    return f"The {one.kind[:16]}{title} ({key[:8]})" + (f" of the job {quoted(job.title)}" if job else "")
+@dataclass(frozen=True)
+class Named:
+    """A thing as a sentence begins with it; most things are never spoken of."""
+
+    known: Mapping[str, Known]
+    key: str
+
+    def __str__(self) -> str:
+        one = self.known[self.key]
+        job = self.known.get(one.job or "")
+        title = f" {quoted(one.title)}" if one.title and not one.title.startswith("{") else ""
+        return f"The {one.kind[:16]}{title} ({self.key[:8]})" + (f" of the job {quoted(job.title)}" if job else "")
 
 
 def originals(base: sqlite3.Connection) -> list[Original]:

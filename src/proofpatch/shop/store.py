@@ -249,6 +249,18 @@ class Store:
             rows = session.execute(query.order_by(Thing.latest)).all()
         return {job: title for job, title in rows if job is not None}
 
+    def names(self, kind: str, words: str = "", most: int | None = None) -> list[tuple[str, str | None, str]]:
+        """(id, job, title) of things as `all` has them, without their data: a large shop has much of it."""
+        query = sa.select(Thing.id, Thing.job, Thing.title).where(*_asked(kind, words)).limit(most)
+        with self.session(reads=True) as session:
+            return [(row[0], row[1], row[2]) for row in session.execute(query.order_by(Thing.latest.desc(), Thing.id))]
+
+    def told(self, kind: str, *paths: str) -> list[tuple[str | None, ...]]:
+        """(job, the text at each path of its data, as "quote.number"; None where there is none) of things of a kind."""
+        columns = [Thing.data[tuple(path.split("."))].as_string() for path in paths]
+        with self.session(reads=True) as session:
+            return [tuple(row) for row in session.execute(sa.select(Thing.job, *columns).where(*_asked(kind)))]
+
     def change(
         self, kind: str, key: str, version: int, data: Mapping[str, Any], title: str | None = None, by: str = ""
     ) -> Entry:
