@@ -1,14 +1,13 @@
 """A shop of every earlier version opens in this one with all it held; killed at any moment it is the old or the new."""
 
 import contextlib
-import shutil
 import sqlite3
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
+from upgraded import NAMES, OLD, killed, old_shop, rows_of, troubles_after
 
 from proofpatch import InputError
 from proofpatch.cli import main
@@ -18,33 +17,8 @@ from proofpatch.shop.store import FILE, Store
 from proofpatch.shop.upgrade import revisions
 from proofpatch.web.app import create
 
-OLD = Path(__file__).with_name("old")
-NAMES = sorted(path.parent.name for path in OLD.glob("*/shop.sql"))
 NEWEST = revisions()[0]
-
-
-def old_shop(name, place):
-    """The shop as the code of its time left it."""
-    place.mkdir()
-    for part in OLD.joinpath(name).iterdir():
-        if part.is_dir():
-            shutil.copytree(part, place / part.name)
-    with contextlib.closing(sqlite3.connect(place / FILE)) as base:
-        base.executescript(OLD.joinpath(name, "shop.sql").read_text(encoding="utf-8"))
-        base.execute("PRAGMA journal_mode=WAL")
-    return place
-
-
-def rows_of(place):
-    """{table: its rows}, but for what this program adds to them."""
-    with contextlib.closing(sqlite3.connect(place / FILE)) as base:
-        names = [name for (name,) in base.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
-        found = {}
-        for name in set(names) - {"alembic_version", "sqlite_sequence"}:
-            columns = [row[1] for row in base.execute(f"PRAGMA table_info({name})")]
-            kept = [f'"{one}"' for one in columns if not (name == "thing" and one in ("made", "latest"))]
-            found[name] = sorted(base.execute(f"SELECT {', '.join(kept)} FROM {name}"), key=repr)
-        return found
+KILLS = 16
 
 
 def version_of(place):
@@ -99,56 +73,15 @@ def test_the_shop_as_it_was_is_kept_and_can_be_brought_back(name, tmp_path):
     assert backups_in(place) == [copy]  # one for an upgrade, none for an opening
 
 
-# Upgrades the first folder and says how many statements, files and names that met; then each of the others in a fork of
-# its own, killed at the n-th of them.
-KILLED = """
-import os, signal, sys
-import sqlalchemy as sa
-from proofpatch.shop.store import Store
-
-met, number = 0, 0
-def meet(*_):
-    global met
-    met += 1
-    if met == number:
-        os.kill(os.getpid(), signal.SIGKILL)
-for event in ("before_cursor_execute", "after_cursor_execute", "commit"):
-    sa.event.listen(sa.Engine, event, meet)
-sa.event.listen(sa.Pool, "close", meet)
-sys.addaudithook(lambda event, _: meet() if event in ("sqlite3.connect", "os.rename", "os.remove") else None)
-Store.open(sys.argv[1]).close()
-many, ends = met, []
-for turn, place in enumerate(sys.argv[2:]):
-    met, number = 0, 1 + round(turn * (many - 1) / (len(sys.argv) - 3))
-    child = os.fork()
-    if child == 0:
-        Store.open(place)
-        os._exit(0)
-    ends.append(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))
-print(many, set(ends))
-"""
-KILLS = 16
-
-
+# All moments of all shops: benchmarks/upgraded.py.
 def test_an_upgrade_that_is_killed_leaves_the_old_shop_or_the_new_one(tmp_path):
-    whole, *places = [old_shop("0002", tmp_path / str(number)) for number in range(KILLS + 1)]
-    before = rows_of(whole)
-    done = subprocess.run(
-        [sys.executable, "-c", KILLED, whole, *places], capture_output=True, text=True, check=True
-    ).stdout.split()  # fmt: skip
-    assert (int(done[0]) > 30, done[1]) == (True, "{-9}")
-    schemas = []
-    for place in places:
-        found = check(place)
-        schemas.append(found.schema)
-        assert found.whole
-        assert found.schema == NEWEST or rows_of(place) == before
-        Store.open(place).close()
-        assert check(place).whole
-        after = rows_of(place)
-        assert {table: after[table] for table in before} == before
-    assert set(schemas) == {"0002", NEWEST}
-    assert schemas == sorted(schemas)
+    places = [old_shop("0002", tmp_path / str(number)) for number in range(KILLS)]
+    before = rows_of(places[0])
+    assert killed(old_shop("0002", tmp_path / "whole"), places) > 30
+    ends = [troubles_after(place, before) for place in places]
+    assert [one for _, said in ends for one in said] == []
+    schemas = [schema for schema, _ in ends]
+    assert (set(schemas), schemas) == ({"0002", NEWEST}, sorted(schemas))
 
 
 def test_two_that_open_an_old_shop_at_once_upgrade_it_once(tmp_path):
