@@ -88,9 +88,17 @@ def test_a_damaged_file_is_told_and_so_is_one_that_is_no_database(store, made):
     assert "not a database" in check(store.folder).troubles[0].said
 
 
-def test_tables_of_another_program_are_told(store, made):
+def test_tables_of_a_newer_program_are_refused_and_none_are_told(store, made):
     spoil(store, "UPDATE alembic_version SET version_num = '9999'")
-    assert "'9999'" in said(store, "schema")
+    with pytest.raises(InputError, match="by a newer proofpatch"):
+        check(store.folder)
+    spoil(store, "DELETE FROM alembic_version")
+    assert "'none'" in said(store, "schema")
+
+
+def test_what_stands_out_of_its_order_is_told(store, made):
+    spoil(store, "UPDATE thing SET latest = latest + 1 WHERE id = ?", made["note"])
+    assert "out of its order" in said(store, "history")
 
 
 @pytest.mark.parametrize(

@@ -15,12 +15,12 @@ GOOD = "seven grey herons over the kiln"
 
 
 @pytest.fixture
-def later(monkeypatch):
+def later(store):
     """Lets days pass."""
 
     def pass_days(days):
         now = datetime.datetime.now(datetime.UTC) + datetime.timedelta(days=days)
-        monkeypatch.setattr(door, "_now", lambda: now)
+        store.clock = lambda: now
 
     return pass_days
 
@@ -70,7 +70,7 @@ def test_a_stolen_key_opens_nothing_and_ends_the_stay(store):
     assert door.device_of(store, token, "192.168.7.20") is None
     (gone,) = door.devices(store)
     assert "another address" in gone.why
-    assert not door.stays(gone)
+    assert not door.stays(store, gone)
 
 
 def test_where_nobody_can_read_along_an_address_may_change(store):
@@ -100,7 +100,7 @@ def test_a_device_that_is_not_seen_for_a_month_has_to_sign_in_again(store, later
     assert door.device_of(store, token) is not None
     later(89)
     assert door.device_of(store, token) is None
-    assert not door.stays(door.devices(store)[0])
+    assert not door.stays(store, door.devices(store)[0])
 
 
 def test_only_so_many_devices(store):

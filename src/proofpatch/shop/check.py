@@ -14,11 +14,8 @@ import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import closing
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
-
-from alembic.script import ScriptDirectory
 
 from proofpatch.errors import InputError
 from proofpatch.measure.mesh_file import KINDS as SCAN_KINDS
@@ -31,6 +28,7 @@ from proofpatch.shop.scans import SCANS, scan_path
 from proofpatch.shop.store import FILE, PHOTOS
 from proofpatch.shop.strips import NAMED
 from proofpatch.shop.tables import FROZEN, KINDS
+from proofpatch.shop.upgrade import refuse_newer, revisions, version_in
 from proofpatch.shop.values import quoted
 
 # kind -> what its data names, as (path, kinds it may be of); "picture" is a photo's file. [] walks a list.
@@ -113,7 +111,7 @@ def check(folder: str | Path) -> Checked:
     """Looks a shop's folder through.
 
     Raises:
-        InputError: there is no shop in it, or it cannot be read.
+        InputError: there is no shop in it, it cannot be read, or it was written by a newer program.
     """
     place = Path(folder)
     troubles: list[Trouble] = []
@@ -122,6 +120,7 @@ def check(folder: str | Path) -> Checked:
     files: list[Original] = []
     with closing(opened(place)) as base:
         base.execute("BEGIN")  # all of one moment
+        refuse_newer(version_in(base))
         try:
             troubles += _sound(base)
             schema, said = _schema(base)
@@ -184,13 +183,6 @@ def _sound(base: sqlite3.Connection) -> Iterator[Trouble]:
         yield Trouble("reference", f"Row {row} of the table {table} names a {parent} that is not there.", TELL)
 
 
-@lru_cache(maxsize=1)
-def revisions() -> tuple[str, ...]:
-    """The versions of the tables that this program knows, the newest first."""
-    place = Path(__file__).parent / "migrations"
-    return tuple(one.revision for one in ScriptDirectory(str(place)).walk_revisions())
-
-
 def _schema(base: sqlite3.Connection) -> tuple[str, list[Trouble]]:
     found = [str(one) for (one,) in base.execute("SELECT version_num FROM alembic_version")]
     schema = ", ".join(found)
@@ -206,20 +198,23 @@ def _known(base: sqlite3.Connection) -> dict[str, Known]:
 
 
 def _histories(base: sqlite3.Connection, known: Mapping[str, Known]) -> Iterator[Trouble]:
-    """Every thing: its kind, its job, and that its history leads, without a gap, to what it is now."""
+    """Every thing: its kind, its job, that its history leads, without a gap, to what it is now, and its order."""
+    numbered = "latest" in {row[1] for row in base.execute("PRAGMA table_info(thing)")}
+    order = "thing.made, thing.latest" if numbered else "NULL, NULL"  # older tables have none
     rows = base.execute(
-        "SELECT thing.id, thing.version, thing.data, thing.deleted IS NOT NULL, change.version, change.what, "
-        "change.data FROM thing LEFT JOIN change ON change.thing = thing.id ORDER BY thing.id, change.number"
-    )  # fmt: skip
+        f"SELECT thing.id, thing.version, thing.data, thing.deleted IS NOT NULL, {order}, change.version, change.what, "
+        "change.data, change.number FROM thing LEFT JOIN change ON change.thing = thing.id "
+        "ORDER BY thing.id, change.number"
+    )
     for key, group in itertools.groupby(rows, lambda row: str(row[0])):
         past = list(group)
-        name, (_, version, data, gone, *_) = _named(known, key), past[0]
+        name, (_, version, data, gone, made, latest, *_) = Named(known, key), past[0]
         one = known[key]
         if one.kind not in KINDS:
             yield Trouble("history", f"{name} is of a kind that is not known.", "Update proofpatch.")
         if one.job is not None and one.job in known and known[one.job].kind != "job":
             yield Trouble("reference", f"{name} belongs to something that is no job.", TELL)
-        steps = [row[4:] for row in past if row[5] not in (None, "aside")]
+        steps = [row[6:] for row in past if row[7] not in (None, "aside")]
         if [step[0] for step in steps] != list(range(1, version + 1)):
             yield Trouble("history", f"{name} has a gap in its history before version {version}.", BRING)
             continue
@@ -230,6 +225,8 @@ def _histories(base: sqlite3.Connection, known: Mapping[str, Known]) -> Iterator
             yield Trouble("history", f"{name} is in sight or out of it against its history.", BRING)
         if one.kind in FROZEN and (version > 1 or gone):
             yield Trouble("history", f"{name} was changed after it was sent or signed.", BRING)
+        elif numbered and (made, latest) != (steps[0][3], steps[-1][3]):
+            yield Trouble("history", f"{name} is out of its order.", BRING)
 
 
 def _same(one: str, other: str) -> bool:
@@ -251,7 +248,7 @@ def _references(base: sqlite3.Connection, known: Mapping[str, Known], pictures: 
     seals: dict[str, str] = {}
     signed: list[tuple[str, str, str]] = []
     for key, data in base.execute("SELECT id, data FROM thing ORDER BY id"):
-        one, name = known[key], _named(known, key)
+        one, name = known[key], Named(known, key)
         record = _read(data)
         if record is None:
             yield Trouble("history", f"What {name} holds is no record.", BRING)
@@ -270,10 +267,10 @@ def _references(base: sqlite3.Connection, known: Mapping[str, Known], pictures: 
             if _seal(record) != seals[key]:
                 yield Trouble("paper", f"{name} is no longer what was sent.", BRING)
         if one.kind == "acceptance":
-            signed.append((name, str(record.get("quote")), str(record.get("fingerprint"))))
-    for name, quote, seal in signed:
+            signed.append((str(name), str(record.get("quote")), str(record.get("fingerprint"))))
+    for whose, quote, seal in signed:
         if quote in seals and seals[quote] != seal:
-            yield Trouble("paper", f"{name} was given for another wording than the quote has.", BRING)
+            yield Trouble("paper", f"{whose} was given for another wording than the quote has.", BRING)
 
 
 def _walk(value: Any, path: list[str]) -> Iterator[str]:
@@ -317,12 +314,18 @@ def _seal(record: Mapping[str, Any]) -> str:
         return ""
 
 
-def _named(known: Mapping[str, Known], key: str) -> str:
-    """A thing as a sentence begins with it."""
-    one = known[key]
-    job = known.get(one.job or "")
-    title = f" {quoted(one.title)}" if one.title and not one.title.startswith("{") else ""
-    return f"The {one.kind[:16]}{title} ({key[:8]})" + (f" of the job {quoted(job.title)}" if job else "")
+@dataclass(frozen=True)
+class Named:
+    """A thing as a sentence begins with it; most things are never spoken of."""
+
+    known: Mapping[str, Known]
+    key: str
+
+    def __str__(self) -> str:
+        one = self.known[self.key]
+        job = self.known.get(one.job or "")
+        title = f" {quoted(one.title)}" if one.title and not one.title.startswith("{") else ""
+        return f"The {one.kind[:16]}{title} ({self.key[:8]})" + (f" of the job {quoted(job.title)}" if job else "")
 
 
 def originals(base: sqlite3.Connection) -> list[Original]:

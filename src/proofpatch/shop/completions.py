@@ -142,7 +142,7 @@ def _party(one: Party) -> dict[str, Any]:
 
 def _next_number(store: Store, quote: Quote | None, day: datetime.date) -> str:
     """The number of a job's record: its quote's with another letter in front, else the year's next."""
-    taken = {one.data["record"]["number"] for one in store.all(KIND) if "record" in one.data}
+    taken = {number for _, number in store.told(KIND, "record.number")}
     if quote is not None:
         base = f"C-{quote.number.removeprefix('Q-')}"
         if base not in taken:

@@ -17,7 +17,7 @@ import argon2
 import sqlalchemy as sa
 
 from proofpatch.errors import InputError
-from proofpatch.shop.store import Store, _aware, _now, _short
+from proofpatch.shop.store import Store, _aware, _short
 from proofpatch.shop.tables import Device, Secret
 
 PASSPHRASE = "passphrase"
@@ -60,9 +60,11 @@ def set_passphrase(store: Store, said: str) -> None:
         raise InputError(PASSPHRASE, "The passphrase repeats a few characters.", "Use four or five unrelated words.")
     hashed = HASHER.hash(_bytes(said))
     with store.session() as session:
-        session.merge(Secret(name=PASSPHRASE, value=hashed, changed=_now()))
+        session.merge(Secret(name=PASSPHRASE, value=hashed, changed=store.clock()))
         session.execute(
-            sa.update(Device).where(Device.ended.is_(None)).values(ended=_now(), why="the passphrase was changed")
+            sa.update(Device)
+            .where(Device.ended.is_(None))
+            .values(ended=store.clock(), why="the passphrase was changed")
         )
 
 
@@ -91,7 +93,7 @@ def sign_in(store: Store, name: str, address: str) -> str:
     Raises:
         InputError: too many devices are signed in.
     """
-    token, now = secrets.token_urlsafe(TOKEN_BYTES), _now()
+    token, now = secrets.token_urlsafe(TOKEN_BYTES), store.clock()
     with store.session() as session:
         signed_in = session.scalar(sa.select(sa.func.count()).select_from(Device).where(*_open(now)))
         if (signed_in or 0) >= MOST_DEVICES:
@@ -112,7 +114,7 @@ def device_of(store: Store, token: str, address: str | None = None) -> Known | N
         address: it has to come from where it signed in, else it is signed out: over plain http a token can be read on
             the way, and a thief is somewhere else. None: from anywhere, where nobody can read along.
     """
-    now = _now()
+    now = store.clock()
     with store.session(reads=True) as session:
         found = session.scalar(sa.select(Device).where(Device.digest == _digest(token), *_open(now)))
         if found is None:
@@ -121,7 +123,7 @@ def device_of(store: Store, token: str, address: str | None = None) -> Known | N
     if address is not None and known.address != address:
         sign_out(store, known.id, "its key was shown from another address")
         return None
-    if now - known.seen > SEEN_EVERY:
+    if abs(now - known.seen) > SEEN_EVERY:  # either way: the clock may have been put back
         with store.session() as session:
             session.execute(sa.update(Device).where(Device.id == known.id).values(seen=now))
     return known
@@ -133,12 +135,12 @@ def sign_out(store: Store, key: str | None = None, why: str = "") -> None:
     if key is not None:
         query = query.where(Device.id == key)
     with store.session() as session:
-        session.execute(query.values(ended=_now(), why=why[:80]))
+        session.execute(query.values(ended=store.clock(), why=why[:80]))
 
 
 def devices(store: Store, ended: int = 5) -> list[Known]:
     """Those signed in, the last seen first, then the last `ended` that are no more."""
-    now = _now()
+    now = store.clock()
     with store.session(reads=True) as session:
         here = session.scalars(sa.select(Device).where(*_open(now)).order_by(Device.seen.desc())).all()
         gone = session.scalars(
@@ -147,9 +149,22 @@ def devices(store: Store, ended: int = 5) -> list[Known]:
     return [_known(one) for one in (*here, *gone)]
 
 
-def stays(device: Known) -> bool:
+def stays(store: Store, device: Known) -> bool:
     """Whether it is still signed in."""
-    return device.ended is None and _now() - device.seen <= UNSEEN
+    return device.ended is None and store.clock() - device.seen <= UNSEEN
+
+
+def seen_by_now(store: Store) -> int:
+    """How many devices were seen later than now, by a clock that has been put back since: they count as seen now.
+
+    A lost phone would else stay signed in until the clock comes there again.
+    """
+    now = store.clock()
+    with store.session() as session:
+        late = session.scalars(sa.select(Device).where(*_open(now), Device.seen > now)).all()
+        for one in late:
+            one.seen = now
+    return len(late)
 
 
 def _open(now: datetime.datetime) -> list[sa.ColumnElement[bool]]:

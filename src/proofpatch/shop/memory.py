@@ -26,7 +26,7 @@ from proofpatch.learn.surface import Layer, Surface
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day
-from proofpatch.shop.run import evidence_of
+from proofpatch.shop.run import entries_of, evidence_of
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Overtaken, Store
 from proofpatch.shop.surveyed import refused
@@ -157,7 +157,7 @@ def graded_of(store: Store, entry: Entry, work: Job) -> list[Graded]:
     """Its patches and what its run graded, with the laser as it was on the day, as the road of the job reads them."""
     laser, layers = entry_named(store, entry.data), len(work.surface.coats)
     on = functools.partial(laser_on, laser) if laser else None
-    ran = evidence_of(store.in_order("run", entry.id))
+    ran = evidence_of(entries_of(store, entry.id))
     lines = [one.data for one in store.in_order("patch", entry.id)] + [one | {"layer": layers - 1} for one in ran]
     return [graded_on_its_day(line, layers, on) for line in lines]
 

@@ -20,6 +20,7 @@ from proofpatch.run.day import read_answer
 from proofpatch.run.piece import Piece
 from proofpatch.run.stops import STOP, sign
 from proofpatch.shop.log import checked_graded, graded_to, setting_from, setting_to
+from proofpatch.shop.steady import steadied
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.values import nearest, plain_number, quoted
 
@@ -162,7 +163,9 @@ def add_entry(store: Store, job: str, data: Any, zones: int, layers: int = 1, by
 
 def entries_of(store: Store, job: str, deleted: bool = False) -> list[Entry]:
     """The entries of a job by the time they happened, those of one moment in the order they came in."""
-    return sorted(store.in_order(RUN, job, deleted=deleted), key=lambda one: _when(one.data))
+    rows = store.in_order(RUN, job, deleted=deleted)
+    when = steadied([(one.created, _when(one.data)) for one in rows])
+    return [one for _, one in sorted(zip(when, rows, strict=True), key=lambda pair: pair[0])]
 
 
 def check_piece(piece: int | None, pieces: int) -> None:
@@ -229,7 +232,7 @@ def state_of(
     """
     found = [Standing(number, TO_DO) for number in range(1, zones + 1)]
     rows = [one.data if isinstance(one, Entry) else one for one in entries]
-    for data in sorted(rows, key=_when):
+    for data in rows:
         number = data.get("zone")
         if number is None and data["what"] == INCIDENT:
             found = [_after(one, data, passes) if one.state == BEGUN else one for one in found]
@@ -298,7 +301,7 @@ def checks_of_batch(entries: Iterable[Entry | Mapping[str, Any]]) -> dict[int, b
     """{number of the piece: whether its last grade was clean, without harm}, for `run.batch.batch`."""
     rows = [one.data if isinstance(one, Entry) else one for one in entries]
     found = {}
-    for data in sorted(rows, key=_when):
+    for data in rows:
         if data["what"] == CHECK and data.get("piece") is not None and data.get("residue") is not None:
             found[data["piece"]] = data["residue"] == RESIDUES[-1] and data.get("harm") in (None, "none")
     return found
@@ -339,13 +342,13 @@ def evidence_of(entries: Iterable[Entry | Mapping[str, Any]], layers: int = 1) -
     Args:
         entries: of `entries_of`, or their data. layers: of the surface; all of them are judged.
     """
-    rows = sorted((one.data if isinstance(one, Entry) else one for one in entries), key=_when)
+    rows = [one.data if isinstance(one, Entry) else one for one in entries]
     laid: dict[tuple[Any, Any], datetime.datetime] = {}
     lines = []
     for data in rows:
         place = data.get("zone"), data.get("piece")
         if None not in (data.get("setting"), data.get("residue"), data.get("harm")):
-            waited = (_when(data) - laid.get(place, _when(data))).total_seconds()
+            waited = max((_when(data) - laid.get(place, _when(data))).total_seconds(), 0.0)
             lines.append(graded_to(_graded(data, layers, waited), data["at"]))
         if data["what"] == END:
             laid[place] = _when(data)

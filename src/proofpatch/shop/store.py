@@ -10,22 +10,21 @@ import datetime
 import errno
 import json
 import os
+import sqlite3
 import threading
 import uuid
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
-from alembic import command
-from alembic.config import Config
-from alembic.util.exc import CommandError
 from sqlalchemy.orm import Session
 
 from proofpatch.errors import InputError
 from proofpatch.shop.tables import FROZEN, KINDS, Change, Once, Thing
+from proofpatch.shop.upgrade import bring_up
 
 FILE = "shop.sqlite3"
 PHOTOS = "photos"
@@ -36,7 +35,7 @@ WAIT = 10.0  # s for another writer
 
 @dataclass(frozen=True)
 class Entry:
-    """One thing of the shop as it was read."""
+    """One thing of the shop as it was read. made, latest: numbers of its first and its last change, its order."""
 
     id: str
     kind: str
@@ -48,6 +47,8 @@ class Entry:
     changed: datetime.datetime
     by: str
     deleted: datetime.datetime | None
+    made: int = 0
+    latest: int = 0
 
 
 @dataclass(frozen=True)
@@ -77,23 +78,32 @@ class Repeated(Exception):
     """What was sent was sent before and stands already; nothing was changed."""
 
 
+def by_the_clock() -> datetime.datetime:
+    """Now, in UTC."""
+    return datetime.datetime.now(datetime.UTC)
+
+
 class Store:
     """One shop's things. Open it with `Store.open`; it may be used from several threads and processes."""
 
-    def __init__(self, engine: sa.Engine, folder: Path) -> None:
-        self.engine, self.folder = engine, folder
+    def __init__(self, engine: sa.Engine, folder: Path, clock: Callable[[], datetime.datetime] = by_the_clock) -> None:
+        self.engine, self.folder, self.clock = engine, folder, clock
         self._joint = threading.local()
 
     @classmethod
-    def open(cls, folder: str | Path, address: str | None = None) -> Store:
+    def open(
+        cls, folder: str | Path, address: str | None = None, clock: Callable[[], datetime.datetime] = by_the_clock
+    ) -> Store:
         """The store in a folder, made or brought up to date.
 
         Args:
             folder: of the shop; holds the database, unless `address` names another, and the photos.
             address: of another database, as SQLAlchemy writes it.
+            clock: what time it is, in UTC.
 
         Raises:
-            InputError: the folder or its database cannot be read or written, or is newer than this program.
+            InputError: the folder or its database cannot be read or written, is newer than this program, or is of an
+                earlier one and open elsewhere.
         """
         place = Path(folder)
         try:
@@ -110,22 +120,14 @@ class Store:
             sa.event.listen(engine, "connect", _careful)
             sa.event.listen(engine, "begin", _begin)
         try:
-            with engine.begin() as connection:
-                settings = Config()
-                settings.set_main_option("script_location", "proofpatch:shop/migrations")
-                settings.attributes["connection"] = connection
-                command.upgrade(settings, "head")
-        except CommandError:
+            bring_up(engine, place / FILE, clock())
+        except InputError:
             engine.dispose()
-            raise InputError(
-                "folder",
-                "The shop's database was written by a newer proofpatch.",
-                "Update this one; nothing was changed.",
-            ) from None
-        except sa.exc.DatabaseError as trouble:
+            raise
+        except (sa.exc.DatabaseError, sqlite3.DatabaseError, OSError) as trouble:
             engine.dispose()
             raise _unwritten(trouble) from None
-        return cls(engine, place)
+        return cls(engine, place, clock)
 
     def close(self) -> None:
         """Gives the file back."""
@@ -167,7 +169,7 @@ class Store:
             return
         late = None
         with self.session() as session:
-            mark = _marked(session, sent) if sent else None
+            mark = _marked(session, sent, self.clock()) if sent else None
             self._joint.session = session
             try:
                 yield
@@ -193,7 +195,7 @@ class Store:
         """
         if kind not in KINDS:
             raise InputError("kind", f"The kind {kind[:20]!r} is not known.", f"Use one of: {', '.join(KINDS)}.")
-        content, now = plain(data), _now()
+        content, now = plain(data), self.clock()
         with self.session() as session:
             if job is not None:
                 self._found(session, "job", job)
@@ -203,7 +205,7 @@ class Store:
             )  # fmt: skip
             session.add(thing)
             session.flush()
-            _remember(session, thing, "made")
+            _remember(session, thing, "made", now)
             return entry_from(thing)
 
     def get(self, kind: str, key: str) -> Entry:
@@ -218,7 +220,7 @@ class Store:
     def all(
         self, kind: str, job: str | None = None, words: str = "", deleted: bool = False, most: int | None = None
     ) -> list[Entry]:
-        """Things of a kind, the last changed first.
+        """Things of a kind, the last changed first, by the number of that change and not by the clock.
 
         Args:
             job: only what belongs to it. words: only those with all of these words in their title. deleted: only
@@ -228,11 +230,11 @@ class Store:
         if job is not None:
             query = query.where(Thing.job == job)
         with self.session(reads=True) as session:
-            return [entry_from(one) for one in session.scalars(query.order_by(Thing.changed.desc(), Thing.id))]
+            return [entry_from(one) for one in session.scalars(query.order_by(Thing.latest.desc(), Thing.id))]
 
     def in_order(self, kind: str, job: str | None = None, deleted: bool = False) -> list[Entry]:
         """The same, the first made first."""
-        return sorted(self.all(kind, job, deleted=deleted), key=lambda one: (one.created, one.id))
+        return sorted(self.all(kind, job, deleted=deleted), key=lambda one: (one.made, one.id))
 
     def count(self, kind: str, words: str = "") -> int:
         """How many things of a kind there are, with all of these words in their title."""
@@ -244,8 +246,20 @@ class Store:
         """{job: title} of the things of a kind of these jobs, without their data; of several the last changed."""
         query = sa.select(Thing.job, Thing.title).where(*_asked(kind), Thing.job.in_(jobs))
         with self.session(reads=True) as session:
-            rows = session.execute(query.order_by(Thing.changed)).all()
+            rows = session.execute(query.order_by(Thing.latest)).all()
         return {job: title for job, title in rows if job is not None}
+
+    def names(self, kind: str, words: str = "", most: int | None = None) -> list[tuple[str, str | None, str]]:
+        """(id, job, title) of things as `all` has them, without their data: a large shop has much of it."""
+        query = sa.select(Thing.id, Thing.job, Thing.title).where(*_asked(kind, words)).limit(most)
+        with self.session(reads=True) as session:
+            return [(row[0], row[1], row[2]) for row in session.execute(query.order_by(Thing.latest.desc(), Thing.id))]
+
+    def told(self, kind: str, *paths: str) -> list[tuple[str | None, ...]]:
+        """(job, the text at each path of its data, as "quote.number"; None where there is none) of things of a kind."""
+        columns = [Thing.data[tuple(path.split("."))].as_string() for path in paths]
+        with self.session(reads=True) as session:
+            return [tuple(row) for row in session.execute(sa.select(Thing.job, *columns).where(*_asked(kind)))]
 
     def change(
         self, kind: str, key: str, version: int, data: Mapping[str, Any], title: str | None = None, by: str = ""
@@ -263,14 +277,14 @@ class Store:
         with self.session() as session:
             thing = self._found(session, kind, key, changes=True)
             if thing.version != version:
-                late = _remember(session, thing, "aside", content, by)
+                late = _remember(session, thing, "aside", self.clock(), content, by)
                 overtaken = Overtaken(entry_from(thing), late.number)
             else:
                 overtaken = None
                 thing.data = content
                 if title is not None:
                     thing.title = _short(title, LONGEST_TITLE)
-                _step(session, thing, "changed", by)
+                _step(session, thing, "changed", self.clock(), by)
                 found = entry_from(thing)
         # Raised only when what came late is on disk.
         if overtaken is not None:
@@ -279,7 +293,7 @@ class Store:
 
     def delete(self, kind: str, key: str, version: int, by: str = "") -> Entry:
         """A thing out of sight; `restore` brings it back. Errors as `change`."""
-        return self._hide(kind, key, version, by, _now(), "deleted")
+        return self._hide(kind, key, version, by, self.clock(), "deleted")
 
     def restore(self, kind: str, key: str, version: int, by: str = "") -> Entry:
         """A deleted thing back in sight. Errors as `change`."""
@@ -291,7 +305,7 @@ class Store:
             if thing.version != version:
                 raise Overtaken(entry_from(thing), 0)
             thing.deleted = deleted
-            _step(session, thing, what, by)
+            _step(session, thing, what, self.clock(), by)
             return entry_from(thing)
 
     def undo(self, kind: str, key: str, version: int, by: str = "") -> Entry:
@@ -365,11 +379,11 @@ def _unwritten(trouble: Exception) -> InputError:
     )
 
 
-def _marked(session: Session, sent: str) -> Once:
+def _marked(session: Session, sent: str, now: datetime.datetime) -> Once:
     """The id of what a phone sent, written down; a second writer waits for the first and then finds it."""
     if session.get(Once, sent) is not None:
         raise Repeated
-    mark = Once(id=sent, at=_now())
+    mark = Once(id=sent, at=now)
     session.add(mark)
     try:
         session.flush()
@@ -378,23 +392,34 @@ def _marked(session: Session, sent: str) -> Once:
     return mark
 
 
-def _step(session: Session, thing: Thing, what: str, by: str) -> None:
+def _step(session: Session, thing: Thing, what: str, now: datetime.datetime, by: str) -> None:
     """One version on, remembered."""
-    thing.version, thing.changed, thing.by = thing.version + 1, _now(), _short(by, LONGEST_BY)
+    thing.version, thing.changed, thing.by = thing.version + 1, now, _short(by, LONGEST_BY)
     session.flush()
-    _remember(session, thing, what)
+    _remember(session, thing, what, now)
 
 
 def _remember(
-    session: Session, thing: Thing, what: str, data: dict[str, object] | None = None, by: str | None = None
-) -> Change:
+    session: Session, thing: Thing, what: str, now: datetime.datetime, data: dict[str, object] | None = None,
+    by: str | None = None,
+) -> Change:  # fmt: skip
     past = Change(
-        thing=thing.id, version=thing.version, what=what, data=thing.data if data is None else data, at=_now(),
+        thing=thing.id, version=thing.version, what=what, data=thing.data if data is None else data, at=now,
         by=thing.by if by is None else _short(by, LONGEST_BY),
     )  # fmt: skip
     session.add(past)
     session.flush()
+    number(thing, past)
+    session.flush()
     return past
+
+
+def number(thing: Thing, past: Change) -> None:
+    """A thing takes its place by the number of a change of it."""
+    if past.what == "made":
+        thing.made = past.number
+    if past.what != "aside":
+        thing.latest = past.number
 
 
 def plain(data: Mapping[str, Any]) -> dict[str, object]:
@@ -420,10 +445,6 @@ def _short(text: str, most: int) -> str:
     return " ".join("".join(c if c.isprintable() else " " for c in str(text)).split())[:most]
 
 
-def _now() -> datetime.datetime:
-    return datetime.datetime.now(datetime.UTC)
-
-
 def _aware(time: datetime.datetime) -> datetime.datetime:
     """SQLite gives times back without their zone."""
     return time if time.tzinfo else time.replace(tzinfo=datetime.UTC)
@@ -434,4 +455,5 @@ def entry_from(thing: Thing) -> Entry:
     return Entry(
         thing.id, thing.kind, thing.job, thing.version, thing.title, dict(thing.data), _aware(thing.created),
         _aware(thing.changed), thing.by, None if thing.deleted is None else _aware(thing.deleted),
+        thing.made, thing.latest,
     )  # fmt: skip

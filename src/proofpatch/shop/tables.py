@@ -29,20 +29,30 @@ class Base(DeclarativeBase):
 
 
 class Thing(Base):
-    """One thing as it is now. deleted: when, or None. version: counts its changes, from 1."""
+    """One thing as it is now. deleted: when, or None. version: counts its changes, from 1.
+
+    made, latest: numbers of its first and its last change, which are its order: a clock may jump.
+    """
 
     __tablename__ = "thing"
+    # The second is for what belongs to a job: with the first alone a shop would be looked through for it.
+    __table_args__ = (
+        Index("ix_thing_of_kind", "kind", "deleted", "latest"),
+        Index("ix_thing_of_job", "job", "kind", "deleted", "latest"),
+    )
 
     id: Mapped[str] = mapped_column(String(32), primary_key=True)
-    kind: Mapped[str] = mapped_column(String(16), index=True)
-    job: Mapped[str | None] = mapped_column(ForeignKey("thing.id"), index=True)
+    kind: Mapped[str] = mapped_column(String(16))
+    job: Mapped[str | None] = mapped_column(ForeignKey("thing.id"))
     version: Mapped[int] = mapped_column(Integer)
     data: Mapped[dict[str, object]] = mapped_column(JSON)
     title: Mapped[str] = mapped_column(Text, default="")
     created: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
-    changed: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True), index=True)
+    changed: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
     by: Mapped[str] = mapped_column(String(80), default="")
     deleted: Mapped[datetime.datetime | None] = mapped_column(DateTime(timezone=True))
+    made: Mapped[int] = mapped_column(Integer, default=0, server_default="0")
+    latest: Mapped[int] = mapped_column(Integer, default=0, server_default="0")
 
 
 class Change(Base):

@@ -97,7 +97,8 @@ def list_pages(router: APIRouter, page: Pages, store: Store, door: Door | None) 
         addresses = [at.format(one) for one in own_addresses()] if door else []
         return page(
             "devices.html", 422 if error else 200, here=request.state.here, own=own, error=error,
-            signed_in=[one for one in known if kept.stays(one)], gone=[one for one in known if not kept.stays(one)],
+            signed_in=[one for one in known if kept.stays(store, one)],
+            gone=[one for one in known if not kept.stays(store, one)],
             since=kept.passphrase_set(store), shortest=kept.SHORTEST, open=door is not None, addresses=addresses,
             code=code, minutes=left / 60, plain=request.url.scheme != "https",
             picture=code_picture(f"{addresses[0]}/join/{code}") if code and addresses else "",

@@ -41,7 +41,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def jobs(q: str = "") -> HTMLResponse:
         found = store.all("job", words=q[:200], most=SHOWN)
         named = {one.id for one in found}
-        theirs = [store.get("job", key) for key in jobs_of(store, q[:200])[:SHOWN] if key not in named]
+        theirs = [store.get("job", key) for key in jobs_of(store, q[:200], SHOWN) if key not in named]
         found += [one for one in theirs if one.deleted is None]
         notes = store.titles("survey", [entry.id for entry in found])
         lasers = {id: one.version for id, one in every_of(store).items()}

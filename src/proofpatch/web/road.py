@@ -35,7 +35,7 @@ from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day, setting_from
 from proofpatch.shop.memory import recalled_of
 from proofpatch.shop.papers import standing
-from proofpatch.shop.run import evidence_of, of_piece, state_of
+from proofpatch.shop.run import entries_of, evidence_of, of_piece, state_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
@@ -215,7 +215,7 @@ class Inputs(NamedTuple):
 
 def inputs(store: Store, entry: Entry) -> Inputs:
     """What the store says of a job now."""
-    patches, ran = (tuple(store.in_order(kind, entry.id)) for kind in ("patch", "run"))
+    patches, ran = tuple(store.in_order("patch", entry.id)), tuple(entries_of(store, entry.id))
     decided = next(iter(store.all("recipe", entry.id, most=1)), None)
     laser = entry_named(store, entry.data)
     quoted, recorded = standing(store, entry.id), _recorded(store, entry.id)

@@ -149,7 +149,7 @@ def sheet_of(store: Store, desk: Desk, day: Today, wanted: int | None, now: date
     stopped = [one for one in mine if row and one.data["zone"] in (row.number, None) and one.data["what"] == INCIDENT]
     used = next((setting_from(one.data["setting"]) for one in reversed(mine)
                  if row and one.data["zone"] == row.number and one.data["setting"]), day.setting)  # fmt: skip
-    last = max(entries, key=lambda one: (one.created, one.id)) if entries else None
+    last = max(entries, key=lambda one: one.made) if entries else None
     incident = stopped[-1] if stopped and row and row.standing.state == STOPPED else None
     stands = batch(pieces, checks_of_batch(entries)) if pieces > 1 else None
     return Sheet(
