@@ -93,7 +93,7 @@ def folder_of(store: Store, job: str) -> Folder:
         own = session.scalars(sa.select(Thing).where(sa.or_(Thing.id == job, Thing.job == job)))
         things = [_record(session, one) for one in own]
         shared = session.scalars(sa.select(Thing).where(Thing.kind.in_(SHARED)))
-        named = _named(things)
+        named = named_of(things)
         things += [_record(session, one) for one in shared if _names(one) & named]
         told = {digest for one in things for digest in DIGEST.findall(json.dumps([one["data"], one["history"]]))}
         rows = {one.digest: one for one in session.scalars(sa.select(Picture)) if one.digest in told}
@@ -170,7 +170,7 @@ def _stays(session: Session, one: Record) -> str:
     known = session.get(Thing, one["id"])
     if known is not None:
         return f"{words}." if known.version == one["version"] else f"{words}; the folder has another version of it."
-    names = _names_of(one["id"], one["kind"], one["data"])
+    names = names_of(one["id"], one["kind"], one["data"])
     others = session.scalars(sa.select(Thing).where(Thing.kind == one["kind"]))
     if one["kind"] == LASER and any(_names(other) & names for other in others):
         return f"{words}; the folder's own laser of that name was left out."
@@ -222,7 +222,7 @@ def _record(session: Session, thing: Thing) -> Record:
     }  # fmt: skip
 
 
-def _named(things: Iterable[Record]) -> set[tuple[str, str]]:
+def named_of(things: Iterable[Mapping[str, Any]]) -> set[tuple[str, str]]:
     """(kind, name) of what a job's records name of the shop, now or ever."""
     found = set()
     for one in things:
@@ -236,10 +236,11 @@ def _named(things: Iterable[Record]) -> set[tuple[str, str]]:
 
 
 def _names(thing: Thing) -> set[tuple[str, str]]:
-    return _names_of(thing.id, thing.kind, thing.data)
+    return names_of(thing.id, thing.kind, thing.data)
 
 
-def _names_of(id: str, kind: str, data: Mapping[str, Any]) -> set[tuple[str, str]]:
+def names_of(id: str, kind: str, data: Mapping[str, Any]) -> set[tuple[str, str]]:
+    """The (kind, name) pairs by which jobs know a customer or a laser."""
     table = data.get("laser")
     names = table if kind == LASER and isinstance(table, Mapping) else (id,)
     return {(kind, str(name)) for name in names}

@@ -84,7 +84,7 @@ def read_folder(store: Store, file: IO[bytes]) -> TakenIn:
     """
     with _opened(file) as packed:
         folder, names = _folder(packed)
-        check_things(folder.job, folder.things)
+        check_things(folder.job, folder.things, {one.digest for one in folder.photos} | set(folder.missing))
         return take_in(store, folder, lambda digest: _read(packed, names[digest]))
 
 
