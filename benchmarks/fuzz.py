@@ -196,7 +196,9 @@ class Fuzz:
         for name, part in (("strip", "strips"), ("quote", "quotes"), ("patch", "graded"), ("entry", "run"),
                            ("invoice", "invoices"), ("approval", "approvals"), ("digest", "photos"), ("scan", "scans")):  # fmt: skip
             if request.path.startswith("/api/") and f"/{part}" in request.path:
-                self.ids[name] = (self.ids[name] + re.findall(r'"(?:id|digest)":"([0-9a-f]{32,64})"', text[:4000]))[-40:]
+                self.ids[name] = (self.ids[name] + re.findall(r'"(?:id|digest)":"([0-9a-f]{32,64})"', text[:4000]))[
+                    -40:
+                ]
         if request.path == "/api/jobs" and answer.status == 201:
             self.ids["id"].append(json.loads(answer.body)["id"])
 
@@ -315,7 +317,9 @@ class Fuzz:
     def multipart(self, fields: list[tuple[str, str]], files: list[tuple[str, str, bytes]]) -> tuple[bytes, str]:
         """(body, type) of a form with files, now and then broken."""
         mark = uuid.UUID(int=self.rng.getrandbits(128)).hex
-        parts = [f'--{mark}\r\nContent-Disposition: form-data; name="{name}"\r\n\r\n{value}\r\n' for name, value in fields]
+        parts = [
+            f'--{mark}\r\nContent-Disposition: form-data; name="{name}"\r\n\r\n{value}\r\n' for name, value in fields
+        ]
         raw = "".join(parts).encode("utf-8", "surrogatepass")
         for name, called, content in files:
             head = f'--{mark}\r\nContent-Disposition: form-data; name="{name}"; filename="{called}"\r\n\r\n'

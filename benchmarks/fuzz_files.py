@@ -158,7 +158,9 @@ def job_file(text: str, rng: random.Random) -> bytes:
         if mark and rng.random() < 0.7:
             lines[at] = f"{key}= {json.dumps(changed(rng.choice(VALUES), rng))}"
         else:
-            lines.insert(at, rng.choice((lines[at], "[surface]", "[[layers]]", "a" * 5000, "x = " + "[" * 3000, "[job.x]")))
+            lines.insert(
+                at, rng.choice((lines[at], "[surface]", "[[layers]]", "a" * 5000, "x = " + "[" * 3000, "[job.x]"))
+            )
     raw = "\n".join(lines).encode("utf-8", "surrogatepass")
     return damaged(raw, rng) if rng.random() < 0.3 else raw
 

@@ -61,7 +61,7 @@ def filled(folder: Path) -> str:
         second = add_photo(store, shot((80, 60)), key, about="after").data["digest"]
         for job in (run, iron, key):
             lay_out(store, job, [STEP] * 4, [DIALLED] * 4)
-        store.add("patch", GRADE | {"when": stamp()}, key, "A1: partial, none")
+        store.add("patch", GRADE | {"setting": STEP["setting"], "when": stamp()}, key, "A1: partial, none")
         corners = [[0.1, 0.1], [0.9, 0.1], [0.9, 0.9], [0.1, 0.9]]
         pair = {"before": photo, "after": second, "about": "lid", "places": corners * 2, "ends": [], "length_m": None}
         store.add("pair", pair, key)
@@ -103,7 +103,9 @@ class Served:
         for one in said.split("Traceback (most recent call last):")[1:]:
             places = re.findall(r'proofpatch/([\w/]+\.py)", line (\d+)', one)
             what = re.findall(r"^[ |]*([A-Za-z_.]*(?:Error|Exception|Warning|Interrupt|Exit)\b.*)$", one, re.MULTILINE)
-            found.append(f"{' line '.join(places[-1]) if places else 'a library'}: {what[-1][:150] if what else one[-200:]}")
+            found.append(
+                f"{' line '.join(places[-1]) if places else 'a library'}: {what[-1][:150] if what else one[-200:]}"
+            )
         return found
 
 

@@ -63,11 +63,15 @@ def made(schema: Mapping[str, Any], known: Mapping[str, Any], rng: random.Random
         }
         more = schema.get("additionalProperties")
         if isinstance(more, Mapping):
-            found |= {rng.choice(("oak", "wax", "a")): made(more, known, rng, depth + 1) for _ in range(rng.randint(0, 2))}
+            found |= {
+                rng.choice(("oak", "wax", "a")): made(more, known, rng, depth + 1) for _ in range(rng.randint(0, 2))
+            }
         return found
     if kind == "array":
         least, most = schema.get("minItems", 0), min(schema.get("maxItems", 3), 3)
-        return [made(schema.get("items", {}), known, rng, depth + 1) for _ in range(rng.randint(least, max(least, most)))]
+        return [
+            made(schema.get("items", {}), known, rng, depth + 1) for _ in range(rng.randint(least, max(least, most)))
+        ]
     if kind in ("integer", "number"):
         low, high = schema.get("minimum", schema.get("exclusiveMinimum", -10)), schema.get("maximum", 1e4)
         found = rng.choice((low, high, low + (high - low) * rng.random() ** 4))

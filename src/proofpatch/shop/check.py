@@ -132,6 +132,9 @@ def check(folder: str | Path) -> Checked:
             things = {kind: sum(1 for one in known.values() if one.kind == kind) for kind in KINDS}
             troubles += _histories(base, known)
             files = originals(base)
+            strange = len(pictures) - sum(one.what == "photo" for one in files)
+            if strange:
+                troubles.append(Trouble("photo", f"{_many(strange, 'photo')} by a name that none has.", BRING))
             rows = [(key, _read(data)) for key, data in base.execute("SELECT id, data FROM thing ORDER BY id")]
             troubles += references(rows, known, pictures)
         except (sqlite3.DatabaseError, UnicodeDecodeError) as broken:
@@ -333,9 +336,10 @@ def _named(known: Mapping[str, Known], key: str) -> str:
 
 
 def originals(base: sqlite3.Connection) -> list[Original]:
-    """Every file that stands beside the database: photos, and scans."""
+    """Every file that stands beside the database: photos, and scans; what is no name of one names nothing."""
     rows = base.execute("SELECT digest, kind, size FROM picture ORDER BY digest")
-    found = [Original("photo", f"{PHOTOS}/{d[:2]}/{d}{ENDINGS.get(kind, '')}", d, size) for d, kind, size in rows]
+    found = [Original("photo", f"{PHOTOS}/{d[:2]}/{d}{ENDINGS[kind]}", d, size) for d, kind, size in rows
+             if is_kept(d) and kind in ENDINGS and isinstance(size, int)]  # fmt: skip
     scans = {}
     for (data,) in base.execute("SELECT data FROM thing WHERE kind = 'scan' ORDER BY id"):
         record = _read(data) or {}

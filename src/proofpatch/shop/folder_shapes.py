@@ -135,6 +135,7 @@ SHAPES: Mapping[str, Shape] = {
     },
     "site": lambda data: isinstance(data["stamp"], str) and site_from(data) is not None,
     "strip": {"name": lambda said: NAME.fullmatch(said), "steps": [STEP], "ended": Maybe(bool)},
+    "patch": {"setting": setting},
     "note": {"text": str, "written": Maybe(moment)},
     "seen": {
         "strip": str, "photos": [{"digest": is_kept, "corners": Maybe([[number]])}], "kept": dict,
