@@ -3,7 +3,7 @@
 A real shop with jobs that came far is served by a process of its own. A seeded generator sends it one request after
 another, of four kinds:
 
-- the interface: every address of its own document, with what its schemas allow, or something valid with places changed;
+- the interface: every address of its own document, with what its schemas allow, or something valid, places changed;
 - the pages: every form that stands on them, filled as a browser would, then a few fields changed;
 - files: photos, meshes and packed jobs, valid, damaged, or changed within and their sums made right again;
 - job files in TOML, read in this process, as the commands read them.
@@ -31,7 +31,7 @@ from pathlib import Path
 from typing import Any
 
 from fuzz_files import FORMS, NAMES, job_file, packed, unpackable
-from fuzz_shop import EXAMPLES, PAN, Answer, Request, Served, ask, filled, plain, served
+from fuzz_shop import EXAMPLES, PAN, Answer, Request, Served, ask, filled, served
 from fuzz_values import WORDS, as_json, changed, made, nasty
 from made_api import GRADE
 from made_run import TABLES
@@ -48,7 +48,10 @@ KINDS = {"interface": 0.4, "pages": 0.38, "files": 0.17, "job files": 0.05}
 STEPS = ("survey", "forecast", "patches", "recipe", "measure", "offer", "hazards", "run", "run/day", "record", "piece",
          "compare", "quote", "approval")  # fmt: skip
 ADDRESS = re.compile(r"/(?:jobs|photos|lasers|materials)[^\s\"'<>]*")
+ASKED = ("q", "x", "back", "photo", "units", "view", "at", "more", "zone", "test", "after")
 LONGEST_PATH = 8000  # characters; what is longer the server itself refuses
+NAMED = {"strip": "strips", "quote": "quotes", "patch": "graded", "entry": "run", "invoice": "invoices",
+         "approval": "approvals", "digest": "photos", "scan": "scans"}  # fmt: skip
 MOST_KNOWN = 400  # addresses of pages
 BODIES: dict[str, Any] = {
     "/jobs": {"tables": PAN}, "/jobs/{id}": {"tables": TABLES, "version": 1}, "/jobs/{id}/graded": GRADE,
@@ -56,7 +59,8 @@ BODIES: dict[str, Any] = {
     "/jobs/{id}/day": {"name": "window", "ok": True}, "/jobs/{id}/control": {"residue": "clean", "harm": "none"},
     "/jobs/{id}/strips/{strip}/graded": {"grades": [{"step": "A1", "residue": "partial", "harm": "none"}]},
     "/jobs/{id}/scans/{scan}/measured": {"unit": "m", "picks": ["s-top"]}, "/hazards": {"laser": "pulsed-300"},
-    "/jobs/{id}/quotes/{quote}/payments": {"amount": "12.00"}, "/jobs/{id}/quotes/{quote}/invoices": {"notes": ["in time"]},
+    "/jobs/{id}/quotes/{quote}/payments": {"amount": "12.00"},
+    "/jobs/{id}/quotes/{quote}/invoices": {"notes": ["in time"]},
 }  # fmt: skip
 
 
@@ -124,6 +128,7 @@ class Fuzz:
     reached: set[str] = field(default_factory=set)
     findings: collections.Counter[str] = field(default_factory=collections.Counter)
     slowest: tuple[float, str] = (0.0, "")
+    patience: float = PATIENCE
     early: int = 0
     late: int = 0
     ever: int = 0
@@ -141,11 +146,11 @@ class Fuzz:
 
     def ask(self, request: Request) -> Answer:
         """The answer to a request; what is wrong with it is a finding."""
-        answer = ask(self.shop.port, request, PATIENCE)
+        answer = ask(self.shop.port, request, self.patience)
         self.answers[answer.status] += 1
         self.slowest = max(self.slowest, (answer.seconds, f"{request.method} {request.path[:80]}"))
         if answer.status == 0:
-            self.found("no answer" if answer.seconds >= PATIENCE else "the connection ended", request)
+            self.found("no answer" if answer.seconds >= self.patience else "the connection ended", request)
             if self.shop.process.poll() is not None:
                 raise SystemExit(f"The server ended: {self.shop.told.read_text('utf-8')[-2000:]}")
             self.settle()
@@ -160,9 +165,9 @@ class Fuzz:
             self.found(f"status {answer.status} without a policy", request)
         return answer
 
-    def warm(self) -> None:
+    def warm(self, most: int) -> None:
         """Every page of every job once, with patience: kernels are compiled when they are first needed."""
-        for job in self.ids["id"]:
+        for job in self.ids["id"][:most]:
             for step in STEPS:
                 ask(self.shop.port, Request("GET", f"/jobs/{job}/{step}"), 300)
             ask(self.shop.port, Request("GET", f"/api/jobs/{job}/recipe"), 300)
@@ -193,8 +198,7 @@ class Fuzz:
             del self.pages[self.rng.randrange(6, len(self.pages))]
         if request.path.startswith("/api") and answer.status in (200, 201) and b'"' in answer.body[:2]:
             return
-        for name, part in (("strip", "strips"), ("quote", "quotes"), ("patch", "graded"), ("entry", "run"),
-                           ("invoice", "invoices"), ("approval", "approvals"), ("digest", "photos"), ("scan", "scans")):  # fmt: skip
+        for name, part in NAMED.items():
             if request.path.startswith("/api/") and f"/{part}" in request.path:
                 self.ids[name] = (self.ids[name] + re.findall(r'"(?:id|digest)":"([0-9a-f]{32,64})"', text[:4000]))[
                     -40:
@@ -246,7 +250,7 @@ class Fuzz:
         else:
             path = rng.choice(self.pages)
         if rng.random() < 0.1:
-            path += f"?{quoted(rng.choice(('q', 'x', 'back', 'photo', 'units', 'view', 'at', 'more')))}={quoted(rng.choice(WORDS))}"
+            path += f"?{rng.choice(ASKED)}={quoted(rng.choice(WORDS))}"
         look = self.request("GET", path)
         answer = self.ask(look)
         self.learn(look, answer)
@@ -283,7 +287,8 @@ class Fuzz:
             raw, kind = self.multipart([], [(name, rng.choice(NAMES) or "a.zip", content)])
             return self.request("POST", "/jobs/import", raw, kind)
         what, where = rng.choice((
-            ("photo", f"/api/jobs/{job}/photos"), ("photo", f"/jobs/{job}/photo"), ("photo", f"/jobs/{job}/measure/photo"),
+            ("photo", f"/api/jobs/{job}/photos"), ("photo", f"/jobs/{job}/photo"),
+            ("photo", f"/jobs/{job}/measure/photo"),
             ("scan", f"/api/jobs/{job}/scans"), ("scan", f"/jobs/{job}/measure/scan"),
             ("photo", f"/api/jobs/{job}/strips/{rng.choice(self.ids['strip'] or ['x'])}/photos"),
         ))  # fmt: skip
@@ -341,11 +346,11 @@ class Fuzz:
         where = urllib.parse.quote(path, safe="/?&=%#:@!$'()*+,;~-._[]", errors="replace")
         return Request(method, where.partition("#")[0][:LONGEST_PATH] or "/", tuple(head), body)
 
-    def closing(self) -> None:
+    def closing(self, most: int) -> None:
         """Every page of every job, at the end: what was taken in may not be in the way of what comes after."""
         listed = self.ask(self.request("GET", "/api/jobs?limit=200"))
         jobs = [one["id"] for one in json.loads(listed.body).get("jobs", ())] if listed.status == 200 else []
-        for job in jobs[:60]:
+        for job in jobs[:most]:
             for step in (*STEPS, "folder.zip", "survey.pdf"):
                 self.ask(self.request("GET", f"/jobs/{job}/{step}"))
             self.sent["pages"] += len(STEPS) + 2
@@ -356,8 +361,8 @@ def quoted(value: str) -> str:
     return urllib.parse.quote(value, safe="", errors="surrogatepass")
 
 
-def run(seconds: float, seed: int) -> Fuzz:
-    """Fuzzes a shop for so long."""
+def run(seconds: float, seed: int, patience: float = PATIENCE, most: int = 60) -> Fuzz:
+    """Fuzzes a shop for so long, then looks at its pages of so many jobs."""
     with tempfile.TemporaryDirectory(prefix="fuzz") as place:
         folder = Path(place) / "shop"
         job = filled(folder)
@@ -367,14 +372,14 @@ def run(seconds: float, seed: int) -> Fuzz:
             ids = collections.defaultdict(list, {"kind": ["patch", "note", "photo", "job"], "name": ["oak", "wax"]})
             listed = json.loads(ask(shop.port, Request("GET", "/api/jobs"), 60).body)
             ids["id"] = [one["id"] for one in listed["jobs"]]
-            made = Fuzz(random.Random(seed), shop, folder, spec, content, ids)
-            made.warm()
+            made = Fuzz(random.Random(seed), shop, folder, spec, content, ids, patience=patience)
+            made.warm(most)
             began = time.monotonic()
             while (spent := time.monotonic() - began) < seconds:
                 made.one()
                 if not made.early and spent > seconds / 10:
                     made.early = shop.memory()
-            made.closing()
+            made.closing(most)
             late, ever = shop.memory(), shop.memory("VmHWM")
         if late - made.early > MOST_GROWTH or ever > MOST_EVER:
             made.findings[f"memory: {made.early} MB early, {late} MB at the end, {ever} MB at most"] += 1
@@ -391,8 +396,8 @@ def said(made: Fuzz, seconds: float) -> list[str]:
     return [
         f"{many} requests in {seconds / 60:.1f} min ({kinds}); answers {by}.",
         f"Slowest answer {made.slowest[0]:.1f} s; a finding from {PATIENCE:g} s.",
-        f"Memory of the server: {made.early} MB after the first tenth, {made.late} MB at the end, {made.ever} MB at most; "
-        f"a finding from {MOST_GROWTH} MB of growth, or {MOST_EVER} MB.",
+        f"Memory of the server: {made.early} MB after the first tenth, {made.late} MB at the end, {made.ever} MB "
+        f"at most; a finding from {MOST_GROWTH} MB of growth, or {MOST_EVER} MB.",
         f"Findings: {len(made.findings)}.{''.join(f' {what}, {many} times.' for what, many in made.findings.items())}",
     ]
 

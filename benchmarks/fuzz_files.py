@@ -9,6 +9,7 @@ import random
 import re
 import struct
 import uuid
+import warnings
 import zipfile
 import zlib
 from collections.abc import Callable
@@ -106,7 +107,9 @@ def unpackable(content: bytes, rng: random.Random) -> bytes:
             info.compress_type = new.compression
             if rng.random() < 0.01:
                 info.external_attr = 0o120777 << 16  # a link
-            new.writestr(info, one)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # a name twice is meant
+                new.writestr(info, one)
     return out.getvalue()
 
 

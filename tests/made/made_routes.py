@@ -7,7 +7,8 @@ from starlette.routing import Mount, Route
 from proofpatch.web.api import Interface
 
 KEY, DIGEST = "0" * 32, "0" * 64
-PARTS = {"digest": DIGEST, "scan": DIGEST, "kind": "note", "name": "oak", "shape": "board", "step": "A1", "which": "before",
+PARTS = {"digest": DIGEST, "scan": DIGEST, "kind": "note", "name": "oak", "shape": "board", "step": "A1",
+         "which": "before",
          "what": "before", "number": "0", "zone": "0", "zone:int": "0", "at": "0"}  # fmt: skip
 
 

@@ -13,8 +13,8 @@ from made_run import SETTING
 from proofpatch.errors import InputError
 from proofpatch.shop.charges import charges_of
 from proofpatch.shop.check import check
-from proofpatch.shop.folder_lists import lists_of
 from proofpatch.shop.folder import folder_of
+from proofpatch.shop.folder_lists import lists_of
 from proofpatch.shop.folder_zip import read_folder, write_folder
 from proofpatch.shop.log import stamp
 from proofpatch.shop.people import add_note, keep_item

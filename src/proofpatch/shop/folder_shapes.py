@@ -92,11 +92,8 @@ def pdf(value: Any) -> bool:
 def tables(value: Any) -> bool:
     """The tables of a job, whatever they say: one that cannot be worked out is told so and mended in the shop."""
     for name, one in value.items():
-        if name in LISTS:
-            fine = fits(one, [dict])
-        else:
-            fine = isinstance(one, dict) or (name not in KEYS and name != EVIDENCE)
-        if not fine:
+        shape: Shape = [dict] if name in LISTS else dict if name in KEYS or name == EVIDENCE else object
+        if not fits(one, shape):
             return False
     head = value.get("job", {})
     if not all(isinstance(head.get(name, ""), str) for name in ("title", "laser")):
