@@ -28,7 +28,7 @@ from proofpatch.errors import InputError
 from proofpatch.shop.check import Checked, Original, check, digest_of, opened, originals
 from proofpatch.shop.on_disk import flush, settle
 from proofpatch.shop.scans import SCANS
-from proofpatch.shop.store import FILE, PHOTOS
+from proofpatch.shop.store import FILE, OURS, PHOTOS
 from proofpatch.shop.upgrade import WHEN, copy_name, refuse_newer, version_in
 
 NAMED = re.compile(r"(\d{4}-\d\d-\d\d-\d{6})-after-(\d{7,})\.sqlite3")
@@ -112,7 +112,9 @@ def back_up(
     with closing(opened(shop)) as base:  # before anything is made for a shop that is not there
         refuse_newer(version_in(base))
     with _told("to", into, "The backup was not made; earlier ones stay."):
-        into.mkdir(exist_ok=True)  # not its parents: a drive that is not plugged in is not made up on this one
+        into.mkdir(
+            mode=OURS, exist_ok=True
+        )  # not its parents: a drive that is not plugged in is not made up on this one
         (into / PHOTOS).mkdir(exist_ok=True)
         _tidy(into)
         half = _half(into)
@@ -247,7 +249,8 @@ def _lay(records: Path, pool: Path, pictures: list[Original], shop: Path, linked
     Args:
         linked: the photos are the same files under a second name where the drive can do that: a trial needs no room.
     """
-    (shop / PHOTOS).mkdir(parents=True)
+    shop.mkdir(mode=OURS)
+    (shop / PHOTOS).mkdir()
     shutil.copyfile(records, shop / FILE)
     for one in pictures:
         old, new = pool / one.where, shop / one.where

@@ -11,7 +11,7 @@ import itertools
 import json
 import re
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -131,7 +131,11 @@ def check(folder: str | Path) -> Checked:
             things = {kind: sum(1 for one in known.values() if one.kind == kind) for kind in KINDS}
             troubles += _histories(base, known)
             files = originals(base)
-            troubles += _references(base, known, pictures)
+            strange = len(pictures) - sum(one.what == "photo" for one in files)
+            if strange:
+                troubles.append(Trouble("photo", f"{_many(strange, 'photo')} by a name that none has.", BRING))
+            rows = [(key, _read(data)) for key, data in base.execute("SELECT id, data FROM thing ORDER BY id")]
+            troubles += references(rows, known, pictures)
         except (sqlite3.DatabaseError, UnicodeDecodeError) as broken:
             troubles.append(Trouble("database", f"The database cannot be read to its end: {_line(broken)}.", BRING))
     troubles += _files(place, files)
@@ -242,14 +246,20 @@ def _read(text: Any) -> dict[str, Any] | None:
     return found if isinstance(found, dict) else None
 
 
-def _references(base: sqlite3.Connection, known: Mapping[str, Known], pictures: Mapping[str, Any]) -> Iterator[Trouble]:
-    """What the data of things names: other things of the same job, and photos."""
-    steps = _steps(base)
+def references(
+    rows: Iterable[tuple[str, Mapping[str, Any] | None]], known: Mapping[str, Known], pictures: Container[str]
+) -> Iterator[Trouble]:
+    """What the data of things names and is not there: other things of the same job, and photos.
+
+    Args:
+        rows: (id, data, None where it is no record). known: every thing by its id. pictures: digests of photos.
+    """
+    rows = list(rows)
+    steps = _steps((known[key].job, data) for key, data in rows if known[key].kind == "strip")
     seals: dict[str, str] = {}
     signed: list[tuple[str, str, str]] = []
-    for key, data in base.execute("SELECT id, data FROM thing ORDER BY id"):
+    for key, record in rows:
         one, name = known[key], Named(known, key)
-        record = _read(data)
         if record is None:
             yield Trouble("history", f"What {name} holds is no record.", BRING)
             continue
@@ -286,7 +296,7 @@ def _walk(value: Any, path: list[str]) -> Iterator[str]:
 
 
 def _there(
-    other: str, kinds: tuple[str, ...], one: Known, known: Mapping[str, Known], pictures: Mapping[str, Any]
+    other: str, kinds: tuple[str, ...], one: Known, known: Mapping[str, Known], pictures: Container[str]
 ) -> bool:
     if kinds == ("picture",):
         # A job file may name its photos as it likes; the shop's own are named by what is in them.
@@ -295,11 +305,11 @@ def _there(
     return found is not None and found.kind in kinds and found.job in (None, one.job)
 
 
-def _steps(base: sqlite3.Connection) -> dict[str, set[str]]:
-    """The names of all steps that were laid out in each job."""
+def _steps(strips: Iterable[tuple[str | None, Mapping[str, Any] | None]]) -> dict[str, set[str]]:
+    """The names of all steps that were laid out in each job; strips: (job, data)."""
     found: dict[str, set[str]] = {}
-    for job, data in base.execute("SELECT job, data FROM thing WHERE kind = 'strip'"):
-        strip = _read(data) or {}
+    for job, data in strips:
+        strip = data or {}
         many = strip.get("steps")
         names = {f"{strip.get('name')}{number}" for number in range(1, len(many if isinstance(many, list) else ()) + 1)}
         found.setdefault(str(job), set()).update(names)
@@ -329,9 +339,10 @@ class Named:
 
 
 def originals(base: sqlite3.Connection) -> list[Original]:
-    """Every file that stands beside the database: photos, and scans."""
+    """Every file that stands beside the database: photos, and scans; what is no name of one names nothing."""
     rows = base.execute("SELECT digest, kind, size FROM picture ORDER BY digest")
-    found = [Original("photo", f"{PHOTOS}/{d[:2]}/{d}{ENDINGS.get(kind, '')}", d, size) for d, kind, size in rows]
+    found = [Original("photo", f"{PHOTOS}/{d[:2]}/{d}{ENDINGS[kind]}", d, size) for d, kind, size in rows
+             if is_kept(d) and kind in ENDINGS and isinstance(size, int)]  # fmt: skip
     scans = {}
     for (data,) in base.execute("SELECT data FROM thing WHERE kind = 'scan' ORDER BY id"):
         record = _read(data) or {}

@@ -91,7 +91,7 @@ def folder_of(store: Store, job: str) -> Folder:
     store.get("job", job)
     with store.session(reads=True) as session:
         own = list(session.scalars(sa.select(Thing).where(sa.or_(Thing.id == job, Thing.job == job))))
-        named = _named([_record(session, one) for one in own])
+        named = named_of([_record(session, one) for one in own])
         shared = session.scalars(sa.select(Thing).where(Thing.kind.in_(SHARED)))
         own += [one for one in shared if _names(one) & named]
         things = [_record(session, one) for one in sorted(own, key=lambda one: (one.made, one.id))]
@@ -174,7 +174,7 @@ def _stays(session: Session, one: Record) -> str:
     known = session.get(Thing, one["id"])
     if known is not None:
         return f"{words}." if known.version == one["version"] else f"{words}; the folder has another version of it."
-    names = _names_of(one["id"], one["kind"], one["data"])
+    names = names_of(one["id"], one["kind"], one["data"])
     others = session.scalars(sa.select(Thing).where(Thing.kind == one["kind"]))
     if one["kind"] == LASER and any(_names(other) & names for other in others):
         return f"{words}; the folder's own laser of that name was left out."
@@ -243,7 +243,7 @@ def _record(session: Session, thing: Thing) -> Record:
     }  # fmt: skip
 
 
-def _named(things: Iterable[Record]) -> set[tuple[str, str]]:
+def named_of(things: Iterable[Mapping[str, Any]]) -> set[tuple[str, str]]:
     """(kind, name) of what a job's records name of the shop, now or ever."""
     found = set()
     for one in things:
@@ -257,10 +257,11 @@ def _named(things: Iterable[Record]) -> set[tuple[str, str]]:
 
 
 def _names(thing: Thing) -> set[tuple[str, str]]:
-    return _names_of(thing.id, thing.kind, thing.data)
+    return names_of(thing.id, thing.kind, thing.data)
 
 
-def _names_of(id: str, kind: str, data: Mapping[str, Any]) -> set[tuple[str, str]]:
+def names_of(id: str, kind: str, data: Mapping[str, Any]) -> set[tuple[str, str]]:
+    """The (kind, name) pairs by which jobs know a customer or a laser."""
     table = data.get("laser")
     names = table if kind == LASER and isinstance(table, Mapping) else (id,)
     return {(kind, str(name)) for name in names}

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from typing import Any
 
 from proofpatch.errors import InputError
 from proofpatch.offer.quote import quote_from
+from proofpatch.shop.check import Known, references
 from proofpatch.shop.completions import fingerprint
-from proofpatch.shop.folder import DIGEST, SHARED
+from proofpatch.shop.folder import DIGEST, SHARED, named_of, names_of
+from proofpatch.shop.folder_shapes import built
 from proofpatch.shop.log import graded_from, setting_from
 from proofpatch.shop.papers import signed_from
 from proofpatch.shop.run import MOST_PIECES, checked_entry
@@ -24,6 +26,8 @@ STEPS = ("changed", "deleted", "restored")
 ASIDE = "aside"
 MOST_VERSIONS = 10**9
 MOST_COATS = 20
+OF_THE_SHOP = ("shop", "prices")  # what it says of itself and what it asks: no folder of a job has it
+YEARS = range(1970, 2200)  # of its times; what is further off breaks reckoning with days
 
 
 def _run(data: Any) -> None:
@@ -84,11 +88,11 @@ READERS: Mapping[str, Callable[[Any], Any]] = {
 }  # fmt: skip
 
 
-def check_things(job: str, things: Sequence[Mapping[str, Any]]) -> None:
-    """Refuses records that contradict themselves or belong to no such job.
+def check_things(job: str, things: Sequence[Mapping[str, Any]], pictures: Container[str] = ()) -> None:
+    """Refuses records that contradict themselves or each other, or belong to no such job.
 
     Args:
-        job: id of the job they are of. things: as `folder.Folder` has them.
+        job: id of the job they are of. things: as `folder.Folder` has them. pictures: digests of its photos.
 
     Raises:
         InputError: one of them, named by its kind.
@@ -103,11 +107,20 @@ def check_things(job: str, things: Sequence[Mapping[str, Any]]) -> None:
     if [one["id"] for one in things if one["kind"] == "job"] != [job]:
         raise _refused("job", "a folder is of one job")
     for one in things:
-        if one["kind"] in READERS:
-            try:
-                READERS[one["kind"]](one["data"])
-            except (InputError, KeyError, TypeError, ValueError, AttributeError):
-                raise _refused(one["kind"], "it cannot be read as one") from None
+        try:
+            READERS.get(one["kind"], len)(one["data"])
+            read = built(one["kind"], one["title"], one["data"])
+        except (InputError, KeyError, TypeError, ValueError, AttributeError, ArithmeticError):
+            read = False
+        if not read or not all(built(one["kind"], one["title"], past["data"]) for past in one["history"]):
+            raise _refused(one["kind"], "it cannot be read as one")
+    named = named_of(things)
+    for one in things:
+        if one["kind"] in SHARED and not names_of(one["id"], one["kind"], one["data"]) & named:
+            raise _refused(one["kind"], "the job does not name it")
+    known = {one["id"]: Known(one["kind"], one["job"], one["title"], one["deleted"] is not None) for one in things}
+    for trouble in references([(one["id"], one["data"]) for one in things], known, pictures):
+        raise InputError("file", trouble.said, "Take the folder from a copy.")
 
 
 def _refused(kind: str, why: str) -> InputError:
@@ -117,7 +130,7 @@ def _refused(kind: str, why: str) -> InputError:
 def _wrong(job: str, one: Mapping[str, Any]) -> str:
     """What is wrong with a record, in words; empty where nothing is."""
     kind, history = one.get("kind"), one.get("history")
-    if set(one) != KEYS or kind not in KINDS:
+    if set(one) != KEYS or kind not in KINDS or kind in OF_THE_SHOP:
         return "its parts are not those of a record"
     if not isinstance(one["id"], str) or not ID.fullmatch(one["id"]):
         return "its id is none"
@@ -169,6 +182,7 @@ def _line(value: Any, most: int) -> bool:
 
 def _time(value: Any) -> bool:
     try:
-        return isinstance(value, str) and datetime.datetime.fromisoformat(value).tzinfo is not None
+        at = datetime.datetime.fromisoformat(value) if isinstance(value, str) else None
+        return at is not None and at.tzinfo is not None and at.year in YEARS
     except ValueError:
         return False

@@ -47,6 +47,8 @@ PAPER = re.compile(r"papers/[a-z0-9-]{1,120}\.pdf")
 MOST_FILES = 5000
 MOST_BYTES = 2_000_000_000  # of all files, unpacked
 MOST_TEXT = 200_000_000  # of all that is read as text, unpacked
+MOST_RECORDS = 64_000_000  # of all records, unpacked
+MOST_PARTS = 2_000_000  # lists and tables in a file of records: an empty one takes twenty times its bytes in memory
 MOST_ONE = 64_000_000  # of one photo, scan or paper
 WAYS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 AGAIN = "Take the folder from a copy, or have it sent again."
@@ -84,7 +86,7 @@ def read_folder(store: Store, file: IO[bytes]) -> TakenIn:
     """
     with _opened(file) as packed:
         folder, names = _folder(packed)
-        check_things(folder.job, folder.things)
+        check_things(folder.job, folder.things, {one.digest for one in folder.photos} | set(folder.missing))
         return take_in(store, folder, lambda digest: _read(packed, names[digest]))
 
 
@@ -203,7 +205,8 @@ def _check_names(packed: zipfile.ZipFile) -> None:
     if any(one.compress_type not in WAYS for one in infos):
         raise InputError("file", "The zip is packed in a way that cannot be read.", "Pack it plainly.")
     text = sum(one.file_size for one in infos if one.filename.endswith((".json", ".csv", ".txt")))
-    if text > MOST_TEXT or sum(one.file_size for one in infos) > MOST_BYTES or any(
+    records = sum(one.file_size for one in infos if one.filename.endswith(".json"))
+    if text > MOST_TEXT or records > MOST_RECORDS or sum(one.file_size for one in infos) > MOST_BYTES or any(
         one.file_size > MOST_ONE for one in infos if one.filename.startswith(("photos/", "scans/", "papers/"))
     ):  # fmt: skip
         raise InputError("file", "Unpacked, the zip is larger than any job.", "Check where it comes from.")
@@ -241,8 +244,11 @@ def _records(packed: zipfile.ZipFile, name: str) -> list[Record]:
 
 
 def _loaded(packed: zipfile.ZipFile, name: str) -> Any:
+    raw = _read(packed, name)
+    if raw.count(b"[") + raw.count(b"{") > MOST_PARTS:
+        raise InputError("file", "Unpacked, the zip is larger than any job.", "Check where it comes from.")
     try:
-        return json.loads(_read(packed, name))
+        return json.loads(raw)
     except (ValueError, RecursionError):
         raise InputError("file", f"The file {name} in it cannot be read.", AGAIN) from None
 

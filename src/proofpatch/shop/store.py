@@ -30,6 +30,7 @@ FILE = "shop.sqlite3"
 PHOTOS = "photos"
 LARGEST = 2_000_000  # bytes of one thing's data
 LONGEST_TITLE, LONGEST_BY = 300, 80
+OURS = 0o700  # of a new folder: no other user of the machine looks into it
 WAIT = 10.0  # s for another writer
 
 
@@ -107,7 +108,9 @@ class Store:
         """
         place = Path(folder)
         try:
-            (place / PHOTOS).mkdir(parents=True, exist_ok=True)
+            place.parent.mkdir(parents=True, exist_ok=True)
+            place.mkdir(mode=OURS, exist_ok=True)
+            (place / PHOTOS).mkdir(exist_ok=True)
             # SQLite would only say that it cannot open its file.
             if not os.access(place, os.W_OK):
                 raise OSError(errno.EROFS, os.strerror(errno.EROFS))

@@ -50,7 +50,7 @@ from proofpatch.web.appearance import wear
 from proofpatch.web.chosen import language_here, mark_here, units_here
 from proofpatch.web.desk import PATIENCE, Desk, Working
 from proofpatch.web.door import Door
-from proofpatch.web.guard import API, Next, guard
+from proofpatch.web.guard import API, HEADERS, Next, guard
 from proofpatch.web.marks import marked
 from proofpatch.web.once import once
 from proofpatch.web.sent import Files, smaller
@@ -111,6 +111,15 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         key = request.path_params.get("key", "") if request.url.path.startswith("/jobs/") else ""
         back = f"/jobs/{key}/piece" if key and trouble.field != "job" else "/"
         return page("trouble.html", 404, title="Not done", problem=str(trouble), back=back)
+
+    @app.exception_handler(Exception)
+    async def broken(request: Request, trouble: Exception) -> HTMLResponse:
+        # Outside of everything else, so its head is put on here; the server's output says more.
+        with spoken(language_here(request)):
+            said = "This is a fault of proofpatch, not of what was sent. What was answered before is kept."
+            answer = page("trouble.html", 500, title="Not done", problem=said, back="/")
+        answer.headers.update(HEADERS | {"Cache-Control": "no-store"})
+        return answer
 
     @app.exception_handler(Overtaken)
     async def overtaken(request: Request, trouble: Overtaken) -> HTMLResponse:
