@@ -10,6 +10,7 @@ from proofpatch.survey.clear import hazards
 from proofpatch.survey.evidence import HISTORY, TESTS
 
 ROOT = Path(__file__).resolve().parent.parent
+DOCS = ROOT / "docs"
 PUBLISHED = (ROOT / "tests" / "survey" / "published.csv").read_text("utf-8").splitlines()[1:]
 
 
@@ -20,14 +21,29 @@ def test_the_python_of_the_readme_runs():
     assert isinstance(names["recipe"], pp.Recipe)
 
 
-@pytest.mark.parametrize("document", sorted([ROOT / "README.md", *(ROOT / "docs").glob("*.md")]), ids=lambda p: p.name)
+@pytest.mark.parametrize(
+    "document", sorted([ROOT / "README.md", *DOCS.rglob("*.md")]), ids=lambda p: str(p.relative_to(ROOT))
+)
 def test_every_link_leads_somewhere(document):
     for target in re.findall(r"\]\(([^)#]+)\)", document.read_text("utf-8")):
         assert (document.parent / target).exists(), target
 
 
+def test_every_document_is_in_the_index():
+    named = {(DOCS / one).resolve() for one in re.findall(r"\]\(([^)#]+)\)", (DOCS / "README.md").read_text("utf-8"))}
+    assert {path for path in DOCS.rglob("*.md") if path != DOCS / "README.md"} <= named
+
+
+def test_the_reference_says_what_the_code_says(monkeypatch):
+    monkeypatch.syspath_prepend(str(DOCS))
+    import reference_pages
+
+    for name, page in reference_pages.PAGES.items():
+        assert page() == (DOCS / "reference" / name).read_text("utf-8"), "stale: make reference"
+
+
 def test_the_survey_page_names_every_finding_and_hazard():
-    text = (ROOT / "docs" / "survey.md").read_text("utf-8")
+    text = (DOCS / "survey.md").read_text("utf-8")
     for name in (*TESTS, *HISTORY, *hazards()):
         assert f"| `{name}`" in text, name
     for test in TESTS.values():

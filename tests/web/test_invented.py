@@ -22,7 +22,7 @@ from proofpatch.web.app import create
 
 TITLES = [one["job"]["title"] for one in pieces()]
 QUICK = [one for one in pieces() if one["job"]["title"].startswith(("Rainwater", "Garden", "Side"))]
-MARK = "belongs to a workshop that does not exist"
+MARK = "Neither piece nor workshop exists"
 
 
 @pytest.fixture

@@ -25,7 +25,7 @@ _shown: ContextVar[bool] = ContextVar("invented", default=False)
 
 def marks(app: FastAPI, page: Pages, store: Store) -> None:
     """Has every page of an invented piece say so."""
-    page.templates.globals |= {"invented": _shown.get}
+    page.templates.globals |= {"is_invented": _shown.get}
 
     @app.middleware("http")
     async def as_it_is(request: Request, answer: Next) -> Response:
