@@ -11,6 +11,7 @@ import click
 from proofpatch.cli_answer import as_json, say
 from proofpatch.cli_read import argument
 from proofpatch.errors import InputError
+from proofpatch.learn.memory.population import counted
 from proofpatch.shop.store import FILE, Entry, Store
 
 SHOP = click.option("--folder", default="shop", help="where the shop is kept")
@@ -39,8 +40,9 @@ def pack(job: str, file: str, folder: str, json_: bool) -> None:
         "job": entry.id, "title": entry.title, "file": file, "bytes": len(out.getvalue()),
         "records": len(found.things), "photos": len(found.photos), "missing_photos": list(found.missing),
     }  # fmt: skip
-    lost = f" {len(found.missing)} photos are gone from the shop and not in it." if found.missing else ""
-    line = f"{entry.title}: {len(found.things)} records and {len(found.photos)} photos are in {file}.{lost}"
+    lost = f" Gone from the shop, so not in it: {counted(len(found.missing), 'photo')}." if found.missing else ""
+    kept = f"{counted(len(found.things), 'record')} and {counted(len(found.photos), 'photo')}"
+    line = f"{entry.title}: {kept} are in {file}.{lost}"
     say(record, json_, lambda: [line])
 
 
@@ -90,5 +92,5 @@ def _job(store: Store, said: str) -> Entry:
     if len(found) != 1:
         few = ", ".join(f"{one.title} ({one.id})" for one in found[:4])
         remedy = f"Name one of: {few}." if found else "Name it by words of its title, or by its id."
-        raise InputError("JOB", f"{len(found) or 'No'} jobs of the shop say {said[:60]!r}.", remedy)
+        raise InputError("JOB", f"{len(found) or 'No'} jobs of the shop have {said[:60]!r} in their title.", remedy)
     return found[0]

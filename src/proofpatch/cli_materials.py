@@ -73,7 +73,7 @@ def _found(name: str) -> Coating | Substrate:
         known = [word for entry in entries for word in (entry.id, entry.title.lower(), *entry.names)]
         near = difflib.get_close_matches(name.lower()[:100], list(dict.fromkeys(known)), n=3, cutoff=0.5)
         remedy = f"The nearest known: {', '.join(near)}." if near else "See proofpatch materials for all of them."
-        raise InputError("NAME", f"The NAME {quoted(name)} is of no coating and no substrate.", remedy) from None
+        raise InputError("NAME", f"NAME: no coating and no substrate is called {quoted(name)}.", remedy) from None
 
 
 def _values(entry: Coating | Substrate) -> Iterable[tuple[str, list[str], Datum]]:

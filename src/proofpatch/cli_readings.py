@@ -73,7 +73,7 @@ def _parts(flag: str, text: str, count: tuple[int, ...], form: str) -> list[str]
     """The parts of an option."""
     parts = apart(text)
     if len(parts) not in count or not all(parts):
-        raise InputError(flag, f"{flag} {quoted(text)} cannot be taken apart.", f"Write it like '{form}'.")
+        raise InputError(flag, f"{flag} {quoted(text)} cannot be read.", f"Write it like '{form}'.")
     return parts
 
 

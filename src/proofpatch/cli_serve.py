@@ -122,7 +122,9 @@ def keep_passphrase(folder: str) -> None:
         InputError: it is too short, there is no terminal to type at, or the folder cannot be used.
     """
     if not sys.stdin.isatty():
-        raise InputError("passphrase", "The passphrase is typed at a terminal.", "Or set it in the shop: Devices.")
+        raise InputError(
+            "passphrase", "There is no terminal here to type a passphrase at.", "Set it in the open shop: Devices."
+        )
     with at_options({"folder": "--folder"}):
         store = Store.open(folder)
     with contextlib.closing(store):

@@ -300,12 +300,12 @@ def record(change):
 @pytest.mark.parametrize(
     ("name", "change", "said"),
     [
-        ("records/job.json", lambda one: one.update(id="../../x"), "its id is none"),
+        ("records/job.json", lambda one: one.update(id="../../x"), "its id is not one of a shop"),
         ("records/job.json", lambda one: one["data"].update(offer={}), "not what its history says"),
         ("records/job.json", lambda one: one.update(version=9), "versions do not follow"),
         ("records/job.json", lambda one: one["history"].pop(0), "versions do not follow"),
         ("records/note.json", lambda one: one.update(job="0" * 32), "belongs to another job"),
-        ("records/note.json", lambda one: one.update(created="yesterday"), "its times are none"),
+        ("records/note.json", lambda one: one.update(created="yesterday"), "its times cannot be read"),
         ("records/note.json", lambda one: one.update(deleted=one["created"]), "not what its history says"),
         ("records/note.json", lambda one: one.update(title="a\nb"), "no line of text"),
         ("records/note.json", lambda one: one.update(more=1), "not those of a record"),
@@ -389,7 +389,7 @@ def told(change):
 )
 def test_what_a_page_would_stumble_over_stays_out(packed_run, other, kind, change):
     name = f"records/{kind}.json"
-    assert f"A {kind} in the folder is none: it cannot be read" in refused(other, told(change)(packed_run, name))
+    assert f"A {kind} in the folder cannot be used: it cannot be read" in refused(other, told(change)(packed_run, name))
 
 
 @pytest.fixture(scope="module")

@@ -79,7 +79,7 @@ class Room:
 
     def _inside(self, field: str, words: str, point: Point, outside_too: bool = False) -> None:
         if not all(math.isfinite(part) and abs(part) <= 1e4 for part in point):
-            raise InputError(field, f"{words} is nowhere.", "Give two distances in metres.")
+            raise InputError(field, f"{words} has no place in the room.", "Give two distances in metres.")
         if not outside_too and not (0.0 <= point[0] <= self.length and 0.0 <= point[1] <= self.width):
             raise InputError(field, f"{words} lies outside the room.", "Measure from its south-west corner.")
 

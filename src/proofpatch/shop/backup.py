@@ -308,7 +308,7 @@ def _refuse(field: str, place: Path, so: str, full: bool, closed: bool, said: st
     if full:
         problem, remedy = f"The drive of {where} is full.", "Free some space, or name a folder on another drive."
     elif closed:
-        problem, remedy = f"The folder {where} cannot be written.", "Give it back to yourself, or name another."
+        problem, remedy = f"The folder {where} cannot be written.", "Make yourself its owner again, or name another."
     else:
         problem, remedy = f"The folder {where} cannot be used: {said.rstrip('.')}.", "Is its drive plugged in?"
     raise InputError(field, f"{problem} {so}", remedy) from None

@@ -134,7 +134,7 @@ def certificate_of(
             server = _serve(folder, signer, covered, now)
     except OSError as trouble:
         said = f"The folder {str(folder)[-60:]!r} cannot be used: {trouble.strerror}."
-        raise InputError("tls", said, "Give it back to yourself, or name another --folder.") from None
+        raise InputError("tls", said, "Make yourself its owner again, or name another --folder.") from None
     except ValueError as trouble:
         if isinstance(trouble, InputError):
             raise

@@ -154,7 +154,9 @@ def opened(place: Path) -> sqlite3.Connection:
     try:
         there = (place / FILE).is_file()
     except OSError as trouble:
-        raise InputError("folder", f"The folder {str(place)[-60:]!r} cannot be read: {trouble.strerror}.") from None
+        raise InputError(
+            "folder", f"The folder {str(place)[-60:]!r} cannot be read: {trouble.strerror}.", "Check who owns it."
+        ) from None
     if not there:
         raise InputError("folder", f"There is no shop in the folder {str(place)[-60:]!r}.", "Name another.")
     path = (place / FILE).resolve()
@@ -174,7 +176,7 @@ def opened(place: Path) -> sqlite3.Connection:
         else:
             return base
     raise InputError(
-        "folder", f"The database in {str(place)[-60:]!r} cannot be opened: {said}.", "Give it back to you."
+        "folder", f"The database in {str(place)[-60:]!r} cannot be opened: {said}.", "Make yourself its owner again."
     )
 
 

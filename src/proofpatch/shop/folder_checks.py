@@ -124,7 +124,7 @@ def check_things(job: str, things: Sequence[Mapping[str, Any]], pictures: Contai
 
 
 def _refused(kind: str, why: str) -> InputError:
-    return InputError("file", f"A {kind} in the folder is none: {why}.", "Take the folder from a copy.")
+    return InputError("file", f"A {kind} in the folder cannot be used: {why}.", "Take the folder from a copy.")
 
 
 def _wrong(job: str, one: Mapping[str, Any]) -> str:
@@ -133,13 +133,13 @@ def _wrong(job: str, one: Mapping[str, Any]) -> str:
     if set(one) != KEYS or kind not in KINDS or kind in OF_THE_SHOP:
         return "its parts are not those of a record"
     if not isinstance(one["id"], str) or not ID.fullmatch(one["id"]):
-        return "its id is none"
+        return "its id is not one of a shop"
     if one["job"] != (None if kind in ("job", *SHARED) else job):
         return "it belongs to another job"
     if not _line(one["title"], LONGEST_TITLE) or not _line(one["by"], LONGEST_BY):
         return "its title is no line of text"
     if not (_time(one["created"]) and _time(one["changed"]) and (one["deleted"] is None or _time(one["deleted"]))):
-        return "its times are none"
+        return "its times cannot be read"
     if not isinstance(history, list) or not history or not _data(one["data"]):
         return "its data are no record"
     return _wrong_history(one, history)
@@ -151,9 +151,9 @@ def _wrong_history(one: Mapping[str, Any], history: Sequence[Any]) -> str:
     last: Any = None
     for past in history:
         if not isinstance(past, dict) or set(past) != PAST_KEYS or not _time(past["at"]) or not _data(past["data"]):
-            return "its history is none"
+            return "its history cannot be read"
         if not _line(past["by"], LONGEST_BY) or not isinstance(past["what"], str):
-            return "its history is none"
+            return "its history cannot be read"
         if past["what"] == ASIDE:
             if past["version"] != version:
                 return "its versions do not follow each other"

@@ -23,6 +23,7 @@ from proofpatch.learn.evidence import Graded
 from proofpatch.learn.memory import Part, Population, Site, population, site
 from proofpatch.learn.memory.population import named
 from proofpatch.learn.surface import Layer, Surface
+from proofpatch.shop.invented import teaching
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day
@@ -84,7 +85,7 @@ def sites_of(store: Store, but: str | None = None) -> list[tuple[Entry, Site]]:
     """
     kept = {one.job: one for one in store.all(KIND)}
     found = []
-    for entry in store.in_order("job"):
+    for entry in teaching(store):
         if entry.id == but:
             continue
         work = work_of(store, entry)
@@ -124,7 +125,7 @@ def learned(store: Store) -> list[Pair]:
     surfaces = {named(one.surface): one.surface for _, one in sites}
     waiting: dict[str, int] = {}
     done = {entry.id for entry, _ in sites}
-    for entry in store.in_order("job"):
+    for entry in teaching(store):
         work = None if entry.id in done else work_of(store, entry)
         if work is not None:
             name = named(work.surface)

@@ -127,7 +127,7 @@ def _time(value: Any) -> str:
     except ValueError:
         at = None
     if at is None or at.tzinfo is None or not YEARS[0] <= at.year <= YEARS[1]:
-        raise InputError("at", f"The time {quoted(value)} is none.", "Write it like 2026-03-02T09:15:00+01:00.")
+        raise InputError("at", f"{quoted(value)} is no time.", "Write it like 2026-03-02T09:15:00+01:00.")
     return at.isoformat()
 
 

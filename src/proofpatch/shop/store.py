@@ -264,6 +264,15 @@ class Store:
         with self.session(reads=True) as session:
             return [tuple(row) for row in session.execute(sa.select(Thing.job, *columns).where(*_asked(kind)))]
 
+    def made_by(self, kind: str, by: str, keys: Sequence[str] | None = None) -> set[str]:
+        """Ids of the things of a kind that were first made by somebody, deleted or not. keys: only of these."""
+        query = sa.select(Change.thing).join(Thing, Thing.id == Change.thing)
+        query = query.where(Thing.kind == kind, Change.version == 1, Change.what == "made", Change.by == by)
+        if keys is not None:
+            query = query.where(Change.thing.in_(keys))
+        with self.session(reads=True) as session:
+            return set(session.scalars(query))
+
     def change(
         self, kind: str, key: str, version: int, data: Mapping[str, Any], title: str | None = None, by: str = ""
     ) -> Entry:

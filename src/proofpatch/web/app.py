@@ -25,6 +25,7 @@ from proofpatch.web import (
     day,
     devices,
     folder,
+    invented,
     jobs,
     lasers,
     materials,
@@ -51,6 +52,7 @@ from proofpatch.web.chosen import language_here, mark_here, units_here
 from proofpatch.web.desk import PATIENCE, Desk, Working
 from proofpatch.web.door import Door
 from proofpatch.web.guard import API, HEADERS, Next, guard
+from proofpatch.web.filling import Filling
 from proofpatch.web.marks import marked
 from proofpatch.web.once import once
 from proofpatch.web.sent import Files, smaller
@@ -67,18 +69,22 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         patience: s a page waits before it says it is at work, None as long as it takes.
         door: to the shop's network; None: this machine only.
     """
-    app = FastAPI(title="proofpatch", docs_url=None, redoc_url=None, openapi_url=None)
+    page, desk = Pages(), Desk(store, patience)
+    filling = Filling(store, desk)
+    app = FastAPI(
+        title="proofpatch", docs_url=None, redoc_url=None, openapi_url=None, lifespan=lambda _: invented.ending(filling)
+    )
     app.mount("/static", Files(directory=HERE / "static"), name="static")
     once(app, store)
     offline.keeps(app)
     guard(app, door)
     smaller(app)
-    page, desk = Pages(), Desk(store, patience)
     wear(app, page)
+    invented.marks(app, page, store)
     # An application of its own: what goes wrong there is said as JSON.
     app.mount("/api", Interface(store, desk))
 
-    app.state.asked, app.state.desk = time.monotonic(), desk
+    app.state.asked, app.state.desk, app.state.filling = time.monotonic(), desk, filling
     app.state.daily = None  # whoever makes daily backups names them
     app.state.certificate, app.state.port = None, 0  # plain http; whoever serves TLS names its own
 
@@ -136,7 +142,8 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
 
     for router in (
         folder.routes(page, store),
-        jobs.routes(page, store, desk),
+        jobs.routes(page, store, desk, filling),
+        invented.routes(store, filling),
         survey_pages.routes(page, store, desk),
         steps.routes(page, desk),
         scan.routes(page, store, desk),

@@ -79,6 +79,10 @@ class Desk:
         """Something else that calls the kernels, in its turn."""
         return self._worker.submit(contextvars.copy_context().run, work).result()
 
+    def later(self, work: Callable[[], object]) -> None:
+        """The same without waiting for it, in nobody's units and language."""
+        self._worker.submit(work)
+
     def _answer(self, entry: Entry, part: str, patience: float | None) -> Road:
         future = self._ask(entry, part)
         try:

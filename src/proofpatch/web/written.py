@@ -51,7 +51,9 @@ def read(kind: str, field: str, said: Any) -> Any:
         low, high = WHOLES[kind]
         plain = GROUPS.sub("", said)
         if not re.fullmatch(r"[0-9]{1,9}", plain) or not low <= int(plain) <= high:
-            raise InputError(field, f"{words} {said[:20]!r} is no whole number from {low} to {high}.", "Write like 2.")
+            raise InputError(
+                field, f"{words} {said[:20]!r} is no whole number from {low} to {high}.", "Write it like 2."
+            )
         return int(plain)
     if kind == "money":
         return money(field, said)

@@ -145,7 +145,7 @@ def not_yet(said: str | None, now: datetime.datetime) -> None:
     except ValueError:
         return  # said where it is read
     if when.tzinfo is not None and when > now + EARLY:
-        raise InputError("at", "That time is not yet.", "Check the clock, or leave the time out.")
+        raise InputError("at", "That time lies ahead.", "Check the clock, or leave the time out.")
 
 
 def _entry(entry: Entry) -> m.RunEntry:
