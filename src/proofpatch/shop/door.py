@@ -17,6 +17,7 @@ import argon2
 import sqlalchemy as sa
 
 from proofpatch.errors import InputError
+from proofpatch.shop.roles import BY_PASSPHRASE, ROLES, read_role
 from proofpatch.shop.store import Store, _aware, _short
 from proofpatch.shop.tables import Device, Secret
 
@@ -42,6 +43,7 @@ class Known:
     seen: datetime.datetime
     ended: datetime.datetime | None
     why: str
+    role: str
 
 
 def set_passphrase(store: Store, said: str) -> None:
@@ -87,12 +89,13 @@ def passphrase_fits(store: Store, said: str) -> bool:
         return False
 
 
-def sign_in(store: Store, name: str, address: str) -> str:
-    """A new device's token, which is kept nowhere else.
+def sign_in(store: Store, name: str, address: str, role: str = BY_PASSPHRASE) -> str:
+    """A new device's token, which is kept nowhere else. role: what it may do.
 
     Raises:
-        InputError: too many devices are signed in.
+        InputError: too many devices are signed in, or the role is none.
     """
+    _check_role(role)
     token, now = secrets.token_urlsafe(TOKEN_BYTES), store.clock()
     with store.session() as session:
         signed_in = session.scalar(sa.select(sa.func.count()).select_from(Device).where(*_open(now)))
@@ -102,6 +105,7 @@ def sign_in(store: Store, name: str, address: str) -> str:
             Device(
                 id=uuid.uuid4().hex, digest=_digest(token), name=_short(name, LONGEST_NAME) or NAMELESS,
                 address=address[:64], created=now, seen=now, ended=None, why="",
+                role=role,
             )
         )  # fmt: skip
     return token
@@ -127,6 +131,25 @@ def device_of(store: Store, token: str, address: str | None = None) -> Known | N
         with store.session() as session:
             session.execute(sa.update(Device).where(Device.id == known.id).values(seen=now))
     return known
+
+
+def give_role(store: Store, key: str, role: str) -> None:
+    """What a device may do from now on.
+
+    Raises:
+        InputError: the role is none, or the device is not signed in.
+    """
+    _check_role(role)
+    with store.session() as session:
+        found = session.scalar(sa.select(Device).where(Device.id == key, *_open(_now())))
+        if found is None:
+            raise InputError("device", "This device is not signed in.", "Look at the list again.")
+        found.role = role
+
+
+def _check_role(role: str) -> None:
+    if role not in ROLES:
+        raise InputError("role", f"The role {role[:20]!r} is not known.", f"Choose one of: {', '.join(ROLES)}.")
 
 
 def sign_out(store: Store, key: str | None = None, why: str = "") -> None:
@@ -183,4 +206,6 @@ def _digest(token: str) -> str:
 
 def _known(one: Device) -> Known:
     ended = None if one.ended is None else _aware(one.ended)
-    return Known(one.id, one.name, one.address, _aware(one.created), _aware(one.seen), ended, one.why)
+    return Known(
+        one.id, one.name, one.address, _aware(one.created), _aware(one.seen), ended, one.why, read_role(one.role)
+    )

@@ -97,6 +97,7 @@ class Device(Base):
     seen: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
     ended: Mapped[datetime.datetime | None] = mapped_column(DateTime(timezone=True))
     why: Mapped[str] = mapped_column(String(80), default="")  # it ended
+    role: Mapped[str] = mapped_column(String(16))  # one of shop/roles.py
 
 
 class Secret(Base):

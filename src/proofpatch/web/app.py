@@ -45,6 +45,7 @@ from proofpatch.web import (
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import seen as seen_pages
 from proofpatch.web import survey as survey_pages
+from proofpatch.web.apart import kept_apart
 from proofpatch.web.api import Interface
 from proofpatch.web.api.trouble import of_http
 from proofpatch.web.appearance import wear
@@ -77,6 +78,8 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
     app.mount("/static", Files(directory=HERE / "static"), name="static")
     once(app, store)
     offline.keeps(app)
+    page, desk = Pages(), Desk(store, patience)
+    kept_apart(app, page)
     guard(app, door)
     smaller(app)
     wear(app, page)

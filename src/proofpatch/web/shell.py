@@ -19,9 +19,11 @@ from proofpatch.shop.changes import shortened
 from proofpatch.shop.photos import THUMBNAIL
 from proofpatch.survey.identify import chance_words, in_100
 from proofpatch.units import show
+from proofpatch.web.barred import barred
 from proofpatch.web.marks import mark, with_mark
 from proofpatch.web.road import ANSWERS
-from proofpatch.web.words import OWN, language, of_scripts, one_page
+from proofpatch.web.roles import SAID, acting
+from proofpatch.web.words import OWN, language, of_scripts, one_page, say
 from proofpatch.web.words.runs import Translated
 
 Form = Mapping[str, Any]
@@ -151,4 +153,5 @@ class Pages:
         templates = self.templates if language() == OWN else self.other
         with one_page(_typed_in(values)):
             made = templates.get_template(name).render(values)
+        made = barred(made, acting(), say(SAID[acting()])) if acting() in SAID else made
         return HTMLResponse(with_mark(unbroken(made)), status)

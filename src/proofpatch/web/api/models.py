@@ -281,7 +281,7 @@ ANY: Answers = {
     503: {"model": Trouble, "description": "The shop's database cannot be used"},
 }
 CHANGE: Answers = {
-    403: {"model": Trouble, "description": "Asked for by another site"},
+    403: {"model": Trouble, "description": "Asked for by another site, or by a device whose role may not"},
     413: {"model": Trouble, "description": "Too large, or of no stated length"},
 }
 GONE: Answers = {404: {"model": Trouble, "description": "There is no such thing"}}
