@@ -12,6 +12,7 @@ import click
 from proofpatch.cli_answer import BAD, DONE, Answer, note
 from proofpatch.cli_folder import pack, unpack
 from proofpatch.cli_job import forecast, grade, hazards, offer, patch, recipe, record, survey
+from proofpatch.cli_lots import borrow_command, lend_command, lots_command
 from proofpatch.cli_measure import measure
 from proofpatch.cli_memory import alike_command, memory_command
 from proofpatch.cli_read import OPTIONS, REPEATED
@@ -36,7 +37,7 @@ def cli(context: click.Context) -> None:
 for command in (
     bench, survey, forecast, patch, grade, recipe, measure, offer, hazards, record, materials, lasers, measure_laser,
     pack, unpack, demo, serve, passphrase, check_command, backup_command, restore_command,
-    memory_command, alike_command,
+    memory_command, alike_command, lend_command, borrow_command, lots_command,
 ):  # fmt: skip
     cli.add_command(command)
 

@@ -16,7 +16,7 @@ from proofpatch.learn.memory.population import counted, named
 from proofpatch.learn.surface import Surface
 from proofpatch.shop.lots import lent_sites
 from proofpatch.shop.memory import fitted
-from proofpatch.shop.property_words import property_words, shift_words
+from proofpatch.shop.property_words import kind_of, property_words, shift_words
 from proofpatch.shop.sites import sites_of, work_of
 from proofpatch.shop.store import Entry, Store
 
@@ -79,7 +79,7 @@ class Pair:
             return "Nothing was graded of it here: its first patches teach most."
         share = self.teaches / self.taught if self.taught > 0 else 0.0
         of = " and ".join(one.words for one in self.opens)
-        size = f"A job like those so far would teach {share:.0%} of what the first one taught"
+        size = f"A job like those so far would teach {100 * share:.0f} % of what the first one taught"
         return f"{size}, most of all {of}." if of else f"{size}."
 
 
@@ -88,13 +88,13 @@ def learned(store: Store) -> list[Pair]:
     own, lent = sites_of(store), lent_sites(store)
     found = fitted([one for _, one in own] + [one for _, one in lent])
     mine, theirs = _by_name(own), _by_name(lent)
-    surfaces = {named(one.surface): one.surface for _, one in [*own, *lent]}
+    surfaces = {kind_of(one.surface): one.surface for _, one in [*own, *lent]}
     waiting: dict[str, int] = {}
     done = {entry.id for entry, _ in own}
     for entry in store.in_order("job"):
         work = None if entry.id in done else work_of(store, entry)
         if work is not None:
-            name = named(work.surface)
+            name = kind_of(work.surface)
             surfaces.setdefault(name, work.surface)
             waiting[name] = waiting.get(name, 0) + 1
     rows = [
@@ -126,7 +126,7 @@ def headline(rows: Sequence[Pair]) -> str:
 def _by_name(rows: Iterable[tuple[Entry, Site]]) -> dict[str, list[tuple[Entry, Site]]]:
     found: dict[str, list[tuple[Entry, Site]]] = {}
     for entry, one in rows:
-        found.setdefault(named(one.surface), []).append((entry, one))
+        found.setdefault(kind_of(one.surface), []).append((entry, one))
     return found
 
 
@@ -143,12 +143,13 @@ def _pair(
         teaches, taught, settled = teaching(found, [one for _, one in mine])
         names = sorted(settled, key=lambda key: -settled[key])[:NAMED]
         opens = tuple(_property(surface, key, settled[key]) for key in names)
+    because = found.because(surface).replace(named(surface), kind_of(surface))
     return Pair(
-        named(surface), len(mine), sum(one.patches for _, one in mine), waiting,
+        kind_of(surface), len(mine), sum(one.patches for _, one in mine), waiting,
         (len(theirs), sum(one.patches for _, one in theirs)),
         sum(lot.data["origin"] == "published data" for lot, _ in theirs),
         mine[0][0].created.date().isoformat() if mine else None, nats,
-        tuple(_property(surface, key, table[key]) for key in most), teaches, taught, opens, found.because(surface),
+        tuple(_property(surface, key, table[key]) for key in most), teaches, taught, opens, because,
     )  # fmt: skip
 
 

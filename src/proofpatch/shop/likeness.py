@@ -12,18 +12,18 @@ from proofpatch.errors import InputError
 from proofpatch.learn.belief import latents
 from proofpatch.learn.memory import Part, Site
 from proofpatch.learn.memory.alike import alike
-from proofpatch.learn.memory.population import named
 from proofpatch.learn.surface import Surface
 from proofpatch.shop.completions import record_standing
 from proofpatch.shop.log import setting_to
 from proofpatch.shop.lots import lent_recipes
+from proofpatch.shop.property_words import kind_of
 from proofpatch.shop.run import CHECK
 from proofpatch.shop.sites import sites_of, work_of
 from proofpatch.shop.store import Entry, Store
 
 MOST = 6
 # Up to which distance (`learn.memory.alike`) two jobs are called so; common practice, no source.
-NEAR = ((0.6, "much the same"), (1.1, "the same kind, as far as is known"), (1.6, "akin"), (float("inf"), "far off"))
+NEAR = ((0.6, "much the same"), (1.1, "alike"), (1.6, "akin"), (float("inf"), "far off"))
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,7 @@ def alike_of(store: Store, entry: Entry) -> tuple[list[Likeness], bool]:
         else:
             lot, one, recipe = lent[near.index - len(others)]
             rows.append(Likeness(
-                None, lot.data["shop"], named(one.surface), near.distance, None, one.patches, None,
+                None, lot.data["shop"], kind_of(one.surface), near.distance, None, one.patches, None,
                 setting_to(recipe) if recipe else None,
             ))  # fmt: skip
     return rows, mine is not None
@@ -106,7 +106,7 @@ def _own(store: Store, entry: Entry, site: Site, distance: float) -> Likeness:
     patches = store.all("patch", entry.id)
     last = _last_look([one.data for one in store.in_order("run", entry.id)])
     return Likeness(
-        entry, "", named(site.surface), distance, next(iter([*of_piece, *photos]), None), site.patches,
+        entry, "", kind_of(site.surface), distance, next(iter([*of_piece, *photos]), None), site.patches,
         sum(one.data["harm"] != "none" for one in patches), decided.data["record"]["setting"] if decided else None,
         last.get("residue"), last.get("harm"), _standing(store, entry.id),
     )  # fmt: skip

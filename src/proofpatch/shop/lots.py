@@ -19,9 +19,10 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from proofpatch.errors import InputError
 from proofpatch.learn.memory import Site
 from proofpatch.learn.memory.exchange import ORIGINS, Exchanged, Parcel, fingerprint, packed, unpacked
-from proofpatch.learn.memory.population import counted, named
+from proofpatch.learn.memory.population import counted
 from proofpatch.physics.setting import Setting, finite_number
 from proofpatch.shop.log import setting_from
+from proofpatch.shop.property_words import kind_of
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.sites import graded_of, site_from, site_to, work_of
 from proofpatch.shop.store import Entry, Store, _now
@@ -152,7 +153,7 @@ def preview(store: Store, data: bytes) -> Preview:
         raise InputError("file", "No job in this file has a graded patch.", "Ask its sender for one with patches.")
     mine = _tellings(store, parcel.key)
     new = sum(not any(told <= other for other in mine) for told in map(_telling, data.split(b"\n")[1:-2]))
-    return Preview(parcel, digest, new, kinds_of((named(job.surface), len(job.graded)) for job in parcel.jobs))
+    return Preview(parcel, digest, new, kinds_of((kind_of(job.surface), len(job.graded)) for job in parcel.jobs))
 
 
 def bring_in(
@@ -186,7 +187,7 @@ def bring_in(
         for n, (line, job, one) in enumerate(zip(lines[1:-2], parcel.jobs, sites, strict=True)):
             part = {
                 "lot": lot.id, "number": n, "line": line.decode(), "said": sorted(_telling(line)),
-                "name": named(job.surface), "site": site_to(one) if one else None,
+                "name": kind_of(job.surface), "site": site_to(one) if one else None,
             }  # fmt: skip
             store.add(PART, part, title=f"{lot.id} {n:05d}", by=by)
     return lot

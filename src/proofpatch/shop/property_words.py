@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from proofpatch.learn.surface import Surface
+from proofpatch.learn.surface import Layer, Surface
 from proofpatch.materials import coating, substrate
 
 OF_FILM = {
@@ -55,15 +55,29 @@ OF_MODEL = {
 }
 
 
+MOST_NAMED = 3  # coatings of a layer that are named; of more the two likeliest are
+
+
+def kind_of(surface: Surface) -> str:
+    """A kind of work in words, short where a survey leaves many coatings open: "oil varnish on oak"."""
+    return f"{' over '.join(_coat(coat) for coat in surface.coats)} on {substrate(surface.substrate).title.lower()}"
+
+
+def _coat(coat: Layer) -> str:
+    likely = sorted(coat.shares, key=lambda key: -coat.shares[key])
+    shown = likely if len(likely) <= MOST_NAMED else likely[:2]
+    more = f" or {len(likely) - 2} others" if len(likely) > MOST_NAMED else ""
+    return " or ".join(coating(key).title.lower() for key in shown) + more
+
+
 def property_words(surface: Surface, place: str, name: str) -> str:
     """An unknown of this surface in words; place as in `learn.belief.latents`."""
     if place == "model":
         return OF_MODEL.get(name, name.replace("_", " "))
     if place == "substrate":
         return OF_GROUND.get(name, name.replace("_", " ")).format(substrate(surface.substrate).title.lower())
-    coats = surface.coats[int(place.removeprefix("layer "))]
-    title = " or ".join(coating(key).title.lower() for key in coats.shares)
-    return OF_FILM.get(name, name.replace("_", " ")).format(title)
+    coat = surface.coats[int(place.removeprefix("layer "))]
+    return OF_FILM.get(name, name.replace("_", " ")).format(_coat(coat))
 
 
 def shift_words(words: str, shift: float) -> str:

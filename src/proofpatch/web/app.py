@@ -27,6 +27,8 @@ from proofpatch.web import (
     folder,
     jobs,
     lasers,
+    learned,
+    lots,
     materials,
     measure,
     offer,
@@ -121,7 +123,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
 
     @app.exception_handler(Working)
     async def working(request: Request, at: Working) -> HTMLResponse:
-        answer = page("working.html", title=at.entry.title, again=f"{request.url.path}?{request.url.query}")
+        answer = page("working.html", at=at, again=f"{request.url.path}?{request.url.query}")
         answer.headers["Refresh"] = "1"
         return answer
 
@@ -130,6 +132,8 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         jobs.routes(page, store, desk),
         survey_pages.routes(page, store, desk),
         steps.routes(page, desk),
+        learned.routes(page, store, desk),
+        lots.routes(page, store, desk),
         scan.routes(page, store, desk),
         measure.routes(page, store, desk),
         outline.routes(page, store, desk),
