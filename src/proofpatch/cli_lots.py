@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from proofpatch.cli_answer import as_json, say
+from proofpatch.cli_answer import NO, Answer, as_json, say
 from proofpatch.cli_memory import lot_lines, shop_at
 from proofpatch.cli_read import argument
 from proofpatch.cli_show import wrapped
@@ -31,11 +31,16 @@ shop_option = click.option("--folder", help="of the shop; shop if left out")
 def lend_command(file: str, folder: str | None, jobs: tuple[str, ...], json_: bool) -> None:
     """Write graded patches and decided recipes to FILE for another shop, signed; no customer, name, note or photo.
 
-    Example: proofpatch lend patches.jsonl --folder shop
+    Example: proofpatch lend ours.jsonl --folder shop
     """
     with shop_at(folder) as store, said_of({"file": "FILE", "jobs": "--job"}):
         chosen = list(jobs) or None
-        data, found = given_file(store, chosen), given(store, chosen)
+        found = given(store, chosen)
+        if not found:
+            words = "No job has a graded patch yet, so there is nothing to give."
+            say({"file": None, "because": words}, json_, lambda: wrapped(words))
+            raise Answer(NO)
+        data = given_file(store, chosen)
         record: dict[str, Any] = {
             "file": file, "bytes": len(data), "jobs": len(found), "key": own_name(store),
             "patches": sum(len(one.graded) for _, one in found),
@@ -47,11 +52,11 @@ def lend_command(file: str, folder: str | None, jobs: tuple[str, ...], json_: bo
         except OSError as trouble:
             said = f"The file {file[-60:]!r} cannot be written: {trouble.strerror}."
             raise InputError("file", said, "Name one that is not there yet.") from None
-    words = (
+    told = (
         f"{counted(record['jobs'], 'job')} with {counted(record['patches'], 'graded patch', 'es')} and "
         f"{counted(record['recipes'], 'recipe')} are in {file}, signed with the key {record['key']}."
     )
-    say(record, json_, lambda: wrapped(words))
+    say(record, json_, lambda: wrapped(told))
 
 
 @click.command("borrow")
@@ -63,7 +68,7 @@ def lend_command(file: str, folder: str | None, jobs: tuple[str, ...], json_: bo
 def borrow_command(file: str, folder: str | None, weight: float, look: bool, json_: bool) -> None:
     """Bring in the graded patches of another shop from FILE, or only look at them.
 
-    Example: proofpatch borrow patches.jsonl --folder shop --look
+    Example: proofpatch borrow theirs.jsonl --folder shop --look
     """
     with shop_at(folder) as store, said_of({"file": "FILE", "weight": "--weight"}):
         data = _read(file)
@@ -88,7 +93,7 @@ def lots_command(
 ) -> None:
     """What was brought in of other shops, and how much each of it counts.
 
-    Example: proofpatch lots shop --lot 3fa2 --weight 0.2
+    Example: proofpatch lots shop
     """
     with shop_at(folder) as store, said_of({"lot": "--lot", "weight": "--weight"}):
         if sum((weight is not None, take_out, bring_back)) != (which is not None):

@@ -9,7 +9,8 @@ from typing import Any
 
 import click
 
-from proofpatch.cli_answer import as_json, say
+from proofpatch.cli_answer import NO, Answer, as_json, say
+from proofpatch.cli_folder import job_named
 from proofpatch.cli_read import argument
 from proofpatch.cli_show import setting_words, wrapped
 from proofpatch.cli_store import SHOP, said_of
@@ -75,13 +76,15 @@ def record_of(store: Store) -> dict[str, Any]:
 @click.option("--folder", help="of the shop; shop if left out")
 @as_json
 def alike_command(job: str, folder: str | None, json_: bool) -> None:
-    """Jobs of a shop like one of them, by what film and ground do under the beam. JOB: its id.
+    """Jobs of a shop like one of them, by what film and ground do under the beam. JOB: its id, or words of its title.
 
-    Example: proofpatch alike 0f3a... --folder shop
+    Example: proofpatch alike "chest lid" --folder shop
     """
     with shop_at(folder) as store, said_of({"job": "JOB"}):
-        record = alike_record(*alike_of(store, store.get("job", job)))
+        record = alike_record(*alike_of(store, job_named(store, job)))
     say(record, json_, lambda: alike_lines(record))
+    if not record["jobs"]:
+        raise Answer(NO)
 
 
 def alike_lines(record: Mapping[str, Any]) -> list[str]:

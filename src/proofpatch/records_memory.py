@@ -102,10 +102,10 @@ def start_record(start: Start) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def alike_record(rows: Sequence[Likeness], graded: bool) -> dict[str, Any]:
+def alike_record(rows: Sequence[Likeness], graded: bool | None) -> dict[str, Any]:
     """Jobs like one."""
     return {
-        "because": alike_words(rows, graded), "tested": graded,
+        "because": alike_words(rows, graded), "tested": bool(graded),
         "jobs": [
             {"id": one.entry.id if one.entry else None, "title": one.entry.title if one.entry else None,
              "from": one.origin or None, "kind": one.kind, "distance": one.distance, "near": one.near,
@@ -116,8 +116,10 @@ def alike_record(rows: Sequence[Likeness], graded: bool) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def alike_words(rows: Sequence[Likeness], graded: bool) -> str:
+def alike_words(rows: Sequence[Likeness], graded: bool | None) -> str:
     """What the likeness rests on, or what is needed for one."""
+    if graded is None:
+        return "This job is refused before any beam, so it is like no other."
     if not rows:
         return (
             "No other job with as many layers has a graded patch yet. Grade patches on another piece, then look again."

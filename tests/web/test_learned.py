@@ -112,8 +112,8 @@ def test_the_switch_says_what_it_does_and_does_it(client, api, store, take_in):
     assert "no forecast rests on other jobs any more" in seen(client.get("/learned"))
     assert "moves with what other jobs teach until then" in seen(client.get(f"/jobs/{new.id}/forecast"))
     now = api.get("learned").json()
-    assert wrong(api.put("learned", json={"used": False, "version": now["version"] + 1}), 409) == "version"
-    assert api.put("learned", json={"used": False, "version": now["version"]}).json()["used"] is False
+    assert wrong(api.put("settings/memory", json={"used": False, "version": now["version"] + 1}), 409) == "version"
+    assert api.put("settings/memory", json={"used": False, "version": now["version"]}).json()["used"] is False
 
 
 def test_a_job_is_started_anew_on_its_page_and_back(client, api, store, take_in):

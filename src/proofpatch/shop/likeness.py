@@ -72,15 +72,11 @@ def untested(surface: Surface) -> Site:
     return Site(surface, parts, 0)
 
 
-def alike_of(store: Store, entry: Entry) -> tuple[list[Likeness], bool]:
-    """(jobs like this one, the nearest first; whether a patch of this one was graded).
-
-    Raises:
-        InputError: the job is refused, so nothing is known of it.
-    """
+def alike_of(store: Store, entry: Entry) -> tuple[list[Likeness], bool | None]:
+    """(jobs like this one, the nearest first; whether a patch of this one was graded, None: it is refused)."""
     work = work_of(store, entry)
     if work is None:
-        raise InputError("job", "This job is refused before any beam, so it is like no other.", "Look at its survey.")
+        return [], None
     own = sites_of(store)
     mine = next((one for job, one in own if job.id == entry.id), None)
     others = [(job, one) for job, one in own if job.id != entry.id]

@@ -14,6 +14,7 @@ from proofpatch.pictures.drawing import WIDE
 from proofpatch.pictures.look import NARROW
 from proofpatch.pictures.skill import label, skill_svg
 from proofpatch.records_memory import alike_words, period_words
+from proofpatch.shop.elsewhere import others
 from proofpatch.shop.foretold import told_of
 from proofpatch.shop.likeness import alike_of
 from proofpatch.shop.memory import form_anew, formed, recalled_of
@@ -43,6 +44,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             told=told, periods=[(label(one), one, period_words(one)) for one in told.periods],
             wide=skill_svg(told.periods, WIDE) if told.periods else "",
             narrow=skill_svg(told.periods, NARROW) if told.periods else "", most_formed=MOST_FORMED,
+            lasers=[one for one, _ in others(store)],
         )  # fmt: skip
 
     @router.get("/learned")

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, File, Form, Query, Response, UploadFile
+from fastapi import APIRouter, File, Form, Path, Query, Response, UploadFile
 from pydantic import BaseModel, ConfigDict, Field
 
 from proofpatch.cli_memory import record_of
@@ -19,6 +19,7 @@ from proofpatch.web.api import models as m
 from proofpatch.web.api.find import open_job, thing
 from proofpatch.web.api.trouble import Declined
 from proofpatch.web.desk import Desk
+from proofpatch.web.elsewhere import carried_records, past_of
 
 FILE: dict[int | str, dict[str, Any]] = {
     200: {"content": {"application/jsonl": {"schema": {"type": "string", "format": "binary"}}},
@@ -58,6 +59,25 @@ class Start(Loose):
 class Alike(Loose):
     because: str
     tested: bool
+    jobs: list[dict[str, Any]]
+
+
+class Carried(BaseModel):
+    """A job on other lasers, the quickest first; none of it is proven. Empty while something stops the job."""
+
+    lasers: list[dict[str, Any]]
+
+
+class Would(Loose):
+    """Past jobs with another laser. seconds, cost: of all that could be compared, medians; null: none could."""
+
+    laser: str
+    asked: int
+    compared: int
+    seconds_here: float | None
+    seconds_there: float | None
+    cost_here: float | None
+    cost_there: float | None
     jobs: list[dict[str, Any]]
 
 
@@ -124,9 +144,9 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         """What was learned of each kind of work, and how the forecasts came out: `proofpatch memory`."""
         return learned_record()
 
-    @router.put("/learned", responses=m.CHANGE | {409: m.CHANGES[409]})
-    def use(sent: Use) -> Learned:
-        """Memory on or off."""
+    @router.put("/settings/{setting}", responses=m.CHANGES)
+    def use(setting: Annotated[Literal["memory"], Path()], sent: Use) -> Learned:
+        """Memory on or off: `proofpatch memory --use`."""
         switch(store, sent.used, sent.version)
         return learned_record()
 
@@ -152,6 +172,21 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         """Jobs like this one: `proofpatch alike`."""
         entry = thing(store, "job", id)
         return Alike(**desk.run(lambda: alike_record(*alike_of(store, entry))))
+
+    @router.get("/jobs/{id}/lasers", responses=m.GONE)
+    def lasers(id: m.Key) -> Carried:
+        """The job on every other laser: `proofpatch carry`."""
+        return Carried(lasers=carried_records(store, desk, thing(store, "job", id), True))
+
+    @router.get("/learned/lasers/{laser}", responses=m.GONE)
+    def would(laser: m.Named) -> Would:
+        """What past jobs would have taken with a laser: `proofpatch would`."""
+        try:
+            return Would(**past_of(store, desk, laser, True))
+        except InputError as error:
+            if error.field != "laser":
+                raise
+            raise Declined(404, "laser", error.problem, error.remedy) from None
 
     @router.get("/lots")
     def lots() -> Lots:
