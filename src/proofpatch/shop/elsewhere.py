@@ -76,9 +76,8 @@ class Elsewhere:
         if abs(room) <= LEVEL:
             return "as far inside both limits as with its own laser"
         times = float(np.exp(abs(room)))
-        return (
-            f"{'deeper inside' if room > 0 else 'nearer to'} a limit than with its own laser, {times:.1f} times in odds"
-        )
+        side = "farther inside the limits" if room > 0 else "nearer to a limit"
+        return f"{side} than with its own laser, {times:.1f} times in odds"
 
 
 def others(store: Store, than: Laser | None = None) -> list[tuple[Laser, bool]]:
