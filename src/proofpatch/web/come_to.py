@@ -17,6 +17,7 @@ from proofpatch.shop.sites import keep_site
 from proofpatch.shop.starts import keep_start
 from proofpatch.shop.store import Entry, Overtaken, Store, plain
 from proofpatch.shop.strips import strips_of
+from proofpatch.shop.took import keep_took
 from proofpatch.web.road import BEGUN, DONE, STOPPED, TO_DO, Road
 
 
@@ -47,6 +48,8 @@ def keep(store: Store, found: Road) -> None:
         keep_start(store, entry, found.window.belief)
         keep_site(store, entry, found.window.belief)
         keep_foretold(store, entry, found.window.belief, found.laid)
+        if found.work is not None and any(one.name == "run" and one.state == DONE for one in found.steps):
+            keep_took(store, entry, found.work, found.window.belief)
     for kind, answer in answers.items():
         data = {**answer, "job_version": entry.version, "laser_version": found.laser}
         title, earlier = json.dumps(about), store.all(kind, entry.id, most=1)

@@ -36,7 +36,7 @@ PACKAGE = HERE.parent.parent
 SILENT = re.compile(
     r"^(?:web/(?:api|words)/|documents/|shop/migrations/|demo|cli(?:_answer|_elsewhere|_folder|_job|_lots|_measure|_memory|_offer|_record|_seen"
     r"|_serve|_sheet|_survey|_tools|_work)?\.py$|offer/(?:told|written)|records_seen|run/(?:care|visual)"
-    r"|shop/(?:finished|folder_lists|memory|offer_keys|strip_file)|learn/memory/(?:alike|fit|jobs|levels|reform|sites)"
+    r"|shop/(?:finished|folder_lists|memory|offer_keys|strip_file)|learn/memory/(?:__init__|alike|carried|fit|jobs|levels|reform|sites)"
     r"|physics/(?:accumulation|clocks|dose|elementwise|fast_math|green|heat|kinetics"
     r"|layered|moving|reacting|straight|strokes|trains|sweep)|learn/(?:compiled|kernels|lanes)|__init__"
     r"|materials/curves)"
