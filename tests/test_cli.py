@@ -12,11 +12,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 import proofpatch as pp
 from proofpatch.cli import cli, main
 from proofpatch.demo import SEED
 from proofpatch.hazards import CAUTIONS
+from proofpatch.learn.memory.exchange import Exchanged, packed
 from proofpatch.shop.log import UNIT_KEYS, read_log
 from proofpatch.shop.store import Store
 
@@ -136,11 +138,13 @@ def test_every_command_has_help_with_an_example(run):
     assert pp.__version__ in run("--version").out
 
 
-def test_the_examples_of_the_help_can_be_typed(chest, monkeypatch, capsys, engine):
+def test_the_examples_of_the_help_can_be_typed(chest, monkeypatch, capsys, engine, at_work):
     monkeypatch.chdir(chest.parent)
     monkeypatch.setattr("proofpatch.demo.play", lambda seed, say: {"seed": seed})
     with contextlib.closing(Store.open("shop")) as shop:
         shop.add("job", {"job": {"title": "Chest lid, oak"}}, title="Chest lid, oak")
+    theirs = Exchanged(pp.Surface("wax", "oak"), pp.laser("pulsed-500"), (pp.Graded(at_work(), "trace", "none"),))
+    Path("theirs.jsonl").write_bytes(packed([theirs], Ed25519PrivateKey.generate(), "Weir Workshop", "2026-05-04"))
     monkeypatch.setattr("uvicorn.Server.run", lambda server: None)
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("click.prompt", lambda *_, **__: "seven grey herons over the kiln")

@@ -33,7 +33,7 @@ def pack(job: str, file: str, folder: str, json_: bool) -> None:
     if not file.endswith(".zip"):
         raise InputError("FILE", f"The file {file[-60:]!r} does not end in .zip.", "Name it like chest.zip.")
     with contextlib.closing(_opened(folder)) as store:
-        entry, out = _job(store, job), io.BytesIO()
+        entry, out = job_named(store, job), io.BytesIO()
         found = write_folder(store, entry.id, out)
     write_whole(Path(file), out.getvalue(), "FILE")
     record = {
@@ -78,7 +78,7 @@ def _opened(folder: str) -> Store:
     return Store.open(folder)
 
 
-def _job(store: Store, said: str) -> Entry:
+def job_named(store: Store, said: str) -> Entry:
     """A job by its id, or by words of its title that no other has.
 
     Raises:

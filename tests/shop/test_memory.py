@@ -9,9 +9,11 @@ import proofpatch as pp
 from proofpatch.cli import main
 from proofpatch.errors import InputError
 from proofpatch.learn.memory import site
+from proofpatch.shop.learned import learned
 from proofpatch.shop.log import graded_to
-from proofpatch.shop.memory import KIND, learned, population_of, recalled_of, site_from, site_to, sites_of
+from proofpatch.shop.memory import population_of, recalled_of
 from proofpatch.shop.settings import Settings, keep_settings
+from proofpatch.shop.sites import KIND, site_from, site_to, sites_of
 from proofpatch.web.come_to import keep
 from proofpatch.web.road import road
 

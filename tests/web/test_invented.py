@@ -12,10 +12,9 @@ from playwright.sync_api import expect
 
 from proofpatch import demo_shop
 from proofpatch.demo_shop import fill, missing, pieces, prices
-from proofpatch.shop import memory
 from proofpatch.shop.charges import charges_of
 from proofpatch.shop.folder_zip import read_folder, write_folder
-from proofpatch.shop.invented import NAME, invented_among, is_invented, put_away, teaching
+from proofpatch.shop.invented import NAME, invented_among, is_invented, learned_from, put_away
 from proofpatch.shop.settings import keep_settings, settings_of
 from proofpatch.shop.store import Store
 from proofpatch.web.app import create
@@ -106,10 +105,10 @@ def test_the_mark_stays_with_a_piece_that_was_changed_and_one_that_came_in_a_fol
 
 def test_invented_grades_teach_no_shop_with_a_piece_of_its_own(client, store, few):
     fill(store, lambda line: None)
-    assert len(teaching(store)) == len(QUICK)
+    assert len(learned_from(store)) == len(QUICK)
     client.post("/new", data=NEW)
-    assert [one.title for one in teaching(store)] == [NEW["title"]]
-    assert memory.teaching is teaching  # what it learns from asks there
+    assert [one.title for one in learned_from(store)] == [NEW["title"]]
+    assert sites.learned_from is learned_from  # what it learns from asks there
 
 
 def test_the_whole_of_it_stands_still_when_the_server_ends(store, monkeypatch):

@@ -141,7 +141,7 @@ def give_role(store: Store, key: str, role: str) -> None:
     """
     _check_role(role)
     with store.session() as session:
-        found = session.scalar(sa.select(Device).where(Device.id == key, *_open(_now())))
+        found = session.scalar(sa.select(Device).where(Device.id == key, *_open(store.clock())))
         if found is None:
             raise InputError("device", "This device is not signed in.", "Look at the list again.")
         found.role = role

@@ -19,8 +19,8 @@ from proofpatch.photos.corrections import Grader
 from proofpatch.shop.job_tables import EVIDENCE, KEYS, LISTS, read_tables
 from proofpatch.shop.lasers import _own
 from proofpatch.shop.log import UNIT_KEYS, setting_from
-from proofpatch.shop.memory import site_from
 from proofpatch.shop.papers import signed_from
+from proofpatch.shop.sites import site_from
 
 Shape = Any  # a type; [shape] a list of it; {"key": shape} a table; {str: shape}; Maybe(shape); what says so of a value
 NAME = re.compile(r"[A-Z]{1,3}")

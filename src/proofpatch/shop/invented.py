@@ -27,11 +27,15 @@ def invented_among(store: Store, jobs: Sequence[str]) -> set[str]:
     return store.made_by("job", BY, jobs) if jobs else set()
 
 
-def teaching(store: Store) -> list[Entry]:
+def own_jobs(store: Store) -> list[Entry]:
+    """The jobs that are not invented, the first made first."""
+    made_up = store.made_by("job", BY)
+    return [one for one in store.in_order("job") if one.id not in made_up]
+
+
+def learned_from(store: Store) -> list[Entry]:
     """The jobs a shop learns from, the first made first: invented ones only as long as it has none of its own."""
-    jobs, made_up = store.in_order("job"), store.made_by("job", BY)
-    own = [one for one in jobs if one.id not in made_up]
-    return own or jobs
+    return own_jobs(store) or store.in_order("job")
 
 
 def furnish(store: Store, prices: Mapping[str, Mapping[str, Any]]) -> None:

@@ -245,6 +245,13 @@ class Store:
         with self.session(reads=True) as session:
             return int(session.scalar(query) or 0)
 
+    def state(self, *kinds: str) -> tuple[int, int, str]:
+        """What is another whenever a thing of these kinds was made, changed, put away or brought back."""
+        query = sa.select(sa.func.count(), sa.func.sum(Thing.version), sa.func.max(Thing.changed))
+        with self.session(reads=True) as session:
+            many, versions, last = session.execute(query.where(Thing.kind.in_(kinds))).one()
+        return int(many), int(versions or 0), str(last)
+
     def titles(self, kind: str, jobs: Sequence[str]) -> dict[str, str]:
         """{job: title} of the things of a kind of these jobs, without their data; of several the last changed."""
         query = sa.select(Thing.job, Thing.title).where(*_asked(kind), Thing.job.in_(jobs))

@@ -24,10 +24,13 @@ from proofpatch.web import (
     compare,
     day,
     devices,
+    elsewhere,
     folder,
     invented,
     jobs,
     lasers,
+    learned,
+    lots,
     materials,
     measure,
     offer,
@@ -52,8 +55,8 @@ from proofpatch.web.appearance import wear
 from proofpatch.web.chosen import language_here, mark_here, units_here
 from proofpatch.web.desk import PATIENCE, Desk, Working
 from proofpatch.web.door import Door
-from proofpatch.web.guard import API, HEADERS, Next, guard
 from proofpatch.web.filling import Filling
+from proofpatch.web.guard import API, HEADERS, Next, guard
 from proofpatch.web.marks import marked
 from proofpatch.web.once import once
 from proofpatch.web.sent import Files, smaller
@@ -139,7 +142,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
 
     @app.exception_handler(Working)
     async def working(request: Request, at: Working) -> HTMLResponse:
-        answer = page("working.html", title=at.entry.title, again=f"{request.url.path}?{request.url.query}")
+        answer = page("working.html", at=at, again=f"{request.url.path}?{request.url.query}")
         answer.headers["Refresh"] = "1"
         return answer
 
@@ -149,6 +152,9 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         invented.routes(store, filling),
         survey_pages.routes(page, store, desk),
         steps.routes(page, desk),
+        learned.routes(page, store, desk),
+        lots.routes(page, store, desk),
+        elsewhere.routes(page, store, desk),
         scan.routes(page, store, desk),
         measure.routes(page, store, desk),
         outline.routes(page, store, desk),

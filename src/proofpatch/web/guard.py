@@ -108,7 +108,9 @@ def _too_large(request: Request, here: bool) -> tuple[int, str, str, str] | None
     """The same, of a body."""
     if not here and open_to_all(request):
         most, remedy = LARGEST_AT_DOOR, "Sign in first."
-    elif request.url.path.startswith(API) and not request.url.path.endswith(("/photos", "/scans")):
+    elif request.url.path.startswith(API) and not request.url.path.endswith(
+        ("/photos", "/scans", "/lots", "/lots/look")
+    ):
         most, remedy = LARGEST_FILE, "A job is a page of text; check what was sent."
     elif request.url.path == IMPORT:
         most, remedy = LARGEST_FOLDER, "Bring it in at the command line: proofpatch unpack."

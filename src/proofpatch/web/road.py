@@ -17,6 +17,7 @@ from proofpatch.cli_show import as_dialled, margin_words
 from proofpatch.errors import InputError
 from proofpatch.hazards.room import Zone
 from proofpatch.learn.belief import Recalled
+from proofpatch.learn.evidence import Graded
 from proofpatch.learn.forecast import Window, quantiles
 from proofpatch.learn.recipe import Recipe
 from proofpatch.learn.stopping import ANY_AREA, another_strip
@@ -33,9 +34,9 @@ from proofpatch.shop.completions import record_standing
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day, setting_from
-from proofpatch.shop.memory import recalled_of
 from proofpatch.shop.papers import standing
 from proofpatch.shop.run import entries_of, evidence_of, of_piece, state_of
+from proofpatch.shop.starts import start_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
@@ -75,6 +76,7 @@ class Road:
 
     closed: why no patch and no recipe is given: what the survey says stops a beam stops it, described or tested.
     laser: the version of its laser in the shop, 0 of a built-in one. seen: entries of its run that taught something.
+    laid: its patches as the belief reads them.
     """
 
     entry: Entry
@@ -93,6 +95,7 @@ class Road:
     laser: int
     best: Recipe | None = None
     seen: tuple[Entry, ...] = ()
+    laid: tuple[tuple[Entry, Graded], ...] = ()
     parts: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property
@@ -219,7 +222,7 @@ def inputs(store: Store, entry: Entry) -> Inputs:
     decided = next(iter(store.all("recipe", entry.id, most=1)), None)
     laser = entry_named(store, entry.data)
     quoted, recorded = standing(store, entry.id), _recorded(store, entry.id)
-    memory = recalled_of(store, entry)
+    memory = start_of(store, entry).recalled
     return Inputs(entry, patches, laser, units.system(), quoted, ran, decided, recorded, memory)
 
 
@@ -356,6 +359,7 @@ def _worked(
         then,
         number,
         best,
+        laid=tuple(zip(patches, graded, strict=True)),
     )
 
 

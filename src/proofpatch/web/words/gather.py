@@ -34,9 +34,9 @@ PACKAGE = HERE.parent.parent
 # Modules no page speaks through: the command line, programs, documents and the sentences written for them, keys of
 # tables, the invented workshop, kernels and solvers.
 SILENT = re.compile(
-    r"^(?:web/(?:api|words)/|documents/|shop/migrations/|demo|cli(?:_answer|_folder|_job|_measure|_memory|_offer|_record|_seen"
+    r"^(?:web/(?:api|words)/|documents/|shop/migrations/|demo|cli(?:_answer|_elsewhere|_folder|_job|_lots|_measure|_memory|_offer|_record|_seen"
     r"|_serve|_sheet|_survey|_tools|_work)?\.py$|offer/(?:told|written)|records_seen|run/(?:care|visual)"
-    r"|shop/(?:finished|folder_lists|memory|offer_keys|strip_file)|learn/memory/"
+    r"|shop/(?:finished|folder_lists|memory|offer_keys|strip_file)|learn/memory/(?:__init__|alike|carried|fit|jobs|levels|reform|sites)"
     r"|physics/(?:accumulation|clocks|dose|elementwise|fast_math|green|heat|kinetics"
     r"|layered|moving|reacting|straight|strokes|trains|sweep)|learn/(?:compiled|kernels|lanes)|__init__"
     r"|materials/curves)"

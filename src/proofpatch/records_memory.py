@@ -1,0 +1,153 @@
+"""What a shop learned, as records for all faces: pairs, forecasts against outcomes, starts, likenesses, lots."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Any
+
+from proofpatch.learn.memory.skill import Skill
+from proofpatch.shop.foretold import Told
+from proofpatch.shop.learned import Pair, Property, headline, next_to_teach
+from proofpatch.shop.likeness import Likeness
+from proofpatch.shop.lots import Lot, Preview
+from proofpatch.shop.starts import Start
+
+WARNING = (
+    "Whether a start from memory forecasts better than one from published data has been tried on simulated shops only. "
+    "Test patches are laid either way."
+)
+# What the switch does, said before it is turned: the first where memory is off, the second where it is on.
+SWITCH = {
+    False: "Switched on, every job on which nothing was laid yet starts from what the other jobs taught. Jobs that "
+    "were begun keep the start they have; each can be started anew on its own page.",
+    True: "Switched off, no forecast rests on other jobs any more: all start from published data and their own "
+    "patches. Nothing is forgotten.",
+}
+UNTOLD = "No forecast was kept yet. Each grade of a patch is one: what was said of it before is written down then."
+
+
+def memory_record(
+    on: bool, rows: Sequence[Pair], told: Told, lots: Sequence[Lot], formed: tuple[int, int, str | None]
+) -> dict[str, Any]:
+    """What was learned."""
+    first = next_to_teach(rows)
+    return {
+        "used": on, "because": headline(rows), "jobs": sum(row.jobs for row in rows),
+        "patches": sum(row.patches for row in rows), "switch": SWITCH[on],
+        "teaches_most": first.name if first else None, "pairs": [_pair(row) for row in rows],
+        "skill": skill_record(told), "lots": [lot_record(one) for one in lots],
+        "formed_anew": {"jobs": formed[0], "of": formed[1], "day": formed[2]}, "warning": WARNING,
+    }  # fmt: skip
+
+
+def _pair(row: Pair) -> dict[str, Any]:
+    return {
+        "name": row.name, "jobs": row.jobs, "patches": row.patches, "waiting": row.waiting,
+        "lent_jobs": row.lent[0], "lent_patches": row.lent[1], "published_jobs": row.published,
+        "first_job": row.first, "moved_nats": row.nats, "moved": row.moved,
+        "most": [_property(one) | {"spreads": one.value, "said": one.shift} for one in row.most],
+        "teaches_nats": row.teaches, "first_taught_nats": row.taught,
+        "settles": [_property(one) | {"share": one.value} for one in row.opens], "next": row.next,
+        "because": row.because,
+    }  # fmt: skip
+
+
+def _property(one: Property) -> dict[str, Any]:
+    return {"property": one.name, "words": one.words}
+
+
+def skill_record(told: Told) -> dict[str, Any]:
+    """Forecasts against outcomes."""
+    return {
+        "because": skill_words(told), "forecasts": len(told.all), "jobs": told.jobs, "jobs_wanted": told.wanted,
+        "worked_out_afterwards": told.late, "whole": asdict(told.whole) if told.whole else None,
+        "periods": [asdict(one) | {"because": one.because} for one in told.periods],
+        "said_and_came": {
+            outcome: [
+                {"from": low, "to": high, "forecasts": many, "mean_said": said, "came": came}
+                for low, high, many, said, came in told.bins(outcome)
+            ]
+            for outcome in ("clean", "harm")
+        },
+    }  # fmt: skip
+
+
+def skill_words(told: Told) -> str:
+    """How good the forecasts were, or what is needed before that can be said."""
+    if told.whole is None:
+        return UNTOLD
+    if told.wanted:
+        more = f" {told.wanted} more job{'s' if told.wanted > 1 else ''} with graded patches will do."
+        return f"{_capital(told.whole.because)}{more}"
+    return _capital(told.whole.because)
+
+
+def period_words(one: Skill) -> str:
+    """How a stretch of jobs compares with the shop's own base rate."""
+    if one.error is None:
+        return "too few to tell"
+    if one.gain > 2 * one.error:
+        return "better"
+    return "worse" if one.gain < -2 * one.error else "no telling"
+
+
+def start_record(start: Start) -> dict[str, Any]:
+    """What a job starts from."""
+    return {
+        "because": start.because, "used": start.used, "kept": start.entry is not None and not start.stale,
+        "name": start.recalled.name if start.recalled else None,
+        "version": start.entry.version if start.entry else None,
+        "day": start.entry.changed.date().isoformat() if start.entry else None,
+    }  # fmt: skip
+
+
+def alike_record(rows: Sequence[Likeness], graded: bool | None) -> dict[str, Any]:
+    """Jobs like one."""
+    return {
+        "because": alike_words(rows, graded), "tested": bool(graded),
+        "jobs": [
+            {"id": one.entry.id if one.entry else None, "title": one.entry.title if one.entry else None,
+             "from": one.origin or None, "kind": one.kind, "distance": one.distance, "near": one.near,
+             "patches": one.patches, "harmed": one.harmed, "recipe": one.recipe,
+             "photo": one.photo.data["digest"] if one.photo else None, "outcome": one.outcome}
+            for one in rows
+        ],
+    }  # fmt: skip
+
+
+def alike_words(rows: Sequence[Likeness], graded: bool | None) -> str:
+    """What the likeness rests on, or what is needed for one."""
+    if graded is None:
+        return "This job is refused before any beam, so it is like no other."
+    if not rows:
+        return (
+            "No other job with as many layers has a graded patch yet. Grade patches on another piece, then look again."
+        )
+    if graded:
+        return "Compared by what patches taught of film and ground, not by name."
+    return "Nothing was graded here yet, so it is compared by what published data say of it."
+
+
+def lot_record(lot: Lot) -> dict[str, Any]:
+    """What was brought in."""
+    data, named = lot.entry.data, ("shop", "key", "made", "origin", "weight", "jobs", "patches", "recipes")
+    return {"id": lot.entry.id, "version": lot.entry.version, **{name: data[name] for name in named},
+            "counting": lot.counts, "published": lot.published, "brought_in": lot.entry.created.date().isoformat(),
+            "deleted": lot.entry.deleted.isoformat() if lot.entry.deleted else None,
+            "kinds": _kinds(lot.kinds)}  # fmt: skip
+
+
+def preview_record(seen: Preview) -> dict[str, Any]:
+    """What a file would bring."""
+    parcel = seen.parcel
+    return {"because": seen.because, "shop": parcel.shop, "key": parcel.key, "made": parcel.made,
+            "origin": parcel.origin, "jobs": seen.jobs, "new": seen.new, "kinds": _kinds(seen.kinds)}  # fmt: skip
+
+
+def _kinds(kinds: Any) -> list[dict[str, Any]]:
+    return [{"name": name, "jobs": jobs, "patches": patches} for name, (jobs, patches) in sorted(kinds.items())]
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]

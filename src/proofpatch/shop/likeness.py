@@ -1,0 +1,120 @@
+"""Jobs like one: whose film, ground and answers to the beam are nearest, what was done and what came of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from proofpatch.errors import InputError
+from proofpatch.learn.belief import latents
+from proofpatch.learn.memory import Part, Site
+from proofpatch.learn.memory.alike import alike
+from proofpatch.learn.surface import Surface
+from proofpatch.shop.completions import record_standing
+from proofpatch.shop.log import setting_to
+from proofpatch.shop.lots import lent_recipes
+from proofpatch.shop.property_words import kind_of
+from proofpatch.shop.run import CHECK
+from proofpatch.shop.sites import sites_of, work_of
+from proofpatch.shop.store import Entry, Store
+
+MOST = 6
+# Up to which distance (`learn.memory.alike`) two jobs are called so; common practice, no source.
+NEAR = ((0.6, "much the same"), (1.1, "alike"), (1.6, "akin"), (float("inf"), "far off"))
+
+
+@dataclass(frozen=True)
+class Likeness:
+    """An earlier job. entry: None where another shop gave it; origin: of whom then. kind: of work, in words.
+
+    photo: of the piece, or None. patches, harmed: graded ones. recipe: setting it was worked by, or None.
+    confirmed: whether that recipe was decided here. left, harm: of the last look at the finished surface, or None.
+    standing: of its completion record, empty without one.
+    """
+
+    entry: Entry | None
+    origin: str
+    kind: str
+    distance: float
+    photo: Entry | None
+    patches: int
+    harmed: int | None
+    recipe: Mapping[str, Any] | None
+    left: str | None = None
+    harm: str | None = None
+    standing: str = ""
+
+    @property
+    def near(self) -> str:
+        """How near, in words."""
+        return next(words for most, words in NEAR if self.distance < most)
+
+    @property
+    def outcome(self) -> str:
+        """What came of it, in words."""
+        laid = f"{self.patches} graded patch{'' if self.patches == 1 else 'es'}"
+        if self.harmed is not None:
+            laid += f", {self.harmed} harmed" if self.harmed else ", none harmed"
+        looked = f"; finished surface {self.left or 'not looked at'}, harm {self.harm}" if self.harm else ""
+        record = f"; record {self.standing}" if self.standing else ""
+        return f"{laid}{looked}{record}."
+
+
+def untested(surface: Surface) -> Site:
+    """A piece of which nothing was graded: published data alone."""
+    unknowns = len(latents(surface).names)
+    parts = tuple(
+        Part(stack, state, share, np.zeros((0, unknowns)), np.zeros(0)) for share, stack, state in surface.components()
+    )
+    return Site(surface, parts, 0)
+
+
+def alike_of(store: Store, entry: Entry) -> tuple[list[Likeness], bool | None]:
+    """(jobs like this one, the nearest first; whether a patch of this one was graded, None: it is refused)."""
+    work = work_of(store, entry)
+    if work is None:
+        return [], None
+    own = sites_of(store)
+    mine = next((one for job, one in own if job.id == entry.id), None)
+    others = [(job, one) for job, one in own if job.id != entry.id]
+    lent = lent_recipes(store)
+    found = alike(mine or untested(work.surface), [*(one for _, one in others), *(one for _, one, _ in lent)], MOST)
+    rows = []
+    for near in found:
+        if near.index < len(others):
+            rows.append(_own(store, *others[near.index], near.distance))
+        else:
+            lot, one, recipe = lent[near.index - len(others)]
+            rows.append(Likeness(
+                None, lot.data["shop"], kind_of(one.surface), near.distance, None, one.patches, None,
+                setting_to(recipe) if recipe else None,
+            ))  # fmt: skip
+    return rows, mine is not None
+
+
+def _own(store: Store, entry: Entry, site: Site, distance: float) -> Likeness:
+    decided = next(iter(store.all("recipe", entry.id, most=1)), None)
+    photos = store.in_order("photo", entry.id)
+    of_piece = [one for one in photos if not one.data.get("about")]
+    patches = store.all("patch", entry.id)
+    last = _last_look([one.data for one in store.in_order("run", entry.id)])
+    return Likeness(
+        entry, "", kind_of(site.surface), distance, next(iter([*of_piece, *photos]), None), site.patches,
+        sum(one.data["harm"] != "none" for one in patches), decided.data["record"]["setting"] if decided else None,
+        last.get("residue"), last.get("harm"), _standing(store, entry.id),
+    )  # fmt: skip
+
+
+def _last_look(entries: Sequence[Mapping[str, Any]]) -> Mapping[str, Any]:
+    looked = [one for one in entries if one["what"] == CHECK and (one["residue"] or one["harm"])]
+    return looked[-1] if looked else {}
+
+
+def _standing(store: Store, key: str) -> str:
+    try:
+        return record_standing(store, key)
+    except InputError:
+        return "damaged"

@@ -1,0 +1,238 @@
+"""What the shop learned, over HTTP: the records of `proofpatch memory`, `alike`, `lend`, `borrow` and `lots`."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, File, Form, Path, Query, Response, UploadFile
+from pydantic import BaseModel, ConfigDict, Field
+
+from proofpatch.cli_memory import record_of
+from proofpatch.errors import InputError
+from proofpatch.records_memory import alike_record, lot_record, preview_record, start_record
+from proofpatch.shop.likeness import alike_of
+from proofpatch.shop.lots import KIND, WEIGHT, bring_in, given_file, lots_of, preview, weigh
+from proofpatch.shop.settings import settings_of
+from proofpatch.shop.starts import start_anew, start_of, switch
+from proofpatch.shop.store import Store
+from proofpatch.web.api import models as m
+from proofpatch.web.api.find import open_job, thing
+from proofpatch.web.api.trouble import Declined
+from proofpatch.web.desk import Desk
+from proofpatch.web.elsewhere import carried_records, past_of
+
+FILE: dict[int | str, dict[str, Any]] = {
+    200: {"content": {"application/jsonl": {"schema": {"type": "string", "format": "binary"}}},
+          "description": "Lines of JSON, the last one the signature"}
+}  # fmt: skip
+Weight = Annotated[float, m.bounded(0, 1, "how much it counts, 1 as the shop's own")]
+JobId = Annotated[str, Field(pattern=r"^[0-9a-f]{32}$")]
+
+
+class Loose(BaseModel):
+    """A record as the command line prints it with --json: these keys at least."""
+
+    model_config = ConfigDict(extra="allow")
+
+
+class Learned(Loose):
+    used: bool
+    because: str
+    jobs: int
+    patches: int
+    teaches_most: str | None
+    pairs: list[dict[str, Any]]
+    skill: dict[str, Any]
+    lots: list[dict[str, Any]]
+    version: int
+
+
+class Start(Loose):
+    """What a job starts from. version: of what is kept, to start it anew; null: nothing is kept."""
+
+    because: str
+    used: bool
+    kept: bool
+    version: int | None
+
+
+class Alike(Loose):
+    because: str
+    tested: bool
+    jobs: list[dict[str, Any]]
+
+
+class Carried(BaseModel):
+    """A job on other lasers, the quickest first; none of it is proven. Empty while something stops the job."""
+
+    lasers: list[dict[str, Any]]
+
+
+class Would(Loose):
+    """Past jobs with another laser. seconds, cost: of all that could be compared, medians; null: none could."""
+
+    laser: str
+    asked: int
+    compared: int
+    seconds_here: float | None
+    seconds_there: float | None
+    cost_here: float | None
+    cost_there: float | None
+    jobs: list[dict[str, Any]]
+
+
+class Lot(Loose):
+    """What another shop gave."""
+
+    id: str
+    version: int
+    shop: str
+    key: str
+    origin: str
+    weight: float
+    jobs: int
+    counting: int
+
+
+class Lots(BaseModel):
+    lots: list[Lot]
+    taken_out: list[Lot]
+
+
+class Look(Loose):
+    """What a file would bring."""
+
+    because: str
+    shop: str
+    key: str
+    jobs: int
+    new: int
+
+
+class Use(m.Sent):
+    """version: of the shop's settings, 0 where none were kept yet."""
+
+    used: Annotated[bool, Field(strict=True)]
+    version: Annotated[int, m.whole(0, m.MOST_VERSIONS)]
+
+
+class Anew(m.Sent):
+    """version: of the start as it was read."""
+
+    version: Annotated[int, m.whole(1, m.MOST_VERSIONS)]
+
+
+class Weighed(m.Sent):
+    version: Annotated[int, m.whole(1, m.MOST_VERSIONS)]
+    weight: Weight
+
+
+def routes(store: Store, desk: Desk) -> APIRouter:
+    """The addresses of memory."""
+    router = APIRouter()
+
+    def learned_record() -> Learned:
+        entry = settings_of(store)[1]
+        return Learned(**desk.run(lambda: record_of(store)), version=entry.version if entry else 0)
+
+    def lot_of(key: str) -> Lot:
+        both = lots_of(store) + lots_of(store, True)
+        return Lot(**lot_record(next(one for one in both if one.entry.id == key)))
+
+    @router.get("/learned")
+    def learned() -> Learned:
+        """What was learned of each kind of work, and how the forecasts came out: `proofpatch memory`."""
+        return learned_record()
+
+    @router.put("/settings/{setting}", responses=m.CHANGES)
+    def use(setting: Annotated[Literal["memory"], Path()], sent: Use) -> Learned:
+        """Memory on or off: `proofpatch memory --use`."""
+        switch(store, sent.used, sent.version)
+        return learned_record()
+
+    @router.get("/jobs/{id}/start", responses=m.GONE)
+    def start(id: m.Key) -> Start:
+        """What a job starts from."""
+        entry = thing(store, "job", id)
+        return Start(**desk.run(lambda: start_record(start_of(store, entry))))
+
+    @router.post("/jobs/{id}/start", responses=m.CHANGES)
+    def anew(id: m.Key, sent: Anew) -> Start:
+        """The job from what is known now."""
+        entry = open_job(store, id)
+        try:
+            desk.run(lambda: start_anew(store, entry, sent.version))
+        except InputError as error:
+            raise Declined(409, error.field, error.problem, error.remedy) from None
+        desk.begin(entry)
+        return Start(**desk.run(lambda: start_record(start_of(store, entry))))
+
+    @router.get("/jobs/{id}/alike", responses=m.GONE)
+    def alike(id: m.Key) -> Alike:
+        """Jobs like this one: `proofpatch alike`."""
+        entry = thing(store, "job", id)
+        return Alike(**desk.run(lambda: alike_record(*alike_of(store, entry))))
+
+    @router.get("/jobs/{id}/lasers", responses=m.GONE)
+    def lasers(id: m.Key) -> Carried:
+        """The job on every other laser: `proofpatch carry`."""
+        return Carried(lasers=carried_records(store, desk, thing(store, "job", id), True))
+
+    @router.get("/learned/lasers/{laser}", responses=m.GONE)
+    def would(laser: m.Named) -> Would:
+        """What past jobs would have taken with a laser: `proofpatch would`."""
+        try:
+            return Would(**past_of(store, desk, laser, True))
+        except InputError as error:
+            if error.field != "laser":
+                raise
+            raise Declined(404, "laser", error.problem, error.remedy) from None
+
+    @router.get("/lots")
+    def lots() -> Lots:
+        """What was brought in of other shops: `proofpatch lots`."""
+        return Lots(lots=[Lot(**lot_record(one)) for one in lots_of(store)],
+                    taken_out=[Lot(**lot_record(one)) for one in lots_of(store, True)])  # fmt: skip
+
+    @router.get("/lots/ours", response_class=Response, responses=FILE)
+    def ours(job: Annotated[list[JobId] | None, Query(max_length=m.MOST_ENTRIES)] = None) -> Response:
+        """The shop's own graded patches as a signed file: `proofpatch lend`. job: only these."""
+        return Response(given_file(store, job), media_type="application/jsonl")
+
+    @router.post("/lots/look", responses=m.CHANGE)
+    def look(file: Annotated[UploadFile, File(description="of another shop")]) -> Look:
+        """What a file would bring; nothing is kept: `proofpatch borrow --look`."""
+        return Look(**preview_record(preview(store, file.file.read())))
+
+    @router.post("/lots", status_code=201, responses=m.CHANGE)
+    def take(
+        file: Annotated[UploadFile, File(description="of another shop")],
+        weight: Annotated[float, Form(ge=0, le=1, allow_inf_nan=False)] = WEIGHT,
+    ) -> Lot:
+        """The file as a lot that counts so much: `proofpatch borrow`."""
+        data = file.file.read()
+        return lot_of(desk.run(lambda: bring_in(store, data, weight)).id)
+
+    @router.put("/lots/{lot}", responses=m.CHANGES)
+    def weight(lot: m.Key, sent: Weighed) -> Lot:
+        """A lot that counts otherwise."""
+        _open_lot(lot)
+        return lot_of(weigh(store, lot, sent.version, sent.weight).id)
+
+    @router.delete("/lots/{lot}", responses=m.CHANGES)
+    def take_out(lot: m.Key, version: m.Version) -> Lot:
+        """A lot that counts no more; nothing is lost."""
+        _open_lot(lot)
+        return lot_of(store.delete(KIND, lot, version).id)
+
+    @router.post("/lots/{lot}/restore", responses=m.CHANGES)
+    def bring_back(lot: m.Key, version: m.Version) -> Lot:
+        """A lot that was taken out, back."""
+        thing(store, KIND, lot)
+        return lot_of(store.restore(KIND, lot, version).id)
+
+    def _open_lot(key: str) -> None:
+        if thing(store, KIND, key).deleted:
+            raise Declined(409, KIND, "The lot was taken out.", "Bring it back first.")
+
+    return router

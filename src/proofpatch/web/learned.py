@@ -1,0 +1,128 @@
+"""What the shop learned, on screen; what a job starts from, and the jobs like it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Response
+from fastapi.responses import RedirectResponse
+
+from proofpatch.cli_memory import record_of
+from proofpatch.cli_show import setting_words
+from proofpatch.errors import InputError
+from proofpatch.pictures.drawing import WIDE
+from proofpatch.pictures.look import NARROW
+from proofpatch.pictures.skill import label, skill_svg
+from proofpatch.records_memory import alike_words, period_words
+from proofpatch.shop.elsewhere import others
+from proofpatch.shop.foretold import told_of
+from proofpatch.shop.likeness import alike_of
+from proofpatch.shop.memory import form_anew, formed, recalled_of
+from proofpatch.shop.settings import settings_of
+from proofpatch.shop.starts import KIND, Start, start_anew, start_of, switch
+from proofpatch.shop.store import Store
+from proofpatch.web.desk import Desk
+from proofpatch.web.road import inputs, road_of
+from proofpatch.web.shell import Pages, Sent, text, version
+
+# What the page of what was learned depends on.
+OF_MEMORY = ("job", "patch", "run", "site", "lot", "lent", "foretold", "laser", "shop", "survey")
+MOST_FORMED = 60  # jobs that a page forms anew while somebody waits
+
+
+def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
+    """The pages of memory."""
+    router = APIRouter()
+
+    def learned_page(error: InputError | None = None) -> Response:
+        found = desk.tell(
+            ("learned", store.state(*OF_MEMORY)), "what was learned", lambda: record_of(store), bool(error)
+        )
+        entry, told = settings_of(store)[1], told_of(store)
+        return page(
+            "learned.html", 422 if error else 200, record=found, error=error, version=entry.version if entry else 0,
+            told=told, periods=[(label(one), one, period_words(one)) for one in told.periods],
+            wide=skill_svg(told.periods, WIDE) if told.periods else "",
+            narrow=skill_svg(told.periods, NARROW) if told.periods else "", most_formed=MOST_FORMED,
+            lasers=[one for one, _ in others(store)],
+        )  # fmt: skip
+
+    @router.get("/learned")
+    def learned() -> Response:
+        return learned_page()
+
+    @router.post("/learned/use")
+    def use(form: Sent) -> Response:
+        switch(store, text(form, "use") == "on", version(form))
+        return RedirectResponse("/learned", 303)
+
+    @router.post("/learned/form-anew")
+    def anew() -> Response:
+        if formed(store)[1] > MOST_FORMED:
+            said = f"With more than {MOST_FORMED} jobs this takes minutes."
+            return learned_page(
+                InputError("form-anew", said, "Run it at the command line: proofpatch memory --form-anew.")
+            )
+        desk.run(lambda: form_anew(store))
+        return RedirectResponse("/learned#anew", 303)
+
+    def start_page(key: str, error: InputError | None = None) -> Response:
+        found, start = desk.look(key), start_of(store, store.get("job", key))
+        return page("start.html", 422 if error else 200, road=found, here="forecast", start=start, error=error,
+                    then=then_of(key, start), past=_past(store, start))  # fmt: skip
+
+    def then_of(key: str, start: Start) -> Any:
+        """(the road as it would be, started anew; that start); None where it changes nothing."""
+        if not start.used or start.entry is None:
+            return None
+        entry = store.get("job", key)
+        given = inputs(store, entry)
+
+        def work() -> Any:
+            recalled = recalled_of(store, entry)
+            return None if recalled == start.recalled else road_of(given._replace(memory=recalled))
+
+        return desk.tell(("anew", given, store.state(*OF_MEMORY)), "what a new start would change", work)
+
+    @router.get("/jobs/{key}/start")
+    def start(key: str) -> Response:
+        return start_page(key)
+
+    @router.post("/jobs/{key}/start")
+    def start_again(key: str, form: Sent) -> Response:
+        entry = store.get("job", key)
+        try:
+            desk.run(lambda: start_anew(store, entry, version(form)))
+        except InputError as error:
+            return start_page(key, error)
+        desk.begin(entry)
+        return RedirectResponse(f"/jobs/{key}/start", 303)
+
+    @router.post("/jobs/{key}/start/undo")
+    def start_back(key: str, form: Sent) -> Response:
+        entry = store.get("job", key)
+        kept = start_of(store, entry).entry
+        if kept is not None:
+            store.undo(KIND, kept.id, version(form))
+            desk.begin(entry)
+        return RedirectResponse(f"/jobs/{key}/start", 303)
+
+    @router.get("/jobs/{key}/alike")
+    def alike(key: str) -> Response:
+        found = desk.look(key)
+        if found.stop:
+            return page("alike.html", road=found, here="forecast", rows=[], said="", words=setting_words)
+        entry = store.get("job", key)
+        about = ("alike", key, entry.version, store.state(*OF_MEMORY, "photo", "recipe", "record"))
+        rows, graded = desk.tell(about, "which jobs are like it", lambda: alike_of(store, entry))
+        return page("alike.html", road=found, here="forecast", rows=rows, said=alike_words(rows, graded),
+                    words=setting_words)  # fmt: skip
+
+    return router
+
+
+def _past(store: Store, start: Start) -> int:
+    """How many starts a job had before this one."""
+    if start.entry is None:
+        return 0
+    return len({str(one.data) for one in store.history(KIND, start.entry.id)}) - 1

@@ -1,0 +1,62 @@
+"""Another laser: a job carried to it, and past jobs with it; on screen, over HTTP and at the command line."""
+
+import html
+import json
+import re
+
+import pytest
+from made_browser import PHONE, accessible_in_both
+from playwright.sync_api import expect
+
+from proofpatch.cli import main
+from proofpatch.shop.elsewhere import START
+
+
+def told(capsys, *words):
+    with pytest.raises(SystemExit):
+        main([*map(str, words), "--json"])
+    return json.loads(capsys.readouterr().out)
+
+
+def test_a_recipe_on_another_laser_is_a_start_and_past_jobs_tell_what_it_would_take(phone, floor, capsys):
+    job = floor.jobs["skillet"]
+    phone.goto(f"{job}/recipe")
+    phone.get_by_role("link", name="On another laser").click()
+    expect(phone.get_by_role("heading", level=1)).to_contain_text("could try it at")
+    accessible_in_both(phone, "carried", PHONE["width"])
+    rows = phone.request.get(f"/api{job}/lasers").json()["lasers"]
+    words = " ".join(html.unescape(re.sub(r"<[^>]+>", " ", phone.content())).replace("\u00a0", " ").split())
+    able = [one for one in rows if one["setting"]]
+    assert able
+    assert {one["laser"] for one in rows} == {"pulsed-100", "pulsed-300"}
+    for one in able:
+        assert one["start"] == START
+        assert words.count(START) == len(able)
+        assert one["there"]["seconds"]["p50"] > one["here"]["seconds"]["p50"]
+        assert one["time_ratio"] > 1
+    would = told(capsys, "would", "pulsed-300", floor.store.folder)
+    assert phone.request.get("/api/learned/lasers/pulsed-300").json() == would
+    mine = next(one for one in would["jobs"] if one["id"] == job.rsplit("/", 1)[1])
+    assert mine["setting"] == next(one["setting"] for one in rows if one["laser"] == "pulsed-300")
+    compared = [one for one in would["jobs"] if one["here"] and one["there"]]
+    assert would["seconds_there"] == pytest.approx(sum(one["there"]["seconds"]["p50"] for one in compared))
+    phone.get_by_role("link", name="What it would have done on past jobs").first.click()
+    expect(phone.get_by_role("heading", level=1)).to_contain_text("would it do?")
+    expect(phone.locator("p.lead")).to_contain_text(f"on {would['compared']} of {would['asked']} past jobs")
+    accessible_in_both(phone, "would", PHONE["width"])
+    assert phone.request.get("/api/learned/lasers/pulsed-900").status == 404
+
+
+def test_without_a_past_job_it_says_what_is_needed(client):
+    page = client.get("/learned/lasers/pulsed-300").text
+    assert "No past job has a recipe and measured zones, so there is nothing to compare." in page
+
+
+# The offer knows of no other laser: what it says of hours is what stands here for the job's own.
+def test_hours_and_cost_with_its_own_laser_are_those_of_the_offer(counter):
+    job = counter.base
+    offer = counter.client.get(f"/api{job}/offer").json()
+    for one in counter.client.get(f"/api{job}/lasers").json()["lasers"]:
+        assert one["here"]["seconds"]["p50"] == pytest.approx(offer["time_s"]["p50"])
+        assert one["here"]["currency"] == offer["currency"]
+        assert 0 < one["here"]["cost"] < float(offer["net"])
