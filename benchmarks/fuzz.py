@@ -8,8 +8,8 @@ another, of four kinds:
 - files: photos, meshes and packed jobs, valid, damaged, or changed within and their sums made right again;
 - job files in TOML, read in this process, as the commands read them.
 
-A finding is: an answer of 500 or above, no answer within 10 s, a fault the server wrote of itself, memory that grew past a
-limit, a page of a job that no longer opens at the end, or a folder in which `check` then finds something.
+A finding is: an answer of 500 or above, no answer within 10 s, a fault the server wrote of, memory that grew past
+a limit, a page of a job that no longer opens at the end, or a folder in which `check` then finds something.
 """
 
 from __future__ import annotations

@@ -16,6 +16,7 @@ from proofpatch.shop.charges import charges_of
 from proofpatch.shop.folder_zip import read_folder, write_folder
 from proofpatch.shop.invented import NAME, invented_among, is_invented, learned_from, put_away
 from proofpatch.shop.settings import keep_settings, settings_of
+from proofpatch.shop.sites import sites_of
 from proofpatch.shop.store import Store
 from proofpatch.web.app import create
 
@@ -108,7 +109,7 @@ def test_invented_grades_teach_no_shop_with_a_piece_of_its_own(client, store, fe
     assert len(learned_from(store)) == len(QUICK)
     client.post("/new", data=NEW)
     assert [one.title for one in learned_from(store)] == [NEW["title"]]
-    assert sites.learned_from is learned_from  # what it learns from asks there
+    assert sites_of(store) == []
 
 
 def test_the_whole_of_it_stands_still_when_the_server_ends(store, monkeypatch):
