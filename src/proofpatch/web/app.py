@@ -81,7 +81,6 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
     app.mount("/static", Files(directory=HERE / "static"), name="static")
     once(app, store)
     offline.keeps(app)
-    page, desk = Pages(), Desk(store, patience)
     kept_apart(app, page)
     guard(app, door)
     smaller(app)
