@@ -28,6 +28,7 @@ from proofpatch.shop.people import add_note, keep_item
 from proofpatch.shop.photos import add_photo, photo_of, photo_path, thumbnail
 from proofpatch.shop.scans import add_scan, scan_path
 from proofpatch.shop.store import Overtaken, Store
+from proofpatch.shop.strips import lay_out
 
 LASER = tomllib.loads((Path(__file__).parents[2] / "docs" / "own-laser.toml").read_text("utf-8"))
 
@@ -38,6 +39,13 @@ def other(tmp_path):
     found = Store.open(tmp_path / "other")
     yield found
     found.close()
+
+
+def laid(store, key):
+    """The strip that the patches of the gate are the steps of."""
+    settings = [one.data["setting"] for one in store.in_order("patch", key)]
+    step = {"p_clean": 0.9, "p_harm": 0.01, "because": "It is a step."}
+    lay_out(store, key, [{"setting": one, **step} for one in settings], [{"power": "300 W"}] * len(settings))
 
 
 @pytest.fixture
@@ -51,6 +59,7 @@ def job(store):
     add_note(store, entry.id, "=1+1 looks like a sum to a spreadsheet")
     add_photo(store, made_photo(), entry.id, about="before")
     add_scan(store, STOOL, "stool.stl", entry.id)
+    laid(store, entry.id)
     patch = store.in_order("patch", entry.id)[0]
     store.delete("patch", patch.id, 1)
     quote = made_quote()
@@ -345,6 +354,7 @@ def test_an_empty_job_goes_out_and_in(store, other):
 
 def test_a_finished_job_comes_back_with_its_run_and_its_signed_record(store, other):
     entry = finished_gate(store)
+    laid(store, entry.id)
     with_photos(store, entry)
     pair = store.all("pair", entry.id)[0]
     store.delete("pair", pair.id, 1)  # not to be measured here; taken back, it comes along all the same
@@ -397,6 +407,7 @@ def packed_run(tmp_path_factory):
     """The files of a finished job's folder."""
     store = Store.open(tmp_path_factory.mktemp("run") / "shop")
     entry = finished_gate(store, agreed=False)
+    laid(store, entry.id)
     with_photos(store, entry)
     pair = store.all("pair", entry.id)[0]
     store.delete("pair", pair.id, 1)
