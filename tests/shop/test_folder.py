@@ -178,6 +178,7 @@ def test_what_is_there_already_stays_and_nothing_is_made(store, other, job):
     # A second job of the same customer finds her there.
     read_folder(other, io.BytesIO(content))
     second = gate(store)
+    laid(store, second.id)
     keep_item(store, second.id, 0, "Mrs A. Fenwick", "0555 0200", "")
     taken = read_folder(other, io.BytesIO(packed(store, second.id)))
     assert taken.stayed == (
@@ -189,6 +190,7 @@ def test_what_is_there_already_stays_and_nothing_is_made(store, other, job):
 def test_the_laser_of_the_job_comes_along_unless_one_is_called_so(store, other, tmp_path):
     add_laser(store, LASER)
     entry = gate(store, job={"title": "Iron gate", "laser": next(iter(LASER)), "year": 2001})
+    laid(store, entry.id)
     content = packed(store, entry.id)
     assert read_folder(other, io.BytesIO(content)).stayed == ()
     assert other.all("laser") == store.all("laser")
@@ -336,6 +338,7 @@ def test_a_photo_by_a_wrong_name_or_that_is_none(store, other, job):
     contents = json.loads(files["contents.json"])
     contents["photos"] = [{"digest": other_name[7:71], "added": contents["photos"][0]["added"]}]
     del files[name]
+    files["records/photo.json"] = files["records/photo.json"].replace(name[7:71].encode(), other_name[7:71].encode())
     swapped = {**files, other_name: b"no picture", "contents.json": json.dumps(contents).encode()}
     with pytest.raises(InputError, match="no photo"):
         read_folder(other, io.BytesIO(resealed(swapped)))
