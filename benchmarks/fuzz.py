@@ -3,20 +3,20 @@
 A real shop with jobs that came far is served by a process of its own. A seeded generator sends it one request after
 another, of four kinds:
 
-- the interface: every address of its own document, with what its schemas allow, or something valid, places changed;
+- the interface: every address of its own document, with what its schemas allow, or something valid, a little changed;
 - the pages: every form that stands on them, filled as a browser would, then a few fields changed;
 - files: photos, meshes and packed jobs, valid, damaged, or changed within and their sums made right again;
 - job files in TOML, read in this process, as the commands read them.
 
-A finding is: an answer of 500 or above, no answer within 10 s, a fault the server wrote of, memory that grew past
-a limit, a page of a job that no longer opens at the end, or a folder in which `check` then finds something.
+- the interface: every address of its own document, with what its schemas allow, or something valid, a bit changed;
+policy of the pages, memory past a limit, a page of a job that no longer opens at the end, or a folder in which `check`
+then finds something.
 """
 
 from __future__ import annotations
 
 import argparse
 import collections
-import html.parser
 import json
 import os
 import random
@@ -31,6 +31,7 @@ from pathlib import Path
 from typing import Any
 
 from fuzz_files import FORMS, NAMES, job_file, packed, unpackable
+from fuzz_page import Page
 from fuzz_shop import EXAMPLES, PAN, Answer, Request, Served, ask, filled, served
 from fuzz_values import WORDS, as_json, changed, made, nasty
 from made_api import GRADE
@@ -62,54 +63,6 @@ BODIES: dict[str, Any] = {
     "/jobs/{id}/quotes/{quote}/payments": {"amount": "12.00"},
     "/jobs/{id}/quotes/{quote}/invoices": {"notes": ["in time"]},
 }  # fmt: skip
-
-
-class Page(html.parser.HTMLParser):
-    """The forms of a page, each with its fields as they stand, and the addresses it leads to."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self.forms: list[dict[str, Any]] = []
-        self.links: list[str] = []
-        self._area: list[Any] | None = None
-        self._chosen: str | None = None
-        self.feed(text)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        """Notes a form, a field or a link."""
-        said = {name: value or "" for name, value in attrs}
-        if tag == "a" and said.get("href", "").startswith("/"):
-            self.links.append(said["href"].partition("#")[0])
-        elif tag == "form":
-            self.forms.append({**said, "fields": [], "choices": collections.defaultdict(list)})
-        elif self.forms and tag in ("input", "button") and said.get("name"):
-            self._field(said)
-        elif self.forms and tag == "textarea":
-            self._area = [said.get("name", ""), ""]
-        elif self.forms and tag == "select":
-            self._chosen = said.get("name", "")
-        elif self.forms and tag == "option" and self._chosen:
-            self.forms[-1]["choices"][self._chosen].append(said.get("value", ""))
-
-    def _field(self, said: dict[str, str]) -> None:
-        kind = said.get("type", "text")
-        if kind in ("radio", "checkbox", "submit"):
-            self.forms[-1]["choices"][said["name"]].append(said.get("value", "on"))
-        else:
-            self.forms[-1]["fields"].append([said["name"], said.get("value", ""), kind])
-
-    def handle_data(self, data: str) -> None:
-        """What stands in a large field."""
-        if self._area:
-            self._area[1] += data
-
-    def handle_endtag(self, tag: str) -> None:
-        """Closes a large field or a choice."""
-        if tag == "textarea" and self._area and self.forms:
-            self.forms[-1]["fields"].append([*self._area, "textarea"])
-            self._area = None
-        elif tag == "select":
-            self._chosen = None
 
 
 @dataclass

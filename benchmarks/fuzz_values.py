@@ -15,9 +15,9 @@ WORDS = (
     "\x1b[31mred\x1b[0m", "<script>alert(1)</script>", "\"'><img src=x onerror=alert(1)>", "{{ 7*7 }}", "{% raw %}",
     "${7*7}", "%s%n%d", "#let x = 1", '#read("/etc/passwd")', "$ sum $", "@label", "*b* _i_ `c`", "../../etc/passwd",
     "..\\..\\x", "/etc/passwd", "C:\\x", "CON", "' OR 1=1 --", "%", "_", "\\", '" NEAR(a b) *', "=1+1", "+1", "-1",
-    "@x", "javascript:alert(1)", "//elsewhere", "0", "-0", "1e400", "NaN", "inf", "١٢", "²", "1,5", "1.000", "0x10",
-    "1_000", "true", "null", "500 W", "20 kHz", "1 mm", "-5 mm", "1e308 m", "1e-320 m", "2 ft²", "0 m",
-    "99999999999999999999",
+    "@x",
+    "javascript:alert(1)", "//elsewhere", "0", "-0", "1e400", "NaN", "inf", "١٢", "²", "1,5", "1.000", "0x10", "1_000",
+    "true", "null", "500 W", "20 kHz", "1 mm", "-5 mm", "1e308 m", "1e-320 m", "2 ft²", "0 m", "99999999999999999999",
     "2026-02-30", "0001-01-01", "9999-12-31", "2025-03-11", "2026-11-26T10:00:00+99:00", "a" * 600, "ä" * 70_000,
     "oak", "wax", "lead-white-paint", "pulsed-500", "cast-iron",
 )  # fmt: skip

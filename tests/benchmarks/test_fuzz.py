@@ -8,8 +8,9 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from fuzz import Fuzz, Page, run
+from fuzz import Fuzz, run
 from fuzz_files import job_file, mesh, photo, unpackable
+from fuzz_page import Page
 from fuzz_shop import Request
 from fuzz_values import as_json, changed, made
 

@@ -15,6 +15,7 @@ from proofpatch.errors import InputError
 from proofpatch.measure.mesh_file import read_loose
 from proofpatch.photos.reading import MOST_PIXELS, MOST_SCANS, opened, scans_of
 
+PICTURES = ("GIF", "WEBP", "TIFF", "BMP")
 SOON = 5.0  # s; unbounded they take minutes or hours
 
 
@@ -92,14 +93,14 @@ def test_a_second_picture_and_what_a_phone_hangs_on_do_not_count():
     assert opened(content)[0] == "JPEG"
 
 
-@pytest.mark.parametrize("kind", ["GIF", "WEBP", "TIFF", "BMP", "ICO", "PPM"])
+@pytest.mark.parametrize("kind", ["GIF", "WEBP", "TIFF", "BMP", "ICO", "ICNS", "PPM", "TGA"])
 def test_another_kind_is_told_so_and_never_drawn(kind, monkeypatch):
     several = (
         {"save_all": True, "append_images": [Image.new("RGB", (64, 48))] * 3} if kind in ("GIF", "WEBP", "TIFF") else {}
     )
     content = saved(kind, **several)
-    monkeypatch.setattr("PIL.ImageFile.ImageFile.load", lambda *_: pytest.fail("it was drawn"))
-    assert "neither JPEG nor PNG" in refused(content)
+    monkeypatch.setattr("PIL.Image.open", lambda *_, **__: pytest.fail("it was opened"))
+    assert ("neither JPEG nor PNG" if kind in PICTURES else "no photo that can be read") in refused(content)
 
 
 def test_as_many_pixels_as_are_taken_are_taken():

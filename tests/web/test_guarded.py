@@ -79,6 +79,18 @@ def test_no_route_answers_a_device_that_has_not_signed_in(app, routes, store):
     assert rows(store) == before
 
 
+def test_the_heads_close_what_a_page_of_ours_never_needs():
+    policy = dict(part.strip().split(" ", 1) for part in HEADERS["Content-Security-Policy"].split(";"))
+    assert {name: policy.pop(name) for name in ("img-src", "form-action")} == {
+        "img-src": "'self' data:", "form-action": "'self'",
+    }  # fmt: skip
+    assert {policy[name] for name in ("default-src", "script-src", "style-src")} == {"'self'"}
+    assert {policy[name] for name in ("object-src", "base-uri", "frame-ancestors")} == {"'none'"}
+    assert HEADERS["X-Content-Type-Options"] == "nosniff"
+    same = ("Referrer-Policy", "Cross-Origin-Opener-Policy", "Cross-Origin-Resource-Policy")
+    assert {HEADERS[name] for name in same} == {"same-origin"}
+
+
 def test_every_answer_carries_the_heads(phone, routes):
     seen = set()
     for method, path in routes:

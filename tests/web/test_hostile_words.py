@@ -3,6 +3,7 @@
 import dataclasses
 import io
 import re
+import time
 
 import pytest
 from made_counter import squeezed
@@ -13,6 +14,7 @@ from pypdf import PdfReader
 from proofpatch.cli import main
 from proofpatch.documents.quote import quote_pdf
 from proofpatch.shop.people import add_note, keep_item
+from proofpatch.web.words import matcher, say, spoken
 
 MARK = "<img src=x onerror=alert(1)>"
 BREAKS = f"\"'>{MARK}</title></script></svg><script>alert(2)</script>{{{{7*7}}}}{{% raw %}}"
@@ -126,6 +128,16 @@ def run_cli(capsys):
         return "".join(capsys.readouterr())
 
     return call
+
+
+def test_words_made_up_for_it_do_not_keep_a_translation_busy():
+    # Read in every way its commas and its "or" allow, one of them took minutes.
+    began = time.process_time()
+    for text in ("a (a, a: a; a or a and a · " * 25, "one or two in a laser, and " * 25, "in or and " * 60):
+        with spoken("es"):
+            assert say(text[:690])
+    assert time.process_time() - began < 5.0
+    assert matcher("es").left("Reading the abacus makes 12 % of the doubt.") > 0
 
 
 SIGNS = ("\x1b[2J", "\x1b]0;x\x07", "\x9b2J", "\x07", "\u202e", "\r", "\u2028")

@@ -21,6 +21,7 @@ MOST_PIXELS = 50_000_000
 MOST_SCANS, MOST_PARTS, MOST_FILLING = 40, 10_000, 1000
 MOST_CHUNKS = 50_000  # of a PNG; writers put 4 kB or more of the picture into each
 JPEG, PNG = b"\xff\xd8", b"\x89PNG"
+OTHERS = (b"GIF8", b"BM", b"II*\0", b"MM\0*")  # GIF, BMP, TIFF
 MARKER = re.compile(rb"\xff([\x02-\xcf\xd9-\xfe])")
 KINDS = ("JPEG", "PNG")
 # ISO/IEC 14496-12, 4.3: a file that begins with a box "ftyp" names its brand next. Brands of ISO/IEC 23008-12 (HEIF).
@@ -84,9 +85,9 @@ def _expect_photo(content: bytes) -> None:
             raise InputError("photo", "This photo is in a format that few programs read.", remedy)
         raise InputError("photo", "This is a film, not a photo.", "Take a photo, as JPEG.")
     # Another kind is not even opened: an icon draws what it holds at once, however large.
-    if not content.startswith((JPEG, PNG)):
+    if content.startswith(OTHERS) or (content.startswith(b"RIFF") and content[8:12] == b"WEBP"):
         raise InputError("photo", "The file is neither JPEG nor PNG.", "Choose a photo.")
-    scans = scans_of(content) if content.startswith(JPEG) else int(_is_short(content))
+    scans = scans_of(content) if content.startswith(JPEG) else int(content.startswith(PNG) and _is_short(content))
     if not scans:
         raise InputError("photo", "The file is no photo that can be read.", "Choose another.")
     if scans > MOST_SCANS:

@@ -16,6 +16,8 @@ from proofpatch.measure.mesh_file import KINDS as SCAN_KINDS
 from proofpatch.measure.scanned import is_kept
 from proofpatch.offer.money import amount
 from proofpatch.photos.corrections import Grader
+from proofpatch.photos.reading import KINDS as PHOTO_KINDS
+from proofpatch.photos.reading import MOST_PIXELS
 from proofpatch.shop.job_tables import EVIDENCE, KEYS, LISTS, read_tables
 from proofpatch.shop.lasers import _own
 from proofpatch.shop.log import UNIT_KEYS, setting_from
@@ -59,6 +61,11 @@ def fits(value: Any, shape: Shape) -> bool:
 def number(value: Any) -> bool:
     """A number that is no truth."""
     return isinstance(value, (int, float)) and not isinstance(value, bool)
+
+
+def side(value: Any) -> bool:
+    """Pixels of a photo."""
+    return fits(value, int) and 0 < value <= MOST_PIXELS
 
 
 def day(value: Any) -> bool:
@@ -133,6 +140,7 @@ SHAPES: Mapping[str, Shape] = {
     "site": lambda data: isinstance(data["stamp"], str) and site_from(data) is not None,
     "strip": {"name": lambda said: NAME.fullmatch(said), "steps": [STEP], "ended": Maybe(bool)},
     "patch": {"setting": setting},
+    "photo": {"digest": is_kept, "kind": lambda kind: kind in PHOTO_KINDS, "width": side, "height": side, "about": str},
     "note": {"text": str, "written": Maybe(moment)},
     "seen": {
         "strip": str, "photos": [{"digest": is_kept, "corners": Maybe([[number]])}], "kept": dict,

@@ -255,11 +255,21 @@ def _loaded(packed: zipfile.ZipFile, name: str) -> Any:
 
 def _read(packed: zipfile.ZipFile, name: str) -> bytes:
     # Never more than the zip's own list says, which was looked at: the sum of a longer one fails.
-    return packed.read(name)
+    with _damaged():
+        return packed.read(name)
+
+
+@contextmanager
+def _damaged() -> Iterator[None]:
+    """A place in the zip that leads out of it is damage, whatever is raised for it."""
+    try:
+        yield
+    except (ValueError, OverflowError, struct.error):
+        raise zipfile.BadZipFile from None
 
 
 def _sum(packed: zipfile.ZipFile, name: str) -> str:
-    with packed.open(name) as file:
+    with _damaged(), packed.open(name) as file:
         return hashlib.file_digest(file, "sha256").hexdigest()  # type: ignore[arg-type]  # read by readinto, as files
 
 

@@ -21,7 +21,7 @@ HERE = Path(__file__).resolve().parent
 # name: the commit whose code fills it. The tables' version is the first word; of one version the records may differ.
 SHOPS = {
     "0001-first": "553a275", "0001-last": "34b6b96", "0002": "fe78e42", "0002-on-a-branch": "c5c8d19",
-    "0003-first": "3362f95", "0003-last": "ae50067",
+    "0003-first": "3362f95", "0003-last": "ae50067", "0004": "6960b58",
 }  # fmt: skip
 # What every version knows how to do; then what only later ones do.
 FILL = """
