@@ -24,8 +24,9 @@ from proofpatch.shop.store import Store
 from proofpatch.web.app import create
 
 PORT = 8499
-LAPTOP, TALL, PHONE, WALKED = (1440, 900), (1440, 1180), (360, 740), (1180, 800)
-INKS = 32  # of the palette: one ink, one paper, one mark, and what lies between
+LAPTOP, TALL, PHONE = (1440, 900), (1440, 1180), (360, 740)
+WALKED, TALL_WALKED = (1180, 800), (1180, 1260)
+INKS = 64  # of the palette: one ink, one paper, one mark, and what lies between
 PIECE = "Chest lid, oak"
 Theme = Literal["light", "dark"]
 # file -> (piece, step of it or a page of its own, size, theme)
@@ -88,9 +89,12 @@ def walk(job: str, laptop: Page, phone: Page, keep: Keep) -> None:
     """The chest lid from the survey to the signed record, as docs/tutorial.md tells it."""
     laptop.goto("/")
     keep("tutorial-jobs", laptop)
-    for step in ("survey", "forecast"):
-        laptop.goto(f"{job}/{step}")
-        keep(f"tutorial-{step}", laptop)
+    laptop.goto(f"{job}/survey")
+    keep("tutorial-survey", laptop)
+    resize(laptop, TALL_WALKED)  # the window is what it is about
+    laptop.goto(f"{job}/forecast")
+    keep("tutorial-forecast", laptop)
+    resize(laptop, WALKED)
     phone.goto(f"{job}/patches")
     keep("tutorial-patches", phone)
     laptop.goto(f"{job}/recipe")
@@ -142,6 +146,11 @@ def day(job: str, phone: Page, keep: Keep) -> None:
         press(phone, f"Keep the grade of zone {zone}")
 
 
+def resize(page: Page, wanted: tuple[int, int]) -> None:
+    """A page as large as that."""
+    page.set_viewport_size({"width": wanted[0], "height": wanted[1]})
+
+
 def press(page: Page, name: str) -> None:
     """A button, and the page that follows."""
     with page.expect_navigation():
@@ -158,7 +167,7 @@ def small(shot: bytes) -> bytes:
     """A picture of the screen as a PNG with a palette."""
     with Image.open(io.BytesIO(shot)) as whole:
         out = io.BytesIO()
-        whole.convert("RGB").quantize(INKS).save(out, "PNG", optimize=True)
+        whole.convert("RGB").quantize(INKS, method=Image.Quantize.FASTOCTREE).save(out, "PNG", optimize=True)
     return out.getvalue()
 
 

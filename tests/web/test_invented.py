@@ -131,12 +131,13 @@ def test_in_a_browser(browser, store, few):
             accessible_in_both(page, "empty shop", size["width"])
         page.get_by_role("button", name="Look at the invented workshop").click()
         expect(page.locator(".tag")).to_have_count(len(QUICK))  # the page looks again by itself
-        expect(page.get_by_text("still to come")).to_have_count(0)
+        expect(page.get_by_text("looks again by itself")).to_have_count(0)
         accessible_in_both(page, "with invented pieces", LAPTOP["width"])
         page.set_viewport_size(PHONE)
         page.reload()
         accessible_in_both(page, "with invented pieces", PHONE["width"])
         page.get_by_role("link", name=re.compile("Garden gate")).first.click()
+        expect(page.get_by_role("heading", name="So far it looks like")).to_be_visible()  # no page at work any more
         expect(page.get_by_text(MARK)).to_be_visible()
         accessible_in_both(page, "an invented piece", PHONE["width"])
         page.goto("/")
