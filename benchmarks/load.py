@@ -43,7 +43,7 @@ from proofpatch.shop.store import FILE, PHOTOS, Store
 
 SIZES = (100, 1000, 10_000)
 PHOTOS_EACH, PATCHES = 10, 3
-SEED, DEVICES, SECONDS, PAUSE = 20264, 20, 45.0, 1.0
+SEED, DEVICES, SECONDS, PAUSE = 20264, 20, 30.0, 1.0
 THUMBNAIL = 2048  # bytes
 TURNS = 5
 SLOW = 0.3  # s a page may take

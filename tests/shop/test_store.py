@@ -144,6 +144,17 @@ def test_things_belong_to_a_job_and_are_found_by_words(store):
         store.get("patch", job.id)
 
 
+def test_names_and_single_words_are_had_without_the_rest(store):
+    job = store.add("job", {}, title="Chest").id
+    first = store.add("quote", {"quote": {"number": "Q-1"}, "day": "2026-03-02"}, job, "sent 1")
+    second = store.add("quote", {"quote": {}, "day": None}, job, "sent 2")
+    assert store.names("quote") == [(second.id, job, "sent 2"), (first.id, job, "sent 1")]
+    assert store.names("quote", "SENT 1", most=1) == [(first.id, job, "sent 1")]
+    assert sorted(store.told("quote", "quote.number", "day"), key=repr) == [
+        (job, "Q-1", "2026-03-02"), (job, None, None),
+    ]  # fmt: skip
+
+
 def test_every_kind_is_kept_as_it_was_given(store):
     data = {"text": "0.1 µm ≥ 2′; drop table thing", "number": 0.1, "none": None, "many": [1, {"a": [True]}]}
     for kind in KINDS:

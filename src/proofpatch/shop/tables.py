@@ -35,9 +35,10 @@ class Thing(Base):
     """
 
     __tablename__ = "thing"
-    # The second is for what belongs to a job: with the first alone a shop would be looked through for it.
+    # The first holds titles, so that a search reads no data; without the second a shop would be looked through for
+    # what belongs to a job.
     __table_args__ = (
-        Index("ix_thing_of_kind", "kind", "deleted", "latest"),
+        Index("ix_thing_of_kind", "kind", "deleted", "latest", "title"),
         Index("ix_thing_of_job", "job", "kind", "deleted", "latest"),
     )
 

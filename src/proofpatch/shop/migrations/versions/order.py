@@ -18,7 +18,7 @@ def upgrade() -> None:
     op.execute(f"UPDATE thing SET made = coalesce({FIRST}, 0), latest = coalesce({LAST}, 0)")
     for column in ("kind", "job", "changed"):
         op.drop_index(f"ix_thing_{column}", "thing")
-    op.create_index("ix_thing_of_kind", "thing", ["kind", "deleted", "latest"])
+    op.create_index("ix_thing_of_kind", "thing", ["kind", "deleted", "latest", "title"])
     op.create_index("ix_thing_of_job", "thing", ["job", "kind", "deleted", "latest"])
 
 
