@@ -41,7 +41,7 @@ def test_a_recipe_on_another_laser_is_a_start_and_past_jobs_tell_what_it_would_t
     compared = [one for one in would["jobs"] if one["here"] and one["there"]]
     assert would["seconds_there"] == pytest.approx(sum(one["there"]["seconds"]["p50"] for one in compared))
     phone.get_by_role("link", name="What it would have done on past jobs").first.click()
-    expect(phone.get_by_role("heading", level=1)).to_contain_text("would it do?")
+    expect(phone.get_by_role("heading", level=1)).to_have_text("Would this laser do?")
     expect(phone.locator("p.lead")).to_contain_text(f"on {would['compared']} of {would['asked']} past jobs")
     accessible_in_both(phone, "would", PHONE["width"])
     assert phone.request.get("/api/learned/lasers/pulsed-900").status == 404

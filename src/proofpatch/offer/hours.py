@@ -60,8 +60,9 @@ class Correction:
         """What it says, in a line."""
         if not self.jobs:
             return UNCORRECTED
-        jobs = f"{self.jobs} finished job{'s' if self.jobs != 1 else ''}"
-        return f"{jobs} of the shop took {self.factor:.3g} times as long as predicted"
+        if self.jobs == 1:
+            return f"1 finished job of the shop took {self.factor:.3g} times as long as predicted"
+        return f"{self.jobs} finished jobs of the shop took {self.factor:.3g} times as long as predicted"
 
 
 @dataclass(frozen=True)

@@ -49,8 +49,9 @@ def label(one: Skill) -> str:
     first, last = (
         datetime.datetime.fromtimestamp(at, datetime.UTC).strftime("%d %b %Y") for at in (one.first, one.last)
     )
-    days = first if first == last else f"{first} to {last}"
-    return f"{days}, {one.jobs} job{'' if one.jobs == 1 else 's'}"
+    if first == last:
+        return f"{first}, {one.jobs} job{'' if one.jobs == 1 else 's'}"
+    return f"{first} to {last}, {one.jobs} job{'' if one.jobs == 1 else 's'}"
 
 
 def in_words(periods: Sequence[Skill]) -> str:

@@ -43,6 +43,7 @@ REFERENCES: dict[str, tuple[tuple[str, tuple[str, ...]], ...]] = {
     "acceptance": (("quote", ("quote",)), ("pdf", ("paper",))),
     "approval": (("patch_id", ("patch",)), ("photo", ("picture",)), ("pdf", ("paper",))),
     "invoice": (("quote", ("quote",)), ("pdf", ("paper",))),
+    "lent": (("lot", ("lot",)),),
     "day": (("controls[]", ("patch",)),),
     "run": (("photos[]", ("picture",)),),
     "pair": (("before", ("picture",)), ("after", ("picture",))),

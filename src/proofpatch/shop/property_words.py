@@ -66,8 +66,8 @@ def kind_of(surface: Surface) -> str:
 def _coat(coat: Layer) -> str:
     likely = sorted(coat.shares, key=lambda key: -coat.shares[key])
     shown = likely if len(likely) <= MOST_NAMED else likely[:2]
-    more = f" or {len(likely) - 2} others" if len(likely) > MOST_NAMED else ""
-    return " or ".join(coating(key).title.lower() for key in shown) + more
+    more = [f"{len(likely) - 2} others"] if len(likely) > MOST_NAMED else []
+    return " or ".join([*(coating(key).title.lower() for key in shown), *more])
 
 
 def property_words(surface: Surface, place: str, name: str) -> str:

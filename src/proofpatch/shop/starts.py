@@ -84,6 +84,15 @@ def start_of(store: Store, entry: Entry) -> Start:
     return Start(_recalled(kept.data), kept, True)
 
 
+def start_as(store: Store, entry: Entry, belief: Belief) -> Start:
+    """What this belief of the job started from, without asking the other jobs anew."""
+    kept, on = next(iter(store.all(KIND, entry.id, most=1)), None), settings_of(store)[0].memory
+    if not on:
+        return Start(None, kept, False)
+    stale = kept is not None and kept.data["of"] != _of(belief)
+    return Start(belief.recalled, None if stale else kept, True, stale)
+
+
 def keep_start(store: Store, entry: Entry, belief: Belief) -> None:
     """Keeps what this belief started from, where something was done on the job and nothing that fits is kept."""
     kept = next(iter(store.all(KIND, entry.id, most=1)), None)

@@ -19,7 +19,7 @@ from proofpatch.shop.foretold import told_of
 from proofpatch.shop.likeness import alike_of
 from proofpatch.shop.memory import form_anew, formed, recalled_of
 from proofpatch.shop.settings import settings_of
-from proofpatch.shop.starts import KIND, Start, start_anew, start_of, switch
+from proofpatch.shop.starts import KIND, Start, start_anew, start_as, start_of, switch
 from proofpatch.shop.store import Store
 from proofpatch.web.desk import Desk
 from proofpatch.web.road import inputs, road_of
@@ -44,7 +44,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             told=told, periods=[(label(one), one, period_words(one)) for one in told.periods],
             wide=skill_svg(told.periods, WIDE) if told.periods else "",
             narrow=skill_svg(told.periods, NARROW) if told.periods else "", most_formed=MOST_FORMED,
-            lasers=[one for one, _ in others(store)],
+            lasers=others(store),
         )  # fmt: skip
 
     @router.get("/learned")
@@ -67,7 +67,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return RedirectResponse("/learned#anew", 303)
 
     def start_page(key: str, error: InputError | None = None) -> Response:
-        found, start = desk.look(key), start_of(store, store.get("job", key))
+        found, entry = desk.look(key), store.get("job", key)
+        start = start_as(store, entry, found.window.belief) if found.window else start_of(store, entry)
         return page("start.html", 422 if error else 200, road=found, here="forecast", start=start, error=error,
                     then=then_of(key, start), past=_past(store, start))  # fmt: skip
 

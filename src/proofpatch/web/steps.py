@@ -13,7 +13,7 @@ from proofpatch.hazards.room import WALLS
 from proofpatch.pictures.look import themed
 from proofpatch.pictures.room import PLANS, room_svg
 from proofpatch.shop.settings import settings_of
-from proofpatch.shop.starts import start_of
+from proofpatch.shop.starts import start_as
 from proofpatch.shop.store import plain
 from proofpatch.web.desk import Desk
 from proofpatch.web.place import placed, put_place, rows_of
@@ -31,7 +31,7 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         found = desk.look(key, "outlook")
         drawn, settles = found.outlook
         return page("forecast.html", road=found, here="forecast", record=found.forecast, drawn=drawn, settles=settles,
-                    start=start_of(desk.store, found.entry))  # fmt: skip
+                    start=start_as(desk.store, found.entry, found.window.belief) if found.window else None)  # fmt: skip
 
     @router.get("/jobs/{key}/recipe")
     def recipe(key: str) -> Response:
