@@ -1,53 +1,56 @@
 """What memory is worth: new jobs of a simulated shop that remembers 0, 10, 100 or 1 000 earlier ones.
 
 Run: python benchmarks/memory.py [past jobs] [new jobs] [of those, worked]     prints; 100, 14, 3 without
-     python benchmarks/memory.py --write      ten shops of 100 past jobs, one of 1 000: docs/memory.md
-     python benchmarks/memory.py --carry      another laser alone: 30 pieces
+     python benchmarks/memory.py --write [processes]      the shops and pairs of below; writes docs/memory.md
+     python benchmarks/memory.py --carry      another laser alone: 30 pieces that were looked at before
 
 *Log score*: what was said of six patches and of the finished surface at their settings before any patch was laid.
 *Steps to recipe*: graded patches until a recipe is confirmed, at most 12.
-Sites are formed about published data, then anew from what all other jobs of the memory say (`memory.reform`).
 *Another laser*: a piece is worked on 300 W and its recipe carried to 500 W.
+The long run keeps each shop and pair it has done in .cache/, and goes on from there when started again.
 """
 
 from __future__ import annotations
 
+import hashlib
+import json
 import os
 import sys
-import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
-from functools import partial
 from multiprocessing import get_context
+from pathlib import Path
 from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # many small matrices: a library's threads wait for each other
 
 import numpy as np
 from loop import Truth
+from memory_code import covers, origin
 from memory_truth import CARRIED, GRADERS, LASERS, SURFACES, Shop, doubtful
 from numpy.typing import NDArray
 from scipy import stats
-from stamp import DOCS, stamp
+from stamp import DOCS
 
 import proofpatch as pp
 from proofpatch.learn.belief import Recalled
 from proofpatch.learn.grading import CLEAN_EDGE
 from proofpatch.learn.memory import Population, Site, population, site
 from proofpatch.learn.memory.carried import carried
-from proofpatch.learn.memory.reform import cavities
 from proofpatch.learn.memory.skill import grade_chances
 
 Floats = NDArray[np.float64]
 MEMORIES = (0, 10, 100, 1000)
 PATCHES, ASKED, STEPS = 8, 6, 12
-HISTORY_DRAWS = 2048
+HISTORY_DRAWS, FEWER = 1024, 512  # of past jobs; the fewer where there are more than PAST
 NEW = 100_000  # numbers of pieces nobody remembers
-FIRST = 300  # shops that are scored; 0, 101 and 102 were looked at in building, 201 on were scored before with 10 jobs
+# Shops below 400 were looked at in building. The first of these remembers more.
+SHOPS, MANY, PAST, FRESH, WORKED = range(400, 406), 1000, 100, 21, 4
 LEAST_SHOPS = 5  # from so many on the error is between shops, as new jobs of one shop share its memory
-CARRY_FROM = 20_000  # shops whose recipes are carried; `carried.UNTRIED` was chosen after looking at 10000 to 10028
+CARRY_FROM = 30_000  # shops whose recipes are carried; 10000 to 10028 and 20000 to 20029 were looked at
+PAIRS = 200
 LEAST = 1e-3  # no forecast is scored as surer than this; the finished surface alone
 WANTED = 0.95  # share of carried recipes that hold
 
@@ -58,14 +61,14 @@ def draw_job(seed: int, number: int) -> tuple[pp.Surface, str, str]:
     return SURFACES[number % len(SURFACES)], str(rng.choice(LASERS)), str(rng.choice(GRADERS))
 
 
-def remembered(seed: int, number: int, start: Recalled | None = None) -> Site:
-    """What the number-th past job taught, seen from this start: PATCHES patches where published data are in doubt."""
+def remembered(seed: int, number: int, draws: int = HISTORY_DRAWS) -> Site:
+    """What the number-th past job taught: PATCHES patches where published data are in doubt."""
     surface, laser, grader = draw_job(seed, number)
     seen, _ = Shop(seed).piece(surface, laser, grader, number)
     rng = np.random.default_rng([seed, 7, number])
     settings = doubtful(pp.prior(surface, laser, seed=number, draws=64), PATCHES, rng)
     graded = [replace(seen.grade(setting), grader=grader) for setting in settings]
-    return site(pp.update(pp.prior(surface, laser, memory=start, seed=number, draws=HISTORY_DRAWS), graded))
+    return site(pp.update(pp.prior(surface, laser, seed=number, draws=draws), graded))
 
 
 def scores(belief: pp.Belief, laid: Sequence[pp.Graded], true: Truth) -> tuple[float, float, float]:
@@ -153,39 +156,34 @@ class Shops:
     memories: tuple[int, ...]
     scores: Floats
     steps: list[list[tuple[int, int, bool, str]]]
-    seconds: float
     because: str
 
 
-def fitted(seed: int, sites: Sequence[Site], mapped: Callable[..., Iterable[Any]]) -> Population | None:
-    """What these first jobs of a shop say together, their sites formed anew once; None of none."""
-    if not sites:
-        return None
-    anew = mapped(partial(remembered, seed), range(len(sites)), cavities(population(sites)))
-    return population(list(anew))
+def one_shop(task: tuple[int, int, int, int]) -> dict[str, Any]:
+    """What a shop of (seed, past jobs, new ones, of those worked) shows with memories of the first of its past jobs."""
+    seed, past, new, working = task
+    sites = [remembered(seed, number, HISTORY_DRAWS if past <= PAST else FEWER) for number in range(past)]
+    fits = [population(sites[:m]) if m else None for m in MEMORIES if m <= past]
+    first = NEW + working * seed  # so that shops work pieces of other kinds
+    numbers = range(first, first + new)
+    starts = [_starts(seed, number, fits) for number in numbers]
+    return {
+        "scores": [asked(seed, *each) for each in zip(numbers, starts, strict=True)],
+        "steps": [stepped(seed, *each) for each in zip(numbers[:working], starts[:working], strict=True)],
+        "because": fits[-1].because(SURFACES[0]) if fits[-1] else "",
+    }
 
 
-def shops(past: int, new: int, working: int, count: int = 1, mapped: Callable[..., Iterable[Any]] = map) -> Shops:
-    """Past jobs, then new ones with memories of the first of them."""
-    memories = tuple(m for m in MEMORIES if m <= past)
-    every, steps, fitting, because = [], [], 0.0, ""
-    for seed in range(FIRST, FIRST + count):
-        sites = list(mapped(partial(remembered, seed), range(past)))
-        began = time.perf_counter()
-        fits = [fitted(seed, sites[:m], mapped) for m in memories]
-        fitting += time.perf_counter() - began
-        numbers = range(NEW, NEW + new)
-        starts = [_starts(seed, number, fits) for number in numbers]
-        every += list(mapped(partial(asked, seed), numbers, starts))
-        steps += list(mapped(partial(stepped, seed), numbers[:working], starts[:working]))
-        because = fits[-1].because(SURFACES[0]) if fits[-1] else ""
-        print(f"shop {seed}: {past} jobs remembered", flush=True)
-    return Shops(count, memories, np.array(every), steps, fitting, because)
-
-
-def _starts(seed: int, number: int, fits: Sequence[Any]) -> list[Recalled | None]:
+def _starts(seed: int, number: int, fits: Sequence[Population | None]) -> list[Recalled | None]:
     surface, laser, grader = draw_job(seed, number)
     return [None if fitted is None else fitted.recalled(surface, laser, grader) for fitted in fits]
+
+
+def shops(found: Sequence[dict[str, Any]]) -> Shops:
+    """Several shops of equally many jobs, as `one_shop` leaves them, taken together."""
+    scores = np.array([job for shop in found for job in shop["scores"]])
+    steps = [[tuple(each) for each in job] for shop in found for job in shop["steps"]]
+    return Shops(len(found), MEMORIES[: scores.shape[1]], scores, steps, found[0]["because"])
 
 
 def paired_error(gain: Floats, count: int) -> Floats:
@@ -251,76 +249,133 @@ def carry_lines(found: Sequence[tuple[str, str, float | None]]) -> list[str]:
     ]
 
 
-def study(
-    past: int, new: int, working: int, count: int, pieces: int, mapped: Callable[..., Iterable[Any]], long: int = 0
-) -> list[str]:
-    """The whole study as lines of a page."""
-    began = time.perf_counter()
-    found = shops(past, new, working, count, mapped)
-    longer = score_rows(shops(long, new, 0, 1, mapped)) if long else []
-    other = list(mapped(on_another, range(pieces)))
+def long_tasks() -> list[tuple[str, Any]]:
+    """What `--write` asks."""
+    asked = [("shop", (seed, MANY if seed == SHOPS[0] else PAST, FRESH, WORKED)) for seed in SHOPS]
+    return [*asked, *(("pair", seed) for seed in range(PAIRS))]
+
+
+def one(task: tuple[str, Any]) -> Any:
+    """A shop or a pair."""
+    name, what = task
+    return one_shop(tuple(what)) if name == "shop" else on_another(what)
+
+
+def answers(tasks: Sequence[tuple[str, Any]], kept: Path, workers: int = 2) -> list[Any]:
+    """Of each task; what the file keeps of this very code is not asked again, and each is kept once it is done."""
+    kept.parent.mkdir(parents=True, exist_ok=True)
+    done = {}
+    for line in kept.read_text(encoding="utf-8").splitlines() if kept.exists() else ():
+        entry = json.loads(line)
+        done[json.dumps(entry["task"])] = entry["found"]
+    waiting = [task for task in tasks if json.dumps(task) not in done]
+    os.environ |= {"NUMBA_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    with (
+        ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool,
+        kept.open("a", encoding="utf-8") as file,
+    ):
+        asked = {pool.submit(one, task): task for task in waiting}
+        for future in as_completed(asked):
+            task, found = asked[future], future.result()
+            print(json.dumps({"task": task, "found": found}), file=file, flush=True)
+            done[json.dumps(task)] = found
+            if task[0] == "shop":
+                print(f"shop {task[1][0]}: {task[1][1]} jobs remembered", flush=True)
+    return [done[json.dumps(task)] for task in tasks]
+
+
+def kept_in(folder: Path) -> Path:
+    """The file of answers of this very code."""
+    return folder / f"memory-{hashlib.sha256(covers().encode()).hexdigest()[:16]}.jsonl"
+
+
+SCORES = ("| jobs remembered | grades | clean | harm |", "|---|---|---|---|")
+ENDS = (
+    "| jobs remembered | patches, mean | median | confirmed | good | left | harmed | none | harmed patches |",
+    "|---|---|---|---|---|---|---|---|---|",
+)
+
+
+def page(found: Sequence[dict[str, Any]], pairs: Sequence[Any], words: str) -> list[str]:
+    """Shops, the first with the longest memory, and carried recipes as lines of a page."""
+    first, least = shops(found[:1]), min(len(shop["scores"][0]) for shop in found)
+    every = shops([
+        {
+            **shop,
+            "scores": [job[:least] for job in shop["scores"]],
+            "steps": [job[:least] for job in shop["steps"]],
+        }
+        for shop in found
+    ])  # fmt: skip
+    more = len(first.memories) > least
     return [
         "# What memory is worth, in simulated shops",
         "",
-        f"{count} shop{'s' if count > 1 else ''} of {len(SURFACES)} kinds of job, {past} remembered jobs each of"
-        f" {PATCHES} patches, laid where published data are in doubt; {new} new jobs a shop. Coatings, substrates,",
-        "pairs, lasers and graders are as alike as `learn/memory/shares.csv` takes them to be (common practice, no",
-        "source): this shows what memory is worth if so, and that it is used rightly, not how it fares in the world.",
+        f"{every.count} shop{'s' if every.count > 1 else ''} of {len(SURFACES)} kinds of job, up to"
+        f" {every.memories[-1]} remembered jobs each of {PATCHES} patches,",
+        f"laid where published data are in doubt; {len(every.scores) // every.count} new jobs a shop. Coatings,",
+        "substrates, pairs, lasers and graders are as alike as `learn/memory/shares.csv` takes them to be (common",
+        "practice, no source): this shows what memory is worth if so, and that it is used rightly, not how it fares in",
+        "the world.",
         "",
-        stamp(f"Shops {FIRST} to {FIRST + count - 1}, pieces from {NEW}; carried: from {CARRY_FROM}"),
+        words,
         "",
         "## Said before any patch",
         "",
         "Mean ln chance given to what then came, nearer 0 is better; in brackets the gain over no memory, with its",
-        f"paired standard error between shops ({len(found.scores)} new jobs). *Grades*: of {ASKED} patches. *Clean*,",
-        "*harm*: of the finished surface at those settings.",
+        f"paired standard error {'between shops' if every.count >= LEAST_SHOPS else 'between jobs'}"
+        f" ({len(every.scores)} new jobs). *Grades*: of {ASKED} patches. *Clean*, *harm*: of the",
+        "finished surface at those settings.",
         "",
-        "| jobs remembered | grades | clean | harm |",
-        "|---|---|---|---|",
-        *score_rows(found),
+        *SCORES,
+        *score_rows(every),
         "",
-        *(
-            [
-                f"The first of these shops alone, with {long} jobs:",
-                "",
-                "| jobs remembered | grades | clean | harm |",
-                "|---|---|---|---|",
-                *longer,
-                "",
-            ]
-            if longer
-            else []
-        ),
+        *(_of_one(first) if more else ()),
         "## Steps to recipe",
         "",
-        f"{len(found.steps)} of the new jobs, ordinary limits, at most {STEPS} graded patches. A recipe counts as in",
-        "docs/loop.md.",
+        f"{len(every.steps)} of the new jobs, ordinary limits, at most {STEPS} graded patches. A recipe counts as in"
+        " [loop.md](loop.md).",
         "",
-        "| jobs remembered | patches, mean | median | confirmed | good | left | harmed | none | harmed patches |",
-        "|---|---|---|---|---|---|---|---|---|",
-        *step_rows(found),
+        *ENDS,
+        *step_rows(every),
         "",
-        f"What a job on aged oak varnish then says of its start: “{found.because}”",
+        f"What a job on aged oak varnish then says of its start: “{every.because}”",
         "",
         "## Another laser",
         "",
-        *carry_lines(other),
+        *carry_lines([tuple(pair) for pair in pairs]),
+    ]
+
+
+def _of_one(first: Shops) -> list[str]:
+    """The shop with the longest memory, alone."""
+    return [
+        f"The first of these shops alone, with {first.memories[-1]} jobs; errors between its {len(first.scores)} new",
+        "jobs:",
         "",
-        f"Took {time.perf_counter() - began:.0f} s, of these {found.seconds:.0f} s for fitting.",
+        *SCORES,
+        *score_rows(first),
+        "",
+        f"Steps to recipe there, on {len(first.steps)} jobs:",
+        "",
+        *ENDS,
+        *step_rows(first),
+        "",
     ]
 
 
 def main(words: Sequence[str]) -> None:
     """As the head of this file says."""
     if list(words) == ["--carry"]:
-        print("\n".join(carry_lines([on_another(seed) for seed in range(30)])))
-    elif list(words) == ["--write"]:
-        with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-            page = study(100, 28, 7, 10, 200, pool.map, 1000)
-        DOCS.joinpath("memory.md").write_text("\n".join(page) + "\n", encoding="utf-8")
+        print("\n".join(carry_lines([on_another(seed - CARRY_FROM) for seed in range(20_000, 20_030)])))
+    elif words[:1] == ["--write"]:
+        found = answers(long_tasks(), kept_in(DOCS.parent / ".cache"), int([*words, "2"][1]))
+        about = origin(f"Shops {SHOPS[0]} to {SHOPS[-1]}, pieces from {NEW}; carried: shops from {CARRY_FROM}")
+        lines = page(found[: len(SHOPS)], found[len(SHOPS) :], about)
+        DOCS.joinpath("memory.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
     else:
         past, new, working = [*map(int, words), *(100, 14, 3)[len(words) :]]
-        print("\n".join(study(past, new, working, 1, 6, map)))
+        print("\n".join(page([one_shop((SHOPS[0], past, new, working))], [on_another(n) for n in range(6)], "")))
 
 
 if __name__ == "__main__":
