@@ -2,6 +2,7 @@
 
 Run: python benchmarks/memory.py [past jobs] [new jobs] [of those, worked]     prints; 100, 14, 3 without
      python benchmarks/memory.py --write [processes]      the shops and pairs of below; writes docs/memory.md
+     python benchmarks/memory.py --kept       the page from what the long run has done so far
      python benchmarks/memory.py --carry      another laser alone: 30 pieces that were looked at before
 
 *Log score*: what was said of six patches and of the finished surface at their settings before any patch was laid.
@@ -19,7 +20,7 @@ import sys
 from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -27,125 +28,31 @@ from typing import Any
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # many small matrices: a library's threads wait for each other
 
 import numpy as np
-from loop import Truth
 from memory_code import covers, origin
-from memory_truth import CARRIED, GRADERS, LASERS, SURFACES, Shop, doubtful
+from memory_shop import (
+    ASKED,
+    CARRY_FROM,
+    FEWER,
+    HISTORY_DRAWS,
+    MEMORIES,
+    NEW,
+    PAST,
+    PATCHES,
+    STEPS,
+    on_another,
+    one_shop,
+)
+from memory_truth import SURFACES
 from numpy.typing import NDArray
 from scipy import stats
 from stamp import DOCS
 
-import proofpatch as pp
-from proofpatch.learn.belief import Recalled
-from proofpatch.learn.grading import CLEAN_EDGE
-from proofpatch.learn.memory import Population, Site, population, site
-from proofpatch.learn.memory.carried import carried
-from proofpatch.learn.memory.skill import grade_chances
-
 Floats = NDArray[np.float64]
-MEMORIES = (0, 10, 100, 1000)
-PATCHES, ASKED, STEPS = 8, 6, 12
-HISTORY_DRAWS, FEWER = 1024, 512  # of past jobs; the fewer where there are more than PAST
-NEW = 100_000  # numbers of pieces nobody remembers
 # Shops below 400 were looked at in building. The first of these remembers more.
-SHOPS, MANY, PAST, FRESH, WORKED = range(400, 406), 1000, 100, 21, 4
+SHOPS, MANY, FRESH, WORKED = range(400, 406), 1000, 21, 4
 LEAST_SHOPS = 5  # from so many on the error is between shops, as new jobs of one shop share its memory
-CARRY_FROM = 30_000  # shops whose recipes are carried; 10000 to 10028 and 20000 to 20029 were looked at
 PAIRS = 200
-LEAST = 1e-3  # no forecast is scored as surer than this; the finished surface alone
 WANTED = 0.95  # share of carried recipes that hold
-
-
-def draw_job(seed: int, number: int) -> tuple[pp.Surface, str, str]:
-    """(surface, laser, grader) of the number-th job of a shop; surfaces in turn."""
-    rng = np.random.default_rng([seed, 6, number])
-    return SURFACES[number % len(SURFACES)], str(rng.choice(LASERS)), str(rng.choice(GRADERS))
-
-
-def remembered(seed: int, number: int, draws: int = HISTORY_DRAWS) -> Site:
-    """What the number-th past job taught: PATCHES patches where published data are in doubt."""
-    surface, laser, grader = draw_job(seed, number)
-    seen, _ = Shop(seed).piece(surface, laser, grader, number)
-    rng = np.random.default_rng([seed, 7, number])
-    settings = doubtful(pp.prior(surface, laser, seed=number, draws=64), PATCHES, rng)
-    graded = [replace(seen.grade(setting), grader=grader) for setting in settings]
-    return site(pp.update(pp.prior(surface, laser, seed=number, draws=draws), graded))
-
-
-def scores(belief: pp.Belief, laid: Sequence[pp.Graded], true: Truth) -> tuple[float, float, float]:
-    """Mean ln chance given to the grades, to clean or not, and to harm or none of the finished surface."""
-    chances = grade_chances(belief, laid)
-    said = [chances[i, pp.RESIDUES.index(g.residue), pp.HARMS.index(g.harm)] for i, g in enumerate(laid)]
-    window = pp.forecast(belief, settings=[g.setting for g in laid])
-    need, spread, margin = (
-        np.array(v) for v in zip(*(true.outcome(g.setting, patch=False) for g in laid), strict=True)
-    )
-    return (
-        float(np.log(np.maximum(said, 1e-12)).mean()),
-        _log_score(window.p_clean, need <= CLEAN_EDGE * spread),
-        _log_score(window.p_harm, margin < 0),
-    )
-
-
-def _log_score(p: Floats, happened: NDArray[np.bool_]) -> float:
-    bounded = np.clip(p, LEAST, 1 - LEAST)
-    return float(np.log(np.where(happened, bounded, 1 - bounded)).mean())
-
-
-def asked(seed: int, number: int, recalled: Sequence[Recalled | None]) -> list[tuple[float, float, float]]:
-    """Scores of one new job with each memory, on the same patches."""
-    surface, laser, grader = draw_job(seed, number)
-    seen, true = Shop(seed).piece(surface, laser, grader, number)
-    rng = np.random.default_rng([seed, 8, number])
-    settings = doubtful(pp.prior(surface, laser, seed=number, draws=64), ASKED, rng)
-    laid = [replace(seen.grade(setting), grader=grader) for setting in settings]
-    return [scores(pp.prior(surface, laser, memory=memory), laid, true) for memory in recalled]
-
-
-def worked(
-    seen: Truth, true: Truth, memory: Recalled | None, steps: int = STEPS
-) -> tuple[pp.Belief, pp.Recipe, int, int, str]:
-    """(belief, recipe, graded patches, harmed ones, how the recipe truly ends) of the six calls on one piece."""
-    limits, used, harmed = pp.Limits(), 0, 0
-    belief = pp.prior(seen.surface, seen.laser, memory=memory)
-    found = None
-    while used < steps:
-        patches = pp.next_patch(belief, limits, count=min(3, steps - used))
-        if not patches:
-            break
-        laid = []
-        for patch in patches[: steps - used]:
-            laid.append(seen.grade(patch.setting))
-            used += 1
-            if laid[-1].harm != "none":
-                harmed += 1
-                break
-        belief = pp.update(belief, laid)
-        found = pp.recipe(belief, limits)
-        if found.setting is not None and found.confirmed:
-            break
-    found = found or pp.recipe(belief, limits)
-    return belief, found, used, harmed, true.holds(found.setting)
-
-
-def stepped(seed: int, number: int, recalled: Sequence[Recalled | None]) -> list[tuple[int, int, bool, str]]:
-    """(patches, harmed ones, a confirmed recipe, how it ends) of one new job with each memory."""
-    surface, laser, grader = draw_job(seed, number)
-    found = []
-    for memory in recalled:
-        _, named, used, harmed, end = worked(*Shop(seed).piece(surface, laser, grader, number), memory)
-        found.append((used, harmed, named.confirmed and named.setting is not None, end))
-    return found
-
-
-def on_another(seed: int) -> tuple[str, str, float | None]:
-    """(how the recipe of 300 W ends, how the one carried to 500 W ends, ratio of time) of one piece of one shop."""
-    surface, shop = CARRIED[seed % len(CARRIED)], Shop(CARRY_FROM + seed)
-    belief, here, *_, end = worked(*shop.piece(surface, "pulsed-300", "Ida", 0), None)
-    if here.setting is None:
-        return end, "none", None
-    moved = carried(belief, "pulsed-500", here=here)
-    _, true = shop.piece(surface, "pulsed-500", "Ida", 0)
-    return end, true.holds(moved.there.setting), moved.time
 
 
 @dataclass(frozen=True)
@@ -157,26 +64,6 @@ class Shops:
     scores: Floats
     steps: list[list[tuple[int, int, bool, str]]]
     because: str
-
-
-def one_shop(task: tuple[int, int, int, int]) -> dict[str, Any]:
-    """What a shop of (seed, past jobs, new ones, of those worked) shows with memories of the first of its past jobs."""
-    seed, past, new, working = task
-    sites = [remembered(seed, number, HISTORY_DRAWS if past <= PAST else FEWER) for number in range(past)]
-    fits = [population(sites[:m]) if m else None for m in MEMORIES if m <= past]
-    first = NEW + working * seed  # so that shops work pieces of other kinds
-    numbers = range(first, first + new)
-    starts = [_starts(seed, number, fits) for number in numbers]
-    return {
-        "scores": [asked(seed, *each) for each in zip(numbers, starts, strict=True)],
-        "steps": [stepped(seed, *each) for each in zip(numbers[:working], starts[:working], strict=True)],
-        "because": fits[-1].because(SURFACES[0]) if fits[-1] else "",
-    }
-
-
-def _starts(seed: int, number: int, fits: Sequence[Population | None]) -> list[Recalled | None]:
-    surface, laser, grader = draw_job(seed, number)
-    return [None if fitted is None else fitted.recalled(surface, laser, grader) for fitted in fits]
 
 
 def shops(found: Sequence[dict[str, Any]]) -> Shops:
@@ -264,10 +151,7 @@ def one(task: tuple[str, Any]) -> Any:
 def answers(tasks: Sequence[tuple[str, Any]], kept: Path, workers: int = 2) -> list[Any]:
     """Of each task; what the file keeps of this very code is not asked again, and each is kept once it is done."""
     kept.parent.mkdir(parents=True, exist_ok=True)
-    done = {}
-    for line in kept.read_text(encoding="utf-8").splitlines() if kept.exists() else ():
-        entry = json.loads(line)
-        done[json.dumps(entry["task"])] = entry["found"]
+    done = read(kept)
     waiting = [task for task in tasks if json.dumps(task) not in done]
     os.environ |= {"NUMBA_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     with (
@@ -282,6 +166,24 @@ def answers(tasks: Sequence[tuple[str, Any]], kept: Path, workers: int = 2) -> l
             if task[0] == "shop":
                 print(f"shop {task[1][0]}: {task[1][1]} jobs remembered", flush=True)
     return [done[json.dumps(task)] for task in tasks]
+
+
+def read(kept: Path) -> dict[str, Any]:
+    """{task as JSON: what was found}."""
+    lines = kept.read_text(encoding="utf-8").splitlines() if kept.exists() else ()
+    return {json.dumps(entry["task"]): entry["found"] for entry in map(json.loads, lines)}
+
+
+def write(found: dict[str, Any]) -> None:
+    """The page of those of the long tasks that are done."""
+    done = [task for task in long_tasks() if json.dumps(task) in found]
+    seeds = [what[0] for name, what in done if name == "shop"]
+    pairs = [what for name, what in done if name == "pair"]
+    shown, last = ", ".join(map(str, seeds)), CARRY_FROM + pairs[-1]
+    about = origin(f"Shops {shown}, pieces from {NEW}; carried: shops {CARRY_FROM} to {last}")
+    each = [found[json.dumps(task)] for task in done]
+    lines = page(each[: len(seeds)], each[len(seeds) :], about)
+    DOCS.joinpath("memory.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
 def kept_in(folder: Path) -> Path:
@@ -316,7 +218,7 @@ def page(found: Sequence[dict[str, Any]], pairs: Sequence[Any], words: str) -> l
         f"laid where published data are in doubt; {len(every.scores) // every.count} new jobs a shop. Coatings,",
         "substrates, pairs, lasers and graders are as alike as `learn/memory/shares.csv` takes them to be (common",
         "practice, no source): this shows what memory is worth if so, and that it is used rightly, not how it fares in",
-        "the world.",
+        "the world. How noisy a grader is and how the model drifts over the knobs is not learned (`levels.UNHEARD`).",
         "",
         words,
         "",
@@ -350,8 +252,9 @@ def page(found: Sequence[dict[str, Any]], pairs: Sequence[Any], words: str) -> l
 def _of_one(first: Shops) -> list[str]:
     """The shop with the longest memory, alone."""
     return [
-        f"The first of these shops alone, with {first.memories[-1]} jobs; errors between its {len(first.scores)} new",
-        "jobs:",
+        f"The first of these shops alone, with {first.memories[-1]} jobs (its sites of {FEWER} draws, not"
+        f" {HISTORY_DRAWS}); errors between its",
+        f"{len(first.scores)} new jobs:",
         "",
         *SCORES,
         *score_rows(first),
@@ -369,10 +272,11 @@ def main(words: Sequence[str]) -> None:
     if list(words) == ["--carry"]:
         print("\n".join(carry_lines([on_another(seed - CARRY_FROM) for seed in range(20_000, 20_030)])))
     elif words[:1] == ["--write"]:
-        found = answers(long_tasks(), kept_in(DOCS.parent / ".cache"), int([*words, "2"][1]))
-        about = origin(f"Shops {SHOPS[0]} to {SHOPS[-1]}, pieces from {NEW}; carried: shops from {CARRY_FROM}")
-        lines = page(found[: len(SHOPS)], found[len(SHOPS) :], about)
-        DOCS.joinpath("memory.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
+        tasks = long_tasks()
+        each = answers(tasks, kept_in(DOCS.parent / ".cache"), int([*words, "2"][1]))
+        write({json.dumps(task): found for task, found in zip(tasks, each, strict=True)})
+    elif list(words) == ["--kept"]:
+        write(read(kept_in(DOCS.parent / ".cache")))
     else:
         past, new, working = [*map(int, words), *(100, 14, 3)[len(words) :]]
         print("\n".join(page([one_shop((SHOPS[0], past, new, working))], [on_another(n) for n in range(6)], "")))

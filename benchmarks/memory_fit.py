@@ -2,7 +2,7 @@
 
 Run: python benchmarks/memory_fit.py             2 problems, 60 replications, 1 000 jobs: prints
      python benchmarks/memory_fit.py --growth    the growth alone
-     python benchmarks/memory_fit.py --write     6 problems, 300 replications, 10 000 jobs: writes docs/memory-fit.md
+     python benchmarks/memory_fit.py --write     3 problems, 160 replications, 10 000 jobs: writes docs/memory-fit.md
 
 The other sampler is emcee (Foreman-Mackey et al., PASP 125 (2013) 306, from memory) on the joint density of effects and
 ln spreads, written down plainly with SciPy's normal densities. Ranks: Talts et al., arXiv 1804.06788 (from memory).
@@ -220,13 +220,13 @@ def agreed(
     return float(means.max()), float(sds.max()), apart
 
 
-def study(problems: int = 6, replications: int = 300, most: int = 10_000) -> list[str]:
+def study(problems: int = 3, replications: int = 160, most: int = 10_000) -> list[str]:
     """The whole study as lines of a page."""
     began = time.perf_counter()
     rows = []
     for seed in range(problems):
-        means, sds, apart = agreed(seed, jobs=4 + 4 * seed)
-        rows.append((seed, 4 + 4 * seed, means, sds, apart))
+        means, sds, apart = agreed(seed, jobs=4 + 8 * seed)
+        rows.append((seed, 4 + 8 * seed, means, sds, apart))
         print(rows[-1], flush=True)
     found = calibration(real_layouts(), replications)
     chances = {name: uniformity(r) for name, r in found.items()}

@@ -10,6 +10,7 @@ import shutil
 import memory
 import memory_code
 import memory_fit
+import memory_shop
 import numpy as np
 import pytest
 from memory_truth import CARRIED, GRADERS, SURFACES, Shop
@@ -17,7 +18,7 @@ from scipy import stats
 from stamp import DOCS
 
 from proofpatch.learn import compiled
-from proofpatch.learn.memory import Part, population
+from proofpatch.learn.memory import Part, Site, population
 from proofpatch.learn.memory.levels import concretes, heard, layout
 
 
@@ -79,15 +80,16 @@ def test_a_lean_is_in_what_is_seen_alone():
 
 @pytest.fixture
 def small(monkeypatch):
-    monkeypatch.setattr(memory, "HISTORY_DRAWS", 256)
+    monkeypatch.setattr(memory_shop, "HISTORY_DRAWS", 256)
+    monkeypatch.setattr(memory_shop, "MEMORIES", (0, 1, 3))
+    monkeypatch.setattr(memory_shop, "STEPS", 1)
     monkeypatch.setattr(memory, "MEMORIES", (0, 1, 3))
-    monkeypatch.setattr(memory, "STEPS", 3)
 
 
 @pytest.fixture
 def two_shops(small):
     """One that remembers three jobs, one that remembers one."""
-    return [memory.one_shop(task) for task in ((101, 3, 2, 2), (102, 1, 2, 2))]
+    return [memory_shop.one_shop(task) for task in ((101, 3, 2, 2), (102, 1, 2, 2))]
 
 
 def test_memory_of_some_jobs_scores_and_counts_steps(two_shops):
@@ -127,7 +129,7 @@ def test_a_memory_knows_what_it_was_told():
         _, _, seen = shop.normals(surface, "pulsed-300", "Ida", n)
         f = 3.0 * np.eye(unknowns)
         part = memory_part(found, f, f @ seen + rng.standard_normal(unknowns))
-        sites.append(memory.Site(surface, (part,), 8, "pulsed-300", "Ida"))
+        sites.append(Site(surface, (part,), 8, "pulsed-300", "Ida"))
     mean, covariance = population(sites, warm=3, kept=10).predicted(found)
     told = heard(found).loading.any(axis=1)
     common = shop.common(found)
