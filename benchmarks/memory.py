@@ -23,6 +23,7 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
+from textwrap import wrap
 from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # many small matrices: a library's threads wait for each other
@@ -39,6 +40,7 @@ from memory_shop import (
     PAST,
     PATCHES,
     STEPS,
+    ceiling,
     on_another,
     one_shop,
 )
@@ -57,20 +59,23 @@ WANTED = 0.95  # share of carried recipes that hold
 
 @dataclass(frozen=True)
 class Shops:
-    """All that was measured in `count` shops. scores (jobs, memories, 3); steps: of each worked job and memory."""
+    """All that was measured in `count` shops. scores (jobs, memories, 3); ceiling (jobs, 3); steps: of each worked job
+    and memory."""
 
     count: int
     memories: tuple[int, ...]
     scores: Floats
+    ceiling: Floats
     steps: list[list[tuple[int, int, bool, str]]]
     because: str
 
 
 def shops(found: Sequence[dict[str, Any]]) -> Shops:
-    """Several shops of equally many jobs, as `one_shop` leaves them, taken together."""
+    """Several shops of equally many jobs, as `asked_of` leaves them, taken together."""
     scores = np.array([job for shop in found for job in shop["scores"]])
+    ceilings = np.array([job for shop in found for job in shop["ceiling"]])
     steps = [[tuple(each) for each in job] for shop in found for job in shop["steps"]]
-    return Shops(len(found), MEMORIES[: scores.shape[1]], scores, steps, found[0]["because"])
+    return Shops(len(found), MEMORIES[: scores.shape[1]], scores, ceilings, steps, found[0]["because"])
 
 
 def paired_error(gain: Floats, count: int) -> Floats:
@@ -81,16 +86,18 @@ def paired_error(gain: Floats, count: int) -> Floats:
 
 def score_rows(found: Shops) -> list[str]:
     """One row a memory: mean scores, and the gain over no memory with its paired standard error."""
-    rows = []
-    for m, memory in enumerate(found.memories):
-        gain = found.scores[:, m] - found.scores[:, 0]
-        error = paired_error(gain, found.count)
-        cells = [
-            f"{found.scores[:, m, k].mean():.3f}" + (f" ({gain[:, k].mean():+.3f} ± {error[k]:.3f})" if m else "")
-            for k in range(3)
-        ]
-        rows.append(f"| {memory} | {' | '.join(cells)} |")
-    return rows
+    rows = [(str(memory), found.scores[:, m]) for m, memory in enumerate(found.memories)]
+    return [_score_row(name, scores, found) for name, scores in [*rows, ("all that is shared", found.ceiling)]]
+
+
+def _score_row(name: str, scores: Floats, found: Shops) -> str:
+    gain = scores - found.scores[:, 0]
+    error = paired_error(gain, found.count)
+    cells = [
+        f"{scores[:, k].mean():.3f}" + (f" ({gain[:, k].mean():+.3f} ± {error[k]:.3f})" if gain.any() else "")
+        for k in range(3)
+    ]
+    return f"| {name} | {' | '.join(cells)} |"
 
 
 def step_rows(found: Shops) -> list[str]:
@@ -126,7 +133,8 @@ def carry_lines(found: Sequence[tuple[str, str, float | None]]) -> list[str]:
     met = "reached" if ends["good"] / named >= WANTED else "**not reached**"
     return [
         f"{len(found)} pieces, {len(found) - first['none']} with a recipe on 300 W ({first['good']} good,"
-        f" {first['left']} leave coating, {first['harmed']} harm); {named} of them carried.",
+        f" {first['left']} leave coating, {first['harmed']} harm); {named} of them carried, for the others"
+        " none was found that holds more than the job's own limits ask (`carried.UNTRIED`).",
         "",
         f"- Truly clean and harmless on 500 W, no patch laid there: {ends['good']} of {named}"
         f" ({ends['good'] / named:.1%}; 95 % interval {low:.1%} to {high:.1%}; asked {WANTED:.0%}: {met});"
@@ -139,13 +147,14 @@ def carry_lines(found: Sequence[tuple[str, str, float | None]]) -> list[str]:
 def long_tasks() -> list[tuple[str, Any]]:
     """What `--write` asks."""
     asked = [("shop", (seed, MANY if seed == SHOPS[0] else PAST, FRESH, WORKED)) for seed in SHOPS]
-    return [*asked, *(("pair", seed) for seed in range(PAIRS))]
+    known = [("ceiling", (seed, FRESH, WORKED)) for seed in SHOPS]
+    return [*asked, *known, *(("pair", seed) for seed in range(PAIRS))]
 
 
 def one(task: tuple[str, Any]) -> Any:
-    """A shop or a pair."""
+    """A shop, what its new jobs could gain at most, or a pair."""
     name, what = task
-    return one_shop(tuple(what)) if name == "shop" else on_another(what)
+    return {"shop": one_shop, "ceiling": ceiling, "pair": on_another}[name](what)
 
 
 def answers(tasks: Sequence[tuple[str, Any]], kept: Path, workers: int = 2) -> list[Any]:
@@ -176,13 +185,14 @@ def read(kept: Path) -> dict[str, Any]:
 
 def write(found: dict[str, Any]) -> None:
     """The page of those of the long tasks that are done."""
-    done = [task for task in long_tasks() if json.dumps(task) in found]
-    seeds = [what[0] for name, what in done if name == "shop"]
-    pairs = [what for name, what in done if name == "pair"]
-    shown, last = ", ".join(map(str, seeds)), CARRY_FROM + pairs[-1]
-    about = origin(f"Shops {shown}, pieces from {NEW}; carried: shops {CARRY_FROM} to {last}")
-    each = [found[json.dumps(task)] for task in done]
-    lines = page(each[: len(seeds)], each[len(seeds) :], about)
+    names = {task: json.dumps(task) for task in long_tasks()}
+    done = {task: found[name] for task, name in names.items() if name in found}
+    asked = [what for name, what in done if name == "shop"]
+    several = [done["shop", what] | {"ceiling": done["ceiling", (what[0], *what[2:])]} for what in asked]
+    pairs = {what: each for (name, what), each in done.items() if name == "pair"}
+    seeds = ", ".join(str(seed) for seed, *_ in asked)
+    about = origin(f"Shops {seeds}, pieces from {NEW}; carried: shops {CARRY_FROM} to {CARRY_FROM + max(pairs)}")
+    lines = page(several, list(pairs.values()), about)
     DOCS.joinpath("memory.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
@@ -210,15 +220,19 @@ def page(found: Sequence[dict[str, Any]], pairs: Sequence[Any], words: str) -> l
         for shop in found
     ])  # fmt: skip
     more = len(first.memories) > least
+    about = (
+        f"{every.count} shop{'s' if every.count > 1 else ''} of {len(SURFACES)} kinds of job, up to"
+        f" {first.memories[-1]} remembered jobs each of {PATCHES} patches, laid where published data are in doubt;"
+        f" {len(every.scores) // every.count} new jobs a shop. Coatings, substrates, pairs, lasers and graders are as"
+        " alike as `learn/memory/shares.csv` takes them to be (common practice, no source): this shows what memory is"
+        " worth if so, and that it is used rightly, not how it fares in the world. How noisy a grader is and how the"
+        " model drifts over the knobs is not learned (`levels.UNHEARD`). *All that is shared*: if it were known exactly"
+        " and only what pieces have for themselves were left open; no memory can be expected to do better."
+    )
     return [
         "# What memory is worth, in simulated shops",
         "",
-        f"{every.count} shop{'s' if every.count > 1 else ''} of {len(SURFACES)} kinds of job, up to"
-        f" {every.memories[-1]} remembered jobs each of {PATCHES} patches,",
-        f"laid where published data are in doubt; {len(every.scores) // every.count} new jobs a shop. Coatings,",
-        "substrates, pairs, lasers and graders are as alike as `learn/memory/shares.csv` takes them to be (common",
-        "practice, no source): this shows what memory is worth if so, and that it is used rightly, not how it fares in",
-        "the world. How noisy a grader is and how the model drifts over the knobs is not learned (`levels.UNHEARD`).",
+        *wrap(about, 120),
         "",
         words,
         "",
@@ -279,7 +293,8 @@ def main(words: Sequence[str]) -> None:
         write(read(kept_in(DOCS.parent / ".cache")))
     else:
         past, new, working = [*map(int, words), *(100, 14, 3)[len(words) :]]
-        print("\n".join(page([one_shop((SHOPS[0], past, new, working))], [on_another(n) for n in range(6)], "")))
+        shop = one_shop((SHOPS[0], past, new, working)) | {"ceiling": ceiling((SHOPS[0], new, working))}
+        print("\n".join(page([shop], [on_another(n) for n in range(6)], "")))
 
 
 if __name__ == "__main__":

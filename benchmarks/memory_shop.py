@@ -16,6 +16,8 @@ from proofpatch.learn.belief import Recalled
 from proofpatch.learn.grading import CLEAN_EDGE
 from proofpatch.learn.memory import Population, Site, population, site
 from proofpatch.learn.memory.carried import carried
+from proofpatch.learn.memory.levels import concretes, layout
+from proofpatch.learn.memory.population import recalling
 from proofpatch.learn.memory.skill import grade_chances
 
 Floats = NDArray[np.float64]
@@ -132,6 +134,21 @@ def one_shop(task: tuple[int, int, int, int]) -> dict[str, Any]:
         "steps": [stepped(seed, *each) for each in zip(numbers[:working], starts[:working], strict=True)],
         "because": fits[-1].because(SURFACES[0]) if fits[-1] else "",
     }
+
+
+def ceiling(task: tuple[int, int, int]) -> list[tuple[float, float, float]]:
+    """Scores of the new jobs of `one_shop` (seed, new ones, of those worked) if all they share were known exactly."""
+    seed, new, working = task
+    first, shop, found = NEW + working * seed, Shop(seed), []
+    for number in range(first, first + new):
+        surface, laser, grader = draw_job(seed, number)
+        each = []
+        for concrete in concretes(surface, laser, grader, leans=False):
+            own = layout(concrete)
+            spread = sum(shop.spread(key) * piece for key, piece in zip(own.scales, own.piece, strict=True))
+            each.append((shop.common(concrete), np.diag(own.rest + spread)))
+        found += asked(seed, number, [recalling(each, "all that is shared")])
+    return found
 
 
 def _starts(seed: int, number: int, fits: Sequence[Population | None]) -> list[Recalled | None]:

@@ -89,18 +89,21 @@ def small(monkeypatch):
 @pytest.fixture
 def two_shops(small):
     """One that remembers three jobs, one that remembers one."""
-    return [memory_shop.one_shop(task) for task in ((101, 3, 2, 2), (102, 1, 2, 2))]
+    return [
+        memory_shop.one_shop((seed, past, 2, 2)) | {"ceiling": memory_shop.ceiling((seed, 2, 2))}
+        for seed, past in ((101, 3), (102, 1))
+    ]
 
 
 def test_memory_of_some_jobs_scores_and_counts_steps(two_shops):
     found = memory.shops(two_shops[:1])
     assert found.scores.shape == (2, 3, 3)
     assert (found.scores <= 0).all()
-    assert len(memory.score_rows(found)) == 3
+    assert len(memory.score_rows(found)) == 4
     assert "1 earlier job of oil varnish on oak" in found.because
     # A shop of one job has no memory of three: taken together they are scored on what both have.
     page = "\n".join(memory.page(two_shops, [("good", "good", 0.7)], "Origin."))
-    assert "2 shops of 7 kinds of job, up to 1 remembered" in page
+    assert "2 shops of 7 kinds of job, up to 3 remembered" in page
     assert "The first of these shops alone, with 3 jobs" in page
     assert page.count("\n| 3 |") == 2
 
