@@ -27,7 +27,7 @@ from proofpatch.shop.upgrade import revisions
 
 OLD = Path(__file__).resolve().parent.parent / "tests" / "shop" / "old"
 NAMES = sorted(path.parent.name for path in OLD.glob("*/shop.sql"))
-NEW = ("made", "latest")  # columns that this version adds
+NEW = {("thing", "made"), ("thing", "latest"), ("device", "role")}  # columns that newer versions added
 Rows = dict[str, list[tuple[object, ...]]]
 # Upgrades the first folder and says how many moments that had; then each of the others, in a fork of its own that is
 # killed at one of them: all in turn, or spread evenly.
@@ -72,13 +72,13 @@ def old_shop(name: str, place: Path) -> Path:
 
 
 def rows_of(place: Path) -> Rows:
-    """{table: its rows}, but for the columns that this version adds."""
+    """{table: its rows}, but for the columns that newer versions added."""
     with contextlib.closing(sqlite3.connect(place / FILE)) as base:
         names = [str(name) for (name,) in base.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
         found: Rows = {}
         for name in sorted(set(names) - {"alembic_version", "sqlite_sequence"}):
             columns = [row[1] for row in base.execute(f"PRAGMA table_info({name})")]
-            kept = ", ".join(f'"{one}"' for one in columns if not (name == "thing" and one in NEW))
+            kept = ", ".join(f'"{one}"' for one in columns if (name, one) not in NEW)
             found[name] = sorted(base.execute(f"SELECT {kept} FROM {name}"), key=repr)
         return found
 

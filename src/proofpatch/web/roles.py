@@ -24,6 +24,7 @@ SAID = {
 REMEDY = "The laptop gives another role, under Shop, Devices."
 LOOKS = ("GET", "HEAD", "OPTIONS")
 J = "/jobs/{key}"
+LOTS = ("", "/look", "/{key}/weight", "/{key}/delete", "/{key}/restore")
 # Role -> method and address of each change that it may ask for, the lesser roles' beside. "": also who did not sign in.
 CHANGES = {
     "": ("POST /door", "POST /join/{code}", "POST /appearance"),
@@ -44,6 +45,7 @@ CHANGES = {
         f"POST {J}/patches/{{patch}}/restore",
         *(f"POST {J}/strips/{{strip}}/{step}" for step in ("end", "photo", "tap", "untap", "drop", "grades")),
         f"POST {J}/strips/{{strip}}/corners/{{number}}", f"POST {J}/recipe", "POST /lasers/{key}",
+        f"POST {J}/start", f"POST {J}/start/undo",
         # The day and the run, and what is signed at the piece.
         f"POST {J}/run", f"POST {J}/run/day", f"POST {J}/run/control", f"POST {J}/run/{{entry}}/delete",
         f"POST {J}/run/{{entry}}/restore", f"POST {J}/approval", f"POST {J}/record", f"POST {J}/record/pairs",
@@ -52,7 +54,7 @@ CHANGES = {
         # The same over HTTP.
         *(f"POST /api/jobs/{{id}}/{what}" for what in (
             "notes", "photos", "scans", "scans/{scan}/measured", "strips", "strips/{strip}/photos",
-            "strips/{strip}/graded", "graded", "day", "control", "run", "run/{entry}/restore", "approvals",
+            "strips/{strip}/graded", "graded", "day", "control", "run", "run/{entry}/restore", "approvals", "start",
         )),
         "DELETE /api/jobs/{id}/graded/{patch}", "DELETE /api/jobs/{id}/run/{entry}",
     ),
@@ -68,6 +70,10 @@ CHANGES = {
         "POST /shop/devices/code", "POST /shop/devices/end", "POST /shop/devices/{key}/role",
         "POST /lasers/new", "POST /lasers/{key}/correct", "POST /lasers/{key}/readings/{number}/take-back",
         "POST /lasers/{key}/undo", "POST /lasers/{key}/delete", "POST /lasers/{key}/restore",
+        # What jobs start from, what others gave, and the invented workshop.
+        "POST /learned/use", "POST /learned/form-anew", *(f"POST /learned/lots{what}" for what in LOTS),
+        "POST /api/lots", "POST /api/lots/look", "PUT /api/settings/{setting}", "PUT /api/lots/{lot}", "DELETE /api/lots/{lot}",
+        "POST /api/lots/{lot}/restore", *(f"POST /invented{what}" for what in ("", "/away", "/back")),
         "POST /api/jobs", "PUT /api/jobs/{id}", "DELETE /api/jobs/{id}", "POST /api/jobs/{id}/restore",
         "POST /api/jobs/{id}/undo", "POST /api/jobs/{id}/quotes/{quote}/invoices",
         "POST /api/jobs/{id}/quotes/{quote}/payments",
