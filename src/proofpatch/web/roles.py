@@ -72,7 +72,8 @@ CHANGES = {
         "POST /lasers/{key}/undo", "POST /lasers/{key}/delete", "POST /lasers/{key}/restore",
         # What jobs start from, what others gave, and the invented workshop.
         "POST /learned/use", "POST /learned/form-anew", *(f"POST /learned/lots{what}" for what in LOTS),
-        "POST /api/lots", "POST /api/lots/look", "PUT /api/settings/{setting}", "PUT /api/lots/{lot}", "DELETE /api/lots/{lot}",
+        "POST /api/lots", "POST /api/lots/look", "PUT /api/lots/{lot}", "DELETE /api/lots/{lot}",
+        "PUT /api/settings/{setting}",
         "POST /api/lots/{lot}/restore", *(f"POST /invented{what}" for what in ("", "/away", "/back")),
         "POST /api/jobs", "PUT /api/jobs/{id}", "DELETE /api/jobs/{id}", "POST /api/jobs/{id}/restore",
         "POST /api/jobs/{id}/undo", "POST /api/jobs/{id}/quotes/{quote}/invoices",
