@@ -108,6 +108,17 @@ def test_as_many_pixels_as_are_taken_are_taken():
     assert opened(saved("PNG", (side, side // 10)))[0] == "PNG"
 
 
+def test_a_ply_whose_faces_have_corners_without_end():
+    # Five bytes a face of few corners; of many each byte may become a face, sixty million of them.
+    head = b"ply\nformat binary_little_endian 1.0\nelement vertex 3\nproperty float x\nproperty float y\n"
+    head += b"property float z\nelement face 90000\nproperty list uchar uchar vertex_indices\nend_header\n"
+    content = head + struct.pack("<9f", 0, 0, 0, 1, 0, 0, 0, 1, 0) + (b"\xff" + bytes([0, 1, 2] * 85)) * 90_000
+    began = time.monotonic()
+    with pytest.raises(InputError, match="more corners"):
+        read_loose(content, "ply")
+    assert time.monotonic() - began < SOON
+
+
 def glb(tree, data):
     text = json.dumps(tree).encode()
     text += b" " * (-len(text) % 4)

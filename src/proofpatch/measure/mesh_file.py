@@ -28,6 +28,8 @@ MOST_BYTES = 60_000_000
 MOST_FACES = 2_000_000
 MOST_VERTICES = 6_000_000
 MOST_NODES = 10_000
+MOST_CORNERS = 16_000_000  # that the faces of a PLY may name; each may become a face of its own
+BYTES = {b"char": 1, b"uchar": 1, b"int8": 1, b"uint8": 1, b"short": 2, b"ushort": 2, b"int16": 2, b"uint16": 2}
 MOST_PIECES = 2000  # that a GLB draws; each takes its time however small it is
 MOST_JSON = 8_000_000  # bytes of a GLB's description
 LONGEST_LINE = 100_000
@@ -207,6 +209,9 @@ def _ply(data: bytes) -> bytes:
         if counts[name] > len(data):
             raise InputError("mesh", "The PLY file is shorter than it says.", "Send it again.")
     _bound(counts.get(b"vertex", 0), counts.get(b"face", 0))
+    for kind in re.findall(rb"property\s+list\s+\w+\s+(\w+)", data[:end]):
+        if (len(data) - end) // BYTES.get(kind, 4) > MOST_CORNERS:
+            raise InputError("mesh", "The PLY file names more corners than a scan has.", "Thin it before exporting.")
     if b"ascii" in data[:end]:
         _bound(0, data.count(b"\n") // 2)
     return data
