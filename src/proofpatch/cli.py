@@ -15,6 +15,7 @@ from proofpatch.cli_job import forecast, grade, hazards, offer, patch, recipe, r
 from proofpatch.cli_measure import measure
 from proofpatch.cli_memory import memory_command
 from proofpatch.cli_read import OPTIONS, REPEATED
+from proofpatch.cli_rework import rework
 from proofpatch.cli_store import backup_command, check_command, restore_command
 from proofpatch.cli_tools import bench, demo, lasers, materials, measure_laser, passphrase, serve
 from proofpatch.errors import InputError
@@ -36,7 +37,7 @@ def cli(context: click.Context) -> None:
 for command in (
     bench, survey, forecast, patch, grade, recipe, measure, offer, hazards, record, materials, lasers, measure_laser,
     pack, unpack, demo, serve, passphrase, check_command, backup_command, restore_command,
-    memory_command,
+    memory_command, rework,
 ):  # fmt: skip
     cli.add_command(command)
 
