@@ -19,6 +19,8 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
 from proofpatch import InputError
+from proofpatch.shop.people import keep_item
+from proofpatch.shop.settings import keep_settings
 from proofpatch.shop.store import FILE, LARGEST, Overtaken, Store
 from proofpatch.shop.tables import KINDS, Base
 
@@ -209,6 +211,21 @@ def test_migrations_make_the_tables(store):
     assert same_as_tables(store) == []
 
 
+def test_of_many_who_look_before_they_write_one_is_first(store):
+    job, start = store.add("job", {}, title="Chest lid").id, threading.Barrier(8)
+
+    def keep(number):
+        start.wait()
+        with contextlib.suppress(Overtaken):
+            keep_item(store, job, 0, "Mrs A. Fenwick", "", f"wish {number}")
+        with contextlib.suppress(Overtaken):
+            keep_settings(store, {"units": "us"}, 0)
+
+    with concurrent.futures.ThreadPoolExecutor(8) as pool:
+        list(pool.map(keep, range(8)))
+    assert [store.count(kind) for kind in ("item", "customer", "shop")] == [1, 1, 1]
+
+
 @pytest.fixture
 def postgres():
     """The address of a PostgreSQL of our own; a machine without one fails and says what to install."""
@@ -238,6 +255,7 @@ def test_the_same_code_and_migrations_run_on_postgresql(postgres, tmp_path):
     assert same_as_tables(store) == []
     job = store.add("job", {"share": 0.1, "text": "µm"}, title="Oak chest", by="laptop")
     test_of_many_at_once_one_wins_and_all_are_kept(store)
+    test_of_many_who_look_before_they_write_one_is_first(store)
     changed = store.change("job", job.id, 1, {"share": 0.2})
     with pytest.raises(Overtaken):
         store.change("job", job.id, 1, {"share": 0.3})

@@ -1,5 +1,6 @@
 """A strip graded by a photo: sheet, photo, what was seen, taps, grades; without a browser. Photos are made."""
 
+import contextlib
 import io
 import json
 import re
@@ -19,7 +20,8 @@ from proofpatch.cli import main
 from proofpatch.photos.corrections import Correction
 from proofpatch.photos.reading import read
 from proofpatch.shop.by_photo import Asked
-from proofpatch.shop.seen import add_tap, seen_of
+from proofpatch.shop.regraded import regrade
+from proofpatch.shop.seen import add_tap, keep_measured, seen_of
 from proofpatch.shop.store import Store
 from proofpatch.shop.strip_file import lay, strips_path
 from proofpatch.web.app import create
@@ -106,6 +108,25 @@ def test_a_photo_of_the_strip_proposes_what_is_left_and_a_press_keeps_it(strip):
     assert "Strip A is graded" in page
     # Pressed twice: nothing is added.
     strip.client.post(f"{strip.base}/grades", data=form)
+    assert len(strip.store.all("patch")) == 3
+
+
+def test_photos_graded_again_give_the_same_grade_until_something_moved(strip, capsys, monkeypatch):
+    sent(strip)
+    form = {f"residue-A{n}": said for n, said in ((1, "partial"), (2, "partial"), (3, "clean"))}
+    strip.client.post(f"{strip.base}/grades", data=form | {f"harm-A{n}": "none" for n in (1, 2, 3)})
+    again = list(regrade(strip.store, map))
+    assert [(one.step, one.moved) for one in again] == [("A1", False), ("A2", False), ("A3", False)]
+    assert all(one.now["fraction_left"] == one.before["fraction_left"] for one in again)
+    kept = entry(strip)
+    moved = {**kept.data["kept"], "A2": {**kept.data["kept"]["A2"], "residue": "clean"}}
+    keep_measured(strip.store, kept, moved)
+    monkeypatch.setattr("proofpatch.pool.each_on", lambda address: contextlib.nullcontext(map))
+    with pytest.raises(SystemExit) as end:
+        main(["rework", "photos", str(strip.store.folder)])
+    said = " ".join(capsys.readouterr().out.split())
+    assert (end.value.code, "Of 3 steps graded by photo 1 get another grade" in said) == (0, True)
+    assert "A2: clean, harm not told then; partial, harm not told now" in said
     assert len(strip.store.all("patch")) == 3
 
 

@@ -32,6 +32,7 @@ LARGEST = 2_000_000  # bytes of one thing's data
 LONGEST_TITLE, LONGEST_BY = 300, 80
 OURS = 0o700  # of a new folder: no other user of the machine looks into it
 WAIT = 10.0  # s for another writer
+WRITER = 0x70617463  # number of the lock that one writer holds in PostgreSQL; any number would do
 
 
 @dataclass(frozen=True)
@@ -122,6 +123,8 @@ class Store:
         if engine.dialect.name == "sqlite":
             sa.event.listen(engine, "connect", _careful)
             sa.event.listen(engine, "begin", _begin)
+        elif engine.dialect.name == "postgresql":
+            sa.event.listen(engine, "begin", _one_writer)
         try:
             bring_up(engine, place / FILE, clock())
         except InputError:
@@ -386,6 +389,12 @@ def _begin(connection: sa.Connection) -> None:
     """A reader that turned writer could meet another one; so who may write begins as a writer and waits."""
     reads = connection.get_execution_options().get("reads", False)
     connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
+
+
+def _one_writer(connection: sa.Connection) -> None:
+    """PostgreSQL lets many write at once; what looks and then writes would be there twice, so writers wait here too."""
+    if not connection.get_execution_options().get("reads", False):
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITER})")
 
 
 def _unwritten(trouble: Exception) -> InputError:
