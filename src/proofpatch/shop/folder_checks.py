@@ -26,7 +26,7 @@ STEPS = ("changed", "deleted", "restored")
 ASIDE = "aside"
 MOST_VERSIONS = 10**9
 MOST_COATS = 20
-OF_THE_SHOP = ("shop", "prices")  # what it says of itself and what it asks: no folder of a job has it
+OF_THE_SHOP = ("shop", "prices", "lot", "lent")  # what it says of itself and what it asks: no folder of a job has it
 YEARS = range(1970, 2200)  # of its times; what is further off breaks reckoning with days
 
 

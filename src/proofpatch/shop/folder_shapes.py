@@ -23,6 +23,7 @@ from proofpatch.shop.lasers import _own
 from proofpatch.shop.log import UNIT_KEYS, setting_from
 from proofpatch.shop.papers import signed_from
 from proofpatch.shop.sites import site_from
+from proofpatch.shop.starts import recalled_from
 
 Shape = Any  # a type; [shape] a list of it; {"key": shape} a table; {str: shape}; Maybe(shape); what says so of a value
 NAME = re.compile(r"[A-Z]{1,3}")
@@ -138,6 +139,11 @@ SHAPES: Mapping[str, Shape] = {
         "levels": {"dose_to_clean_J_m2": LEVEL, "dose_to_tint_J_m2": LEVEL},
     },
     "site": lambda data: isinstance(data["stamp"], str) and site_from(data) is not None,
+    "start": lambda data: (
+        fits(data, {"of": str, "name": Maybe(str), "value": str, "shape": [int]}) and recalled_from(data) is not False
+    ),
+    "foretold": {"said": {str: {"clean": number, "harm": number, "after": int, "late": bool, "start": Maybe(str)}}},
+    "took": {"took_s": number, "predicted_s": number, "zones": int},
     "strip": {"name": lambda said: NAME.fullmatch(said), "steps": [STEP], "ended": Maybe(bool)},
     "patch": {"setting": setting},
     "photo": {"digest": is_kept, "kind": lambda kind: kind in PHOTO_KINDS, "width": side, "height": side, "about": str},

@@ -17,7 +17,7 @@ from proofpatch.shop.completions import record_standing
 from proofpatch.shop.log import setting_to
 from proofpatch.shop.lots import lent_recipes
 from proofpatch.shop.property_words import kind_of
-from proofpatch.shop.run import CHECK
+from proofpatch.shop.run import CHECK, entries_of
 from proofpatch.shop.sites import sites_of, work_of
 from proofpatch.shop.store import Entry, Store
 
@@ -100,7 +100,7 @@ def _own(store: Store, entry: Entry, site: Site, distance: float) -> Likeness:
     photos = store.in_order("photo", entry.id)
     of_piece = [one for one in photos if not one.data.get("about")]
     patches = store.all("patch", entry.id)
-    last = _last_look([one.data for one in store.in_order("run", entry.id)])
+    last = _last_look([one.data for one in entries_of(store, entry.id)])
     return Likeness(
         entry, "", kind_of(site.surface), distance, next(iter([*of_piece, *photos]), None), site.patches,
         sum(one.data["harm"] != "none" for one in patches), decided.data["record"]["setting"] if decided else None,

@@ -31,6 +31,7 @@ from proofpatch.shop.sites import work_of
 from proofpatch.shop.store import LARGEST, Entry, Overtaken, Store
 
 KIND = "start"
+MOST_COMPONENTS, MOST_UNKNOWNS = 100, 1000  # of a start that is read; more than any surface has
 ACTS = ("strip", "patch", "recipe", "quote", "run")  # after the first of these a job keeps its start
 PUBLISHED = "published data alone"
 Floats = NDArray[np.float64]
@@ -81,7 +82,7 @@ def start_of(store: Store, entry: Entry) -> Start:
         return Start(recalled_of(store, entry), None, True)
     if kept.data["of"] != _of(work):
         return Start(recalled_of(store, entry), None, True, stale=True)
-    return Start(_recalled(kept.data), kept, True)
+    return Start(recalled_from(kept.data), kept, True)
 
 
 def start_as(store: Store, entry: Entry, belief: Belief) -> Start:
@@ -175,10 +176,24 @@ def _data(of: str, recalled: Recalled | None) -> dict[str, Any]:
     return data
 
 
-def _recalled(data: Mapping[str, Any]) -> Recalled | None:
+def recalled_from(data: Mapping[str, Any]) -> Recalled | None:
+    """What a kept start holds; None: published data alone. It may have come in a file: no more is unpacked than fits.
+
+    Raises:
+        ValueError, KeyError, TypeError: it is none.
+    """
     if data["name"] is None:
         return None
     components, unknowns = data["shape"]
-    values: Floats = np.frombuffer(lzma.decompress(base64.b85decode(data["value"])), dtype="<f8").astype(np.float64)
+    if not (1 <= components <= MOST_COMPONENTS and 1 <= unknowns <= MOST_UNKNOWNS):
+        raise ValueError("no belief is of this shape")
+    size = 8 * components * unknowns * (1 + unknowns)
+    try:
+        raw = lzma.LZMADecompressor().decompress(base64.b85decode(data["value"]), size + 1)
+    except lzma.LZMAError as trouble:
+        raise ValueError("it cannot be unpacked") from trouble
+    values: Floats = np.frombuffer(raw, dtype="<f8").astype(np.float64)
+    if len(raw) != size or not np.isfinite(values).all():
+        raise ValueError("its numbers are not those of its shape")
     mean, root = np.split(values, [components * unknowns])
     return Recalled(mean.reshape(components, unknowns), root.reshape(components, unknowns, unknowns), data["name"])

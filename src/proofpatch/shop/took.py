@@ -27,7 +27,7 @@ from proofpatch.offer.hours import Correction, zone_seconds
 from proofpatch.shop.job import Job
 from proofpatch.shop.log import setting_from
 from proofpatch.shop.offered import asked_of
-from proofpatch.shop.run import DONE, state_of_batch
+from proofpatch.shop.run import DONE, entries_of, state_of_batch
 from proofpatch.shop.store import Entry, Overtaken, Store
 
 KIND = "took"
@@ -74,7 +74,7 @@ def took_of(store: Store, entry: Entry, work: Job, belief: Belief) -> dict[str, 
     record = decided.data["record"]
     setting, pieces = setting_from(record["setting"]), int(work.offer["offer"].get("pieces", 1))
     worked = [n for n, one in enumerate(work.measured) if not one.untouched]
-    standing, _ = state_of_batch(store.in_order("run", entry.id), len(work.measured), pieces, setting.passes)
+    standing, _ = state_of_batch(entries_of(store, entry.id), len(work.measured), pieces, setting.passes)
     if any(standing[n].state != DONE for n in worked):
         return None
     recipe = Recipe(setting, "", record["p_clean"], record["p_harm"], record["area_rate_m2_s"], {}, None, "")
