@@ -114,6 +114,22 @@ def test_what_was_done_is_not_done_again(tmp_path):
     assert memory.answers([task], kept) == [["good", "left", 0.5]]
 
 
+def test_the_page_tells_of_what_is_done_alone(tmp_path, monkeypatch):
+    monkeypatch.setattr(memory, "DOCS", tmp_path)
+    scores = [[[-1.0 - n, -0.5, -0.5], [-0.8 - n, -0.4, -0.5]] for n in range(2)]
+    shop = {"scores": scores, "steps": [[[3, 0, True, "good"]] * 2] * 2, "because": "Because."}
+    memory.write({
+        json.dumps(("shop", (401, memory.PAST, memory.FRESH, memory.WORKED))): shop,
+        json.dumps(("ceiling", (401, memory.FRESH, memory.WORKED))): [[-0.5, -0.4, -0.5]] * 2,
+        json.dumps(("pair", 3)): ["good", "good", 0.5],
+    })  # fmt: skip
+    text = (tmp_path / "memory.md").read_text(encoding="utf-8")
+    assert "Shops 401, pieces" in text
+    assert "| 10 | -1.300 (+0.200 ± 0.000)" in text
+    assert "1 of 1" in text
+    assert memory_code.covers() in text
+
+
 def test_the_longest_memory_is_asked_of_one_shop():
     asked = [what for name, what in memory.long_tasks() if name == "shop"]
     assert [past for _, past, *_ in asked].count(memory.MANY) == 1

@@ -168,6 +168,7 @@ def test_what_is_named_and_not_there_is_told(store, made, kind, changed, what):
         ("day", {"controls": ["none"]}, "patch"), ("run", {"photos": ["0" * 64]}, "photo"),
         ("pair", {"before": "0" * 64}, "photo"), ("pair", {"after": "0" * 64}, "photo"),
         ("record", {"pdf": "none"}, "paper"), ("record", {"signs": "none"}, "record"),
+        ("lent", {"lot": "none"}, "lot"),
     ],
 )  # fmt: skip
 def test_what_a_day_at_work_names_is_looked_up_too(store, made, kind, data, what):
@@ -178,7 +179,7 @@ def test_what_a_day_at_work_names_is_looked_up_too(store, made, kind, data, what
 def test_every_reference_is_tried():
     tried = {(kind, next(iter(changed))) for kind, changed, _ in NAMED} | {
         ("day", "controls"), ("run", "photos"), ("pair", "before"), ("pair", "after"), ("record", "pdf"),
-        ("record", "signs"),
+        ("record", "signs"), ("lent", "lot"),
     }  # fmt: skip
     known = {
         (kind, path.partition("[")[0].partition(".")[0]) for kind, paths in REFERENCES.items() for path, _ in paths

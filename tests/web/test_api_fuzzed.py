@@ -9,6 +9,7 @@ from collections import Counter
 import pytest
 import schemathesis
 import trimesh
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
@@ -24,9 +25,14 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
+import proofpatch as pp
+from proofpatch.learn.memory.exchange import Exchanged, packed
 from proofpatch.materials import coating_ids, substrate_ids
+from proofpatch.physics.setting import Setting
 from proofpatch.shop.log import stamp
 from proofpatch.shop.papers import Signed, quotes_of, send_quote, take_acceptance
+from proofpatch.shop.settings import settings_of
+from proofpatch.shop.starts import switch
 from proofpatch.shop.store import Store
 from proofpatch.shop.tables import KINDS
 from proofpatch.web.api import create_api
@@ -60,7 +66,9 @@ def fuzzed(tmp_path_factory):
     bill = client.post(f"jobs/{jobs[0]}/quotes/{quote}/invoices", json={}).json()["id"]
     decided = {"patch": seen, "name": "A", "decision": "approved"}
     approval = client.post(f"jobs/{jobs[0]}/approvals", json=decided).json()["id"]
+    lot = client.post("lots", files={"file": ("theirs.jsonl", foreign("Weir Workshop"))}).json()["id"]
     known = {
+        "lot": [lot], "laser": ["pulsed-300"], "setting": ["memory"],
         "quote": [quote], "id": jobs, "pan": jobs[:1], "PUT": jobs[1:], "POST": jobs[1:], "spare": [made(client, PIPE)],
         "patch": [patch], "strip": [strip], "digest": [photo["digest"]], "scan": [sent["digest"]],
         "invoice": [bill], "approval": [approval], "decided": decided,
@@ -71,18 +79,36 @@ def fuzzed(tmp_path_factory):
     store.close()
 
 
+def foreign(shop):
+    """A file of another shop."""
+    setting = Setting(0.25e3, 20e3, 2e-7, 0.45e-3, 0.1, 10.0, 0.05)
+    job = Exchanged(pp.Surface("wax", "oak"), pp.laser("pulsed-500"), (pp.Graded(setting, "trace", "none"),))
+    return packed([job], Ed25519PrivateKey.generate(), shop, "2026-05-04")
+
+
 OPERATIONS = [
     (path, method) for path, methods in create_api(None, None).openapi()["paths"].items() for method in methods
 ]  # fmt: skip
 
 
-OF_PATH = {"patch": "patch", "entry": "run", "id": "job"}
+OF_PATH = {"patch": "patch", "entry": "run", "lot": "lot", "id": "job"}
 # Of the run: what comes through, laid over what was made up.
 OF_RUN = {"/run": {"what": "note", "words": "dry"}, "/day": {"name": "window", "ok": True},
           "/control": {"residue": "clean", "harm": "none"}}  # fmt: skip
 
 # Addresses of what stands in the first job.
-ON_PAN = ("graded", "strips", "{quote}", "{scan}", "{invoice}", "{approval}", "/approvals")
+ON_PAN = ("graded", "strips", "{quote}", "{scan}", "{invoice}", "{approval}", "/approvals", "/start")
+
+
+def version_of(store, case):
+    """Of what an address changes that is no thing of its own: the shop's settings, the start of a job."""
+    kept = settings_of(store)[1]
+    if "setting" in case.path_parameters:
+        return kept.version if kept else 0
+    if not case.path.endswith("/start"):
+        return None
+    switch(store, True, kept.version if kept else 0)
+    return next((one.version for one in store.all("start", case.path_parameters["id"])), 1)
 
 
 def real(case, known, pick):
@@ -99,8 +125,10 @@ def real(case, known, pick):
     for holds in (case.query, body):
         if "version" in holds:
             store = known["store"]
-            name = next((name for name in ("patch", "entry") if name in case.path_parameters), "id")
-            now = store.get(OF_PATH[name], case.path_parameters[name]).version
+            name = next((name for name in ("patch", "entry", "lot") if name in case.path_parameters), "id")
+            now = version_of(store, case)
+            if now is None:
+                now = store.get(OF_PATH[name], case.path_parameters[name]).version
             holds["version"] = pick([now, now, 1])
     if "tables" in body:
         # Some of what was made up laid over a job that can be read.
@@ -121,6 +149,8 @@ def real(case, known, pick):
         body = {"notes": ["in time"]} if pick([True, False]) else body | {"number": "", "day": None, "due": None}
     elif case.path.endswith("/payments") and body:
         body = {"amount": "12.00"} if pick([True, False]) else body | {"amount": "7", "paid": None}
+    elif "file" in body:
+        body["file"] = foreign(f"Mill {pick(range(10**6))}")
     elif "scan" in body:
         body |= {"scan": trimesh.creation.box((0.2, 0.1, 0.1)).export(file_type="stl"), "kind": "stl"}
     elif case.path.endswith("/measured"):
