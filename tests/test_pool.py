@@ -16,7 +16,7 @@ from proofpatch.cli import main
 from proofpatch.learn.memory import population, reformed
 from proofpatch.pool import each_on, pool
 from proofpatch.shop.log import graded_to
-from proofpatch.shop.many import form_anew, formed, with_laser, works_of
+from proofpatch.shop.many import form_anew, site_anew, with_laser, works_of
 from proofpatch.shop.memory import KIND, graded_of, site_to, sites_of, work_of
 
 OAK = {"surface": {"substrate": "oak", "condition": "aged"}, "limits": {"preset": "ordinary"},
@@ -90,12 +90,12 @@ def shop(store, at_work):
 
 def test_a_cluster_gives_what_this_machine_gives_though_a_worker_is_killed(cluster, shop):
     first, second = cluster.worker(), cluster.worker()
-    works = [replace(work, job=replace(work.job, seed=seed)) for seed in range(3) for _, work in works_of(shop)]
+    works = [replace(work, job=replace(work.job, seed=seed)) for seed in range(3) for _, work in works_of(shop)[0]]
     with each_on() as each:
-        own = list(each(formed, works))
+        own = list(each(site_anew, works))
     assert len({json.dumps(one) for one in own}) == len(works)  # each is another task
     with each_on(cluster.address) as each:
-        found = each(formed, works)
+        found = each(site_anew, works)
         theirs = [next(found), next(found)]
         assert second.poll() is None
         second.send_signal(signal.SIGKILL)

@@ -21,7 +21,8 @@ from proofpatch.shop.foretold import told_of
 from proofpatch.shop.learned import learned
 from proofpatch.shop.likeness import alike_of
 from proofpatch.shop.lots import lots_of
-from proofpatch.shop.memory import form_anew, formed
+from proofpatch.shop.many import form_anew
+from proofpatch.shop.memory import formed
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.starts import switch
 from proofpatch.shop.store import FILE, Store

@@ -8,7 +8,8 @@ from proofpatch.errors import InputError
 from proofpatch.learn.memory.skill import foretell
 from proofpatch.shop import foretold
 from proofpatch.shop.log import graded_from, graded_to
-from proofpatch.shop.memory import form_anew, formed, recalled_of
+from proofpatch.shop.many import form_anew
+from proofpatch.shop.memory import formed, recalled_of
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.sites import sites_of
 from proofpatch.shop.starts import KIND, start_anew, start_of, switch

@@ -140,7 +140,7 @@ SHAPES: Mapping[str, Shape] = {
     },
     "site": lambda data: isinstance(data["stamp"], str) and site_from(data) is not None,
     "start": lambda data: (
-        fits(data, {"of": str, "name": Maybe(str), "value": str, "shape": [int]}) and recalled_from(data) is not False
+        fits(data, {"of": str, "name": Maybe(str), "value": str, "shape": [int]}) and bool([recalled_from(data)])
     ),
     "foretold": {"said": {str: {"clean": number, "harm": number, "after": int, "late": bool, "start": Maybe(str)}}},
     "took": {"took_s": number, "predicted_s": number, "zones": int},

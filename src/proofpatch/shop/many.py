@@ -15,11 +15,12 @@ import proofpatch as pp
 from proofpatch.lasers import Laser
 from proofpatch.learn.belief import Recalled
 from proofpatch.learn.evidence import Graded
-from proofpatch.learn.memory import population, site
+from proofpatch.learn.memory import site
 from proofpatch.learn.memory.reform import again, cavities
 from proofpatch.pool import Each
 from proofpatch.shop.job import Job
-from proofpatch.shop.memory import KIND, graded_of, site_to, sites_of, work_of
+from proofpatch.shop.memory import population_of
+from proofpatch.shop.sites import KIND, graded_of, site_to, sites_of, work_of
 from proofpatch.shop.store import Entry, Overtaken, Store
 
 
@@ -33,34 +34,40 @@ class Work:
     weight: float
 
 
-def formed(work: Work) -> dict[str, Any]:
+def site_anew(work: Work) -> dict[str, Any]:
     """The site of a job formed from this start, as JSON has it."""
     job = work.job
     plain = pp.prior(job.surface, job.laser, job.hand, seed=job.seed)
     return site_to(site(again(pp.update(plain, list(work.graded)), work.start)).weighed(work.weight))
 
 
-def works_of(store: Store) -> list[tuple[Entry, Work]]:
-    """Every graded job with what all others say of it."""
+def works_of(store: Store) -> tuple[list[tuple[Entry, Work]], int]:
+    """(every graded job with what all others say of it, how many jobs that is, those of other shops too)."""
     own = sites_of(store)
     if not own:
-        return []
-    starts = cavities(population([one for _, one in own]))
+        return [], 0
+    found = population_of(store)
+    starts = cavities(found)  # of the shop's own first, as `population_of` has them
     jobs = [(entry, work_of(store, entry)) for entry, _ in own]
     return [
         (entry, Work(job, tuple(graded_of(store, entry, job)), start, old.weight))
-        for (entry, job), (_, old), start in zip(jobs, own, starts, strict=True) if job is not None
-    ]  # fmt: skip
+        for (entry, job), (_, old), start in zip(jobs, own, starts, strict=False) if job is not None
+    ], len(found.sites)  # fmt: skip
 
 
-def form_anew(store: Store, each: Each) -> int:
-    """The site of every graded job formed anew from what all others say, on disk (`learn.memory.reform`); how many."""
-    works = works_of(store)
-    kept = {one.job: one for one in store.all(KIND)}
-    for (entry, _), data in zip(works, each(formed, (work for _, work in works)), strict=True):
+def form_anew(store: Store, each: Each = map) -> int:
+    """The site of every graded job formed anew from what all others say, on disk (`learn.memory.reform`); how many.
+
+    Takes as long as working out the beliefs of all jobs, shared among those who work. What a job already starts from is
+    not moved by it.
+    """
+    works, jobs = works_of(store)
+    kept, day = {one.job: one for one in store.all(KIND)}, store.clock().date().isoformat()
+    for (entry, _), data in zip(works, each(site_anew, (work for _, work in works)), strict=True):
         before = kept[entry.id]
+        more = {"stamp": before.data["stamp"], "formed": {"day": day, "jobs": jobs}}
         with suppress(Overtaken):  # its grades changed meanwhile: its site follows from them again
-            store.change(KIND, before.id, before.version, data | {"stamp": before.data["stamp"]})
+            store.change(KIND, before.id, before.version, data | more)
     return len(works)
 
 

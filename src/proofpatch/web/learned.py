@@ -17,7 +17,8 @@ from proofpatch.records_memory import alike_words, period_words
 from proofpatch.shop.elsewhere import others
 from proofpatch.shop.foretold import told_of
 from proofpatch.shop.likeness import alike_of
-from proofpatch.shop.memory import form_anew, formed, recalled_of
+from proofpatch.shop.many import form_anew
+from proofpatch.shop.memory import formed, recalled_of
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.starts import KIND, Start, start_anew, start_as, start_of, switch
 from proofpatch.shop.store import Store
