@@ -17,7 +17,7 @@ from proofpatch.learn.memory import population, reformed
 from proofpatch.pool import each_on, pool
 from proofpatch.shop.log import graded_to
 from proofpatch.shop.many import form_anew, site_anew, with_laser, works_of
-from proofpatch.shop.memory import KIND, graded_of, site_to, sites_of, work_of
+from proofpatch.shop.sites import KIND, graded_of, site_to, sites_of, work_of
 
 OAK = {"surface": {"substrate": "oak", "condition": "aged"}, "limits": {"preset": "ordinary"},
        "layers": [{"coating": "oil-varnish", "condition": "aged"}]}  # fmt: skip
