@@ -62,6 +62,8 @@ long: install
 	$(BIN)/python benchmarks/calibration.py --write
 	$(BIN)/python benchmarks/offline.py --write
 	$(BIN)/python benchmarks/killed.py --write
+	$(BIN)/python benchmarks/upgraded.py --write
+	$(BIN)/python benchmarks/load.py --write
 	$(BIN)/python benchmarks/fuzz.py --write
 	$(BIN)/python benchmarks/photos.py --write
 	$(BIN)/python benchmarks/grading.py --write
