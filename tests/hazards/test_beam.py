@@ -201,14 +201,14 @@ def second_eye(nm, t):
     return dose
 
 
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 @given(st.floats(400, 1399.9), st.floats(-9, 4.47))
 def test_limits_against_a_second_computation(nm, log_t):
     nm = round(nm, 3)
     assert limits.eye_limit(nm * 1e-9, 10**log_t) == pytest.approx(second_eye(nm, 10**log_t), rel=1e-6)
 
 
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 @given(st.floats(400, 9999), st.floats(-9, 4.4), st.floats(0, 1))
 def test_more_time_never_allows_less_dose_nor_more_power(nm, log_t, more):
     t, longer = 10**log_t, min(10 ** (log_t + more), 3e4)
@@ -373,7 +373,7 @@ def test_long_pulses_at_a_window():
 @pytest.mark.parametrize(
     ("said", "there", "elsewhere"),
     [
-        ("Only 0.25 s were asked", [{"exposure": 0.25}, {"exposure": 0.25, "wavelength": 700e-9}],
+        ("s were asked; an accidental look", [{"exposure": 0.25}, {"exposure": 0.25, "wavelength": 700e-9}],
          [{}, {"exposure": 100}, {"exposure": 0.25, "wavelength": 532e-9}]),
         ("large areas", [{"exposure": 10.1}], [{}, {"exposure": 0.25}]),
         ("At 1050 nm", [{"wavelength": nm * 1e-9} for nm in (1030, 1050, 1064, 1070)],
