@@ -181,7 +181,8 @@ def plan_record(found: Plan, title: str, on_record: Sequence[str] = ()) -> dict[
                 {
                     "agent": one.limit.agent, "name": one.limit.name, "given_off_kg_s": one.given_off,
                     "room_kg_m3": one.in_room, "near_kg_m3": one.near, "limit_kg_m3": one.limit.limit,
-                    "ratio": one.ratio, "needed_air_m3_s": one.needed_air, "authority": one.limit.authority,
+                    "ratio": one.ratio, "authority": one.limit.authority,
+                    "needed_air_m3_s": one.needed_air if math.isfinite(one.needed_air) else None,
                     "why": one.locator, "source": "from memory, unverified" if one.status == "memory" else one.locator,
                 }
                 for one in fume.agents
