@@ -206,7 +206,7 @@ def train_correction(pulses: float, width: float, exposure: float, gate: float, 
 def eye_allowed(wavelength: float, width: float, rate: float | None, exposure: float, rules: Rules = NEW) -> Allowed:
     """The lowest of the three rules of repeated pulses, for the eye.
 
-        R₁ = H(t_p);   R₂ = H(T)/(f T);   R₃ = C₅ H(t_p), or C₅ H(T_i)/(f T_i) where pulses lie closer than T_i      (1)
+        R₁ = H(t_p);   R₂ = H(T)/(f T);   R₃ = C₅ H(t_p), or C₅ H(T_i)/⌈f T_i⌉ where pulses lie closer than T_i    (1)
 
     Args:
         wavelength [m]; width [s] of a pulse; rate [Hz], None for a steady beam; exposure T [s].
@@ -223,8 +223,10 @@ def eye_allowed(wavelength: float, width: float, rate: float | None, exposure: f
     single = _front_too(wavelength, width, rules)
     average = over / rate
     if rate * gate > 1.0:
-        grouped = _front_too(wavelength, gate, rules) / (rate * gate)
-        train = train_correction(max(longest / gate, 1.0), gate, exposure, gate, rules) * grouped
+        # Whole pulses: within T_i there may be one more than f T_i says.
+        many = math.ceil(round(rate * gate, 9))
+        grouped = _front_too(wavelength, gate, rules) / many
+        train = train_correction(max(rate * longest / many, 1.0), gate, exposure, gate, rules) * grouped
     else:
         train = train_correction(max(rate * longest, 1.0), width, exposure, gate, rules) * single
     parts = (single, average, train)
