@@ -53,7 +53,7 @@ Floats = NDArray[np.float64]
 # Shops below 400 were looked at in building. The first of these remembers more.
 SHOPS, MANY, FRESH, WORKED = range(400, 406), 1000, 21, 4
 LEAST_SHOPS = 5  # from so many on the error is between shops, as new jobs of one shop share its memory
-PAIRS = 200
+PAIRS = 100
 WANTED = 0.95  # share of carried recipes that hold
 
 
@@ -134,7 +134,7 @@ def carry_lines(found: Sequence[tuple[str, str, float | None]]) -> list[str]:
     return [
         f"{len(found)} pieces, {len(found) - first['none']} with a recipe on 300 W ({first['good']} good,"
         f" {first['left']} leave coating, {first['harmed']} harm); {named} of them carried, for the others"
-        " none was found that holds more than the job's own limits ask (`carried.UNTRIED`).",
+        " none meets what is asked of an untried laser (`carried.UNTRIED`).",
         "",
         f"- Truly clean and harmless on 500 W, no patch laid there: {ends['good']} of {named}"
         f" ({ends['good'] / named:.1%}; 95 % interval {low:.1%} to {high:.1%}; asked {WANTED:.0%}: {met});"
