@@ -23,7 +23,7 @@ from proofpatch.shop.store import Entry, Store
 
 MOST = 6
 # Up to which distance (`learn.memory.alike`) two jobs are called so; common practice, no source.
-NEAR = ((0.6, "much the same"), (1.1, "alike"), (1.6, "akin"), (float("inf"), "far off"))
+NEAR = ((0.6, "much the same"), (1.1, "alike"), (1.6, "only a little alike"), (float("inf"), "far off"))
 
 
 @dataclass(frozen=True)
@@ -51,6 +51,11 @@ class Likeness:
     def near(self) -> str:
         """How near, in words."""
         return next(words for most, words in NEAR if self.distance < most)
+
+    @property
+    def like(self) -> bool:
+        """Whether it is near enough to be called like it."""
+        return self.distance < NEAR[1][0]
 
     @property
     def outcome(self) -> str:
