@@ -253,7 +253,7 @@ def test_nothing_is_found_against_access(page, store, take_in, file, size):
     expect(page.get_by_role("button", name="Switch memory off")).to_be_visible()
     picture = page.locator("figure svg:visible")
     expect(picture).to_have_count(1)
-    expect(picture).to_have_attribute("aria-label", re.compile("nats a forecast"))
+    expect(picture).to_have_attribute("aria-label", re.compile("times the chance"))
     for path in ("/learned", "/learned/lots", f"/jobs/{mine.id}/alike", f"/jobs/{mine.id}/start"):
         page.goto(path)
         expect(page.get_by_role("heading", level=1)).not_to_contain_text("Working out")
