@@ -77,7 +77,7 @@ def record_of(store: Store) -> dict[str, Any]:
 @click.option("--folder", help="of the shop; shop if left out")
 @as_json
 def alike_command(job: str, folder: str | None, json_: bool) -> None:
-    """Jobs of a shop like one of them, by what film and ground do under the beam. JOB: its id, or words of its title.
+    """Jobs of a shop like one of them, by what coating and substrate do under the beam. JOB: its id, or words of its title.
 
     Example: proofpatch alike "chest lid" --folder shop
     """

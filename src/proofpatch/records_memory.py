@@ -143,7 +143,7 @@ def alike_words(rows: Sequence[Likeness], graded: bool | None) -> str:
             "No other job with as many layers has a graded patch yet. Grade patches on another piece, then look again."
         )
     if graded:
-        return "Compared by what patches taught of film and ground, not by name."
+        return "Compared by what patches taught of coating and substrate, not by name."
     return "Nothing was graded here yet, so it is compared by what published data say of it."
 
 

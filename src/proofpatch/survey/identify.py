@@ -405,7 +405,7 @@ def _doubts(survey: Survey, joint: Floats, torn: Sequence[str]) -> list[str]:
             unfit.append(f"{reading.words} speaks for {words_of(names()[best])}")
         else:
             best = int(np.argmax(fit.max(axis=0)))
-            unfit.append(f"{reading.words} speaks for {words_of(names()[best])}, which this ground hardly carries")
+            unfit.append(f"{reading.words} speaks for {words_of(names()[best])}, which this substrate hardly carries")
     if unfit:
         name = words_of(names()[leading])
         found.append(
