@@ -35,7 +35,7 @@ def text_line(value: Any, field: str, most: int = LONGEST_LINE, empty: bool = Tr
     if not isinstance(value, str) or len(value) > most or (not empty and not value.strip()):
         raise InputError(field, f"{field} is not a line of at most {most} characters.", "Shorten it.")
     if not all(c.isprintable() or c in UNSEEN for c in value):
-        raise InputError(field, f"{field} holds signs that cannot be shown.", "Type it anew.")
+        raise InputError(field, f"{field} holds characters that cannot be shown.", "Type it anew.")
     return unicodedata.normalize("NFC", value.strip())
 
 
