@@ -106,11 +106,6 @@ class Finding:
     instead: str
     laser: Laser
 
-    @property
-    def open_stops(self) -> tuple[Stop, ...]:
-        """Those that nothing on record clears."""
-        return tuple(stop for stop in self.stops if stop.open)
-
 
 def decide(
     survey: Survey,

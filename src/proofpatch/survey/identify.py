@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 
 from proofpatch.materials import coating, substrate, substrate_ids
 from proofpatch.sources import sources
-from proofpatch.survey.evidence import EMPTY, TESTS, Reading, Survey
+from proofpatch.survey.evidence import TESTS, Reading, Survey
 
 Floats = NDArray[np.float64]
 HERE = Path(__file__).parent
@@ -476,11 +476,6 @@ def sources_of(survey: Survey, most: int = 40) -> tuple[tuple[str, str, str], ..
             finish = finishes()[name]
             found[finish.source, finish.locator, finish.status] = None
     return tuple(found)[:most]
-
-
-def blank() -> Identity:
-    """What is believed before anybody looked."""
-    return identify(EMPTY)
 
 
 def tables() -> dict[str, Any]:

@@ -44,7 +44,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             "learned.html", 422 if error else 200, record=found, error=error, version=entry.version if entry else 0,
             told=told, periods=[(label(one), one, period_words(one)) for one in told.periods],
             times=times, wide=skill_svg(told.periods, WIDE) if told.periods else "",
-            narrow=skill_svg(told.periods, NARROW) if told.periods else "", most_formed=MOST_FORMED,
+            narrow=skill_svg(told.periods, NARROW) if told.periods else "",
             lasers=others(store),
         )  # fmt: skip
 
