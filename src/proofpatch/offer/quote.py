@@ -55,6 +55,10 @@ class Party:
                 raise InputError(name, f"{name} has more than 8 lines.", "Shorten it.")
             object.__setattr__(self, name, lines)
 
+    def record(self) -> dict[str, Any]:
+        """As records and letterheads have it."""
+        return {"name": self.name, "address": list(self.address), "more": list(self.more)}
+
 
 @dataclass(frozen=True)
 class Line:
