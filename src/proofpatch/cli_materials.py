@@ -21,9 +21,8 @@ from proofpatch.materials import (
     substrate_ids,
 )
 from proofpatch.records import datum_record
-from proofpatch.shop.values import quoted
 from proofpatch.sources import STATUS, Datum
-from proofpatch.units import show
+from proofpatch.units import quoted, show
 
 # SI unit of the data files -> kind of quantity people read; the others are shown in SI.
 KINDS = {"m": "length", "1/m": "coefficient", "s": "time", "K": "temperature"}

@@ -77,7 +77,9 @@ def record_of(store: Store) -> dict[str, Any]:
 @click.option("--folder", help="of the shop; shop if left out")
 @as_json
 def alike_command(job: str, folder: str | None, json_: bool) -> None:
-    """Jobs of a shop like one of them, by what film and ground do under the beam. JOB: its id, or words of its title.
+    """Jobs of a shop like one of them, by what coating and substrate do under the beam.
+
+    JOB: its id, or words of its title.
 
     Example: proofpatch alike "chest lid" --folder shop
     """
@@ -134,7 +136,7 @@ def _pair_lines(row: Mapping[str, Any], on: bool) -> list[str]:
     if row["lent_jobs"]:
         of = f", {row['published_jobs']} of them published data" if row["published_jobs"] else ""
         given = f"{counted(row['lent_jobs'], 'job')} with {counted(row['lent_patches'], 'graded patch', 'es')}"
-        lines += wrapped(f"Others gave {given}{of}.", "  ")
+        lines += wrapped(f"Others lent {given}{of}.", "  ")
     if row["jobs"] or row["moved_nats"] > 0:
         most = "; most: " + "; ".join(one["said"] for one in row["most"]) if row["most"] else ""
         said = f"What jobs say of a piece has {row['moved']} from published data ({row['moved_nats']:.2f} nats){most}."

@@ -12,8 +12,7 @@ from proofpatch.cli_read import MEASURE_OPTIONS, OPTIONS, number
 from proofpatch.errors import InputError
 from proofpatch.lasers.readings import Reading
 from proofpatch.shop.laser_log import FITTED, read_date
-from proofpatch.shop.values import quoted
-from proofpatch.units import parse
+from proofpatch.units import parse, quoted
 
 NO_MARK = "none"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
@@ -62,7 +63,7 @@ def skill_record(told: Told) -> dict[str, Any]:
     return {
         "because": skill_words(told), "forecasts": len(told.all), "jobs": told.jobs, "jobs_wanted": told.wanted,
         "worked_out_afterwards": told.late, "whole": asdict(told.whole) if told.whole else None,
-        "periods": [asdict(one) | {"because": one.because} for one in told.periods],
+        "periods": [asdict(one) | {"because": skill_words_of(one)} for one in told.periods],
         "said_and_came": {
             outcome: [
                 {"from": low, "to": high, "forecasts": many, "mean_said": said, "came": came}
@@ -79,8 +80,25 @@ def skill_words(told: Told) -> str:
         return UNTOLD
     if told.wanted:
         more = f" {told.wanted} more job{'s' if told.wanted > 1 else ''} with graded patches will do."
-        return f"{_capital(told.whole.because)}{more}"
-    return _capital(told.whole.because)
+        return f"{skill_words_of(told.whole)}{more}"
+    return skill_words_of(told.whole)
+
+
+def skill_words_of(one: Skill) -> str:
+    """How good these forecasts were: a gain of g nats is e^g times the chance given to what then came."""
+    head = f"{one.forecasts} forecasts on {one.jobs} job{'s' if one.jobs != 1 else ''}: "
+    if one.error is None:
+        return f"{head}too few to tell skill from luck."
+    size = f"what came had been given {math.exp(one.gain):.2f} times the chance, {_gain(one)}"
+    if one.gain > 2 * one.error:
+        return f"{head}better than guessing by how often it came so here before ({size})."
+    if one.gain < -2 * one.error:
+        return f"{head}worse than guessing by how often it came so here before ({size}): trust patches, not forecasts."
+    return f"{head}no better than guessing by how often it came so here before, as far as can be told ({size})."
+
+
+def _gain(one: Skill) -> str:
+    return f"{one.gain:+.2f} ± {one.error:.2f} nats a forecast"
 
 
 def period_words(one: Skill) -> str:
@@ -125,7 +143,7 @@ def alike_words(rows: Sequence[Likeness], graded: bool | None) -> str:
             "No other job with as many layers has a graded patch yet. Grade patches on another piece, then look again."
         )
     if graded:
-        return "Compared by what patches taught of film and ground, not by name."
+        return "Compared by what patches taught of coating and substrate, not by name."
     return "Nothing was graded here yet, so it is compared by what published data say of it."
 
 
@@ -147,7 +165,3 @@ def preview_record(seen: Preview) -> dict[str, Any]:
 
 def _kinds(kinds: Any) -> list[dict[str, Any]]:
     return [{"name": name, "jobs": jobs, "patches": patches} for name, (jobs, patches) in sorted(kinds.items())]
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]

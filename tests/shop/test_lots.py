@@ -67,7 +67,7 @@ def test_what_is_given_names_nobody_and_is_signed_with_the_shops_own_key(store, 
 
 
 def test_a_shop_without_grades_has_nothing_to_give(store):
-    with pytest.raises(InputError, match="nothing to give"):
+    with pytest.raises(InputError, match="nothing to lend"):
         given_file(store)
 
 

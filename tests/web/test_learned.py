@@ -156,7 +156,7 @@ def test_jobs_like_this_one_with_photo_link_and_outcome(client, api, store, take
 def test_a_file_is_looked_at_taken_weighed_and_taken_out(client, store, take_in, file):
     take_in("Chest", "trace")
     look = client.post("/learned/lots/look", files={"file": ("theirs.jsonl", file(origin=ORIGINS[1]))})
-    assert "Weir Workshop gives 1 job." in seen(look)
+    assert "Weir Workshop lends 1 job." in seen(look)
     assert "This is published data, not patches of a shop." in seen(look)
     assert not store.all(KIND)
     digest = re.search(r'name="digest" value="(\w+)"', look.text)[1]
@@ -253,7 +253,7 @@ def test_nothing_is_found_against_access(page, store, take_in, file, size):
     expect(page.get_by_role("button", name="Switch memory off")).to_be_visible()
     picture = page.locator("figure svg:visible")
     expect(picture).to_have_count(1)
-    expect(picture).to_have_attribute("aria-label", re.compile("nats a forecast"))
+    expect(picture).to_have_attribute("aria-label", re.compile("times the chance"))
     for path in ("/learned", "/learned/lots", f"/jobs/{mine.id}/alike", f"/jobs/{mine.id}/start"):
         page.goto(path)
         expect(page.get_by_role("heading", level=1)).not_to_contain_text("Working out")
@@ -263,7 +263,7 @@ def test_nothing_is_found_against_access(page, store, take_in, file, size):
         {"name": "more.jsonl", "mimeType": "text/plain", "buffer": file("Mill Workshop")}
     )
     page.get_by_role("button", name="Look into the file").click()
-    expect(page.get_by_role("heading", level=1)).to_contain_text("Mill Workshop gives 1 job")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Mill Workshop lends 1 job")
     accessible_in_both(page, "look", size["width"])
     page.get_by_role("button", name="Bring it in").click()
-    expect(page.get_by_role("heading", level=1)).to_contain_text("2 lots")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("2 files")

@@ -17,7 +17,7 @@ from proofpatch.errors import InputError
 SHORTEST_WAVE, LONGEST_WAVE = 400e-9, 1e-3  # m
 SHORTEST, LONGEST = 1e-9, 3e4  # s, of a pulse or an exposure
 SMALL_SOURCE = 10.0  # s, T₂ of a source under 1.5 mrad
-EYE_APERTURE, SKIN_APERTURE = 7e-3, 3.5e-3  # m, 400 to 1400 nm
+EYE_APERTURE = 7e-3  # m, 400 to 1400 nm
 LEAST_TRAIN = 0.4  # C₅ falls no further for pulses shorter than T_i
 FRONT_TOO = 1200.0  # nm, from which the front of the eye takes no more than the skin
 MANY = 600  # pulses from which C₅ falls, 2014

@@ -1,8 +1,9 @@
-"""Forecasts against outcomes over time: a row a stretch of jobs, how much better than the shop's own base rate."""
+"""Forecasts against outcomes over time: a row a stretch of jobs, how much better than a guess by the past it was."""
 
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Sequence
 
 from proofpatch.learn.memory.skill import Skill
@@ -11,11 +12,14 @@ from proofpatch.pictures.look import NARROW
 
 STEP, TOP = 44, 52  # px from row to row; above the first
 LEAST = 0.3  # nats a forecast that the axis reaches at least
+MARKS = (1.25, 1.5, 2, 3, 5, 10)  # times the chance, of which the farthest that fits is named on both sides
 
 
 def skill_svg(periods: Sequence[Skill], width: int, ink: Ink = PAGE) -> str:
     """A dimension line of two standard errors to either side of each gain, its middle marked; a ring where the jobs are
-    too few for an error. Right of the upright line forecasts were better than the base rate, left of it worse."""
+    too few for an error. Right of the upright line forecasts were better than a guess by how often it came so
+    before, left of it worse.
+    The axis is in nats; its marks say how many times the chance that is."""
     small = width <= NARROW
     left = 16 if small else max(spread(label(one), ink) for one in periods) + 28
     most = max(LEAST, *(abs(one.gain) + 2 * (one.error or 0.0) for one in periods))
@@ -33,8 +37,8 @@ def skill_svg(periods: Sequence[Skill], width: int, ink: Ink = PAGE) -> str:
         y = TOP + step * n + (LINE if small else 0) + STEP / 2 - 4
         parts.append(_named(label(one), y - 14 if small else y + 5, ink))
         parts.append(_row(one, x, y, ink))
-    parts += [text(x(gain), bottom + 20, f"{gain:+.1f}" if gain else "0", "middle") for gain in _marks(most)]
-    parts.append(text(width - 8, bottom + 42, "nats a forecast, beside the base rate", "end"))
+    parts += [text(x(gain), bottom + 20, times(gain), "middle") for gain in _marks(most)]
+    parts.append(text(width - 8, bottom + 42, "times the chance given to what came", "end"))
     return svg((width, bottom + 50), in_words(periods), parts, ink)
 
 
@@ -56,11 +60,18 @@ def label(one: Skill) -> str:
 
 def in_words(periods: Sequence[Skill]) -> str:
     """The picture in a sentence a row."""
-    return " ".join(f"{label(one)}: {one.gain:+.2f} nats a forecast{_error(one)}." for one in periods)
+    return " ".join(f"{label(one)}: {times(one.gain)} times the chance{_error(one)}." for one in periods)
 
 
 def _error(one: Skill) -> str:
-    return f", give or take {2 * one.error:.2f}" if one.error is not None else ", too few to tell"
+    if one.error is None:
+        return ", too few to tell"
+    return f", {times(one.gain - 2 * one.error)} to {times(one.gain + 2 * one.error)}"
+
+
+def times(gain: float) -> str:
+    """A gain [nats] as how many times the chance it is."""
+    return f"{math.exp(gain):.2f}".removesuffix("0").removesuffix(".0")
 
 
 def _row(one: Skill, x: object, y: float, ink: Ink) -> str:
@@ -75,6 +86,6 @@ def _row(one: Skill, x: object, y: float, ink: Ink) -> str:
 
 
 def _marks(most: float) -> list[float]:
-    """Ends of the axis and its middle, in round tenths."""
-    end = int(most * 10) / 10
+    """The middle of the axis and a round number of times to either side [nats]."""
+    end = max(math.log(each) for each in MARKS if math.log(each) <= most)
     return [-end, 0.0, end]

@@ -210,7 +210,7 @@ def _damp(given: Mapping[str, Mapping[str, Any]]) -> tuple[Stop, ...]:
     above, least = metal - dew_point(air, max(humidity, DRIEST)), figures()["above_dew"]
     if above >= least.value:
         return ()
-    what = f"The metal is {above:.1f} K above the dew point, and {least.value:g} K is the least ({cite(least)})."
+    what = f"The metal is {above:.1f} °C above the dew point, and {least.value:g} °C is the least ({cite(least)})."
     return (Stop("metal", what, table("checks.toml")["metal"]["stop"]),)
 
 

@@ -15,7 +15,6 @@ import ipaddress
 import os
 import re
 import socket
-import ssl
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -141,14 +140,6 @@ def certificate_of(
         said = f"The certificates in {str(folder)[-60:]!r} cannot be read."
         raise InputError("tls", said, _anew(folder)) from None
     return Certificate(folder, authority, server.not_valid_after_utc, covered, left_out)
-
-
-def context_of(certificate: Certificate) -> ssl.SSLContext:
-    """How the server speaks TLS with it."""
-    found = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-    found.minimum_version = ssl.TLSVersion.TLSv1_2
-    found.load_cert_chain(certificate.chain, certificate.key)
-    return found
 
 
 def _anew(folder: Path) -> str:

@@ -29,7 +29,7 @@ from proofpatch.shop.store import FILE, PHOTOS
 from proofpatch.shop.strips import NAMED
 from proofpatch.shop.tables import FROZEN, KINDS
 from proofpatch.shop.upgrade import refuse_newer, revisions, version_in
-from proofpatch.shop.values import quoted
+from proofpatch.units import quoted
 
 # kind -> what its data names, as (path, kinds it may be of); "picture" is a photo's file. [] walks a list.
 REFERENCES: dict[str, tuple[tuple[str, tuple[str, ...]], ...]] = {

@@ -15,7 +15,7 @@ from typing import Any
 
 from proofpatch.errors import InputError
 from proofpatch.learn.belief import Belief
-from proofpatch.offer.quote import Party, Quote
+from proofpatch.offer.quote import Quote
 from proofpatch.shop.charges import priced_job
 from proofpatch.shop.finished import Logged, finished
 from proofpatch.shop.job import Job
@@ -131,13 +131,9 @@ def _headed(store: Store, entry: Entry, quote: Quote | None, day: datetime.date 
     return {
         "number": own[-1].record["number"] if own else _next_number(store, quote, day),
         "version": len(own) + 1, "day": day.isoformat(), "title": entry.title,
-        "wanted": item_of(store, entry.id).wanted, "shop": _party(shop), "customer": _party(customer), "site": site,
+        "wanted": item_of(store, entry.id).wanted, "shop": shop.record(), "customer": customer.record(), "site": site,
         "locale": locale,
     }  # fmt: skip
-
-
-def _party(one: Party) -> dict[str, Any]:
-    return {"name": one.name, "address": list(one.address), "more": list(one.more)}
 
 
 def _next_number(store: Store, quote: Quote | None, day: datetime.date) -> str:

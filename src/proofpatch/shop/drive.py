@@ -20,7 +20,6 @@ NETWORK = frozenset((
     "nfs", "nfs4", "cifs", "smb3", "smbfs", "ncpfs", "afs", "coda", "9p", "ceph", "lustre", "gfs2", "ocfs2", "pvfs2",
     "beegfs", "glusterfs", "davfs", "vboxsf", "vmhgfs", "prl_fs",
 ))  # fmt: skip
-LOCAL_OF_PROGRAMS = ("fuseblk",)  # a disk of this machine, read by a program
 MOUNTS = Path("/proc/self/mountinfo")
 # A hidden file or folder by which a program marks what it copies: its name says so, whoever wrote the program.
 MARK, INNOCENT = re.compile(r"\..*sync.*"), re.compile(r".*(?:rsync|async|vsync|fsync).*")

@@ -76,8 +76,9 @@ class Elsewhere:
         if abs(room) <= LEVEL:
             return "as far inside both limits as with its own laser"
         times = float(np.exp(abs(room)))
-        side = "farther inside the limits" if room > 0 else "nearer to a limit"
-        return f"{side} than with its own laser, {times:.1f} times in odds"
+        if room > 0:
+            return f"farther inside the limits than with its own laser: {times:.1f} times the odds to keep them"
+        return f"nearer to a limit than with its own laser: {times:.1f} times the odds to break it"
 
 
 def others(store: Store, than: Laser | None = None) -> list[tuple[Laser, bool]]:

@@ -17,6 +17,7 @@ from proofpatch.learn.belief import Belief
 from proofpatch.materials import coating_data, coating_mixture
 from proofpatch.measure.zones import Zone, likely, totals
 from proofpatch.offer.removed import removed_mass
+from proofpatch.phrases import raised
 from proofpatch.run.care import care_of
 from proofpatch.run.day import checks_of
 from proofpatch.run.piece import Piece, piece_of
@@ -188,11 +189,11 @@ def _open(work: Job, record: Data, logged: Logged) -> list[str]:
     for one in record["zones"]:
         if not one["untouched"] and one["state"] not in (None, DONE):
             of = f" on {one['done_pieces']} of {record['pieces']} pieces" if record["pieces"] > 1 else ""
-            lines.append(f"{_capital(one['name'])}: {one['state']}{', done' + of if of else ''}.")
+            lines.append(f"{raised(one['name'])}: {one['state']}{', done' + of if of else ''}.")
         own = [each for each in logged.entries if each["zone"] == one["number"]]
         for number in range(1, record["pieces"] + 1):
             grade = _grade(of_piece(own, number), piece_of(work.surface))
-            where = _capital(one["name"]) + (f", piece {number}" if record["pieces"] > 1 else "")
+            where = raised(one["name"]) + (f", piece {number}" if record["pieces"] > 1 else "")
             if grade and grade["residue"] not in (None, "clean"):
                 lines.append(f"{where}: {grade['left_words']}")
             if grade and grade["harm"] not in (None, "none"):
@@ -255,7 +256,3 @@ def _summed(values: Iterable[float | None]) -> float | None:
     """The sum of what was said; None: nothing was."""
     found = [one for one in values if one is not None]
     return sum(found) if found else None
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]

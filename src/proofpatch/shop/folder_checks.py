@@ -12,7 +12,7 @@ from proofpatch.offer.quote import quote_from
 from proofpatch.shop.check import Known, references
 from proofpatch.shop.completions import fingerprint
 from proofpatch.shop.folder import DIGEST, SHARED, named_of, names_of
-from proofpatch.shop.folder_shapes import built
+from proofpatch.shop.folder_shapes import built, number
 from proofpatch.shop.log import graded_from, setting_from
 from proofpatch.shop.papers import signed_from
 from proofpatch.shop.run import MOST_PIECES, checked_entry
@@ -41,7 +41,7 @@ def _day(data: Any) -> None:
         raise KeyError("date")
     for one in checks.values():
         fine = one["ok"] in (True, False, None) and isinstance(one["words"], str) and _time(one["at"])
-        if not fine or not (one["value"] is None or _number(one["value"])):
+        if not fine or not (one["value"] is None or number(one["value"])):
             raise KeyError("checks")
 
 
@@ -49,9 +49,9 @@ def _pair(data: Any) -> None:
     points = [*data["places"], *data["ends"]]
     length = data["length_m"]
     fine = all(isinstance(data[name], str) for name in ("before", "after", "about"))
-    if not fine or not all(len(one) == 2 and _number(one[0]) and _number(one[1]) for one in points):
+    if not fine or not all(len(one) == 2 and number(one[0]) and number(one[1]) for one in points):
         raise KeyError("places")
-    if not (length is None or _number(length)):
+    if not (length is None or number(length)):
         raise KeyError("length_m")
 
 
@@ -75,10 +75,6 @@ def _photo(data: Any) -> None:
 
 def _ids(value: Any) -> bool:
     return isinstance(value, list) and all(isinstance(one, str) for one in value)
-
-
-def _number(value: Any) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
 # What pages read of a kind without asking again.

@@ -23,13 +23,14 @@ from proofpatch.offer.hours import Correction
 from proofpatch.physics.setting import finite_number
 from proofpatch.shop.job_tables import EVIDENCE, KEYS, inside, read_file, read_tables
 from proofpatch.shop.laser_log import as_measured
-from proofpatch.shop.values import nearest, quoted
+from proofpatch.shop.values import nearest
 from proofpatch.shop.zones import zone_from
 from proofpatch.survey.clear import Clearance
 from proofpatch.survey.described import surface_of
 from proofpatch.survey.evidence import Reading, Survey, read_survey
 from proofpatch.survey.identify import identify
 from proofpatch.survey.stop import Lead
+from proofpatch.units import quoted
 
 DEFAULT_LASER = "pulsed-500"
 HEIGHT = 2.5  # m, of a room whose height was not said

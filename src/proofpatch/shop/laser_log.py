@@ -14,7 +14,8 @@ from proofpatch.lasers import Laser
 from proofpatch.lasers.history import Course, follow
 from proofpatch.lasers.readings import Reading
 from proofpatch.shop.log import append_line
-from proofpatch.shop.values import nearest, plain_number, quoted, read_value
+from proofpatch.shop.values import nearest, plain_number, read_value
+from proofpatch.units import quoted
 
 # list of a reading -> the keys of its entries, in the order of its numbers
 LISTS = {

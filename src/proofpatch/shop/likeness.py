@@ -1,4 +1,4 @@
-"""Jobs like one: whose film, ground and answers to the beam are nearest, what was done and what came of it."""
+"""Jobs like one: whose coating, substrate and answers to the beam are nearest, what was done and what came of it."""
 
 from __future__ import annotations
 

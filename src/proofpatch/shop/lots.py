@@ -112,7 +112,7 @@ def given_file(store: Store, jobs: Sequence[str] | None = None, made: str = "") 
     """
     found = given(store, jobs)
     if not found:
-        raise InputError("jobs", "No job has a graded patch yet, so there is nothing to give.", "Grade a patch first.")
+        raise InputError("jobs", "No job has a graded patch yet, so there is nothing to lend.", "Grade a patch first.")
     name = settings_of(store)[0].name or NAMELESS
     return packed([one for _, one in found], key_of(store), name, made or store.clock().date().isoformat())
 
@@ -144,7 +144,7 @@ def preview(store: Store, data: bytes) -> Preview:
     except InputError as slip:
         raise InputError("file", slip.problem, slip.remedy) from None
     if parcel.key == own_name(store):
-        raise InputError("file", "This file is of this very shop: its jobs count already.", "Give it to another shop.")
+        raise InputError("file", "This file is of this very shop: its jobs count already.", "Lend it to another shop.")
     digest = hashlib.sha256(data).hexdigest()
     for gone in (False, True):
         if any(one.data["digest"] == digest for one in store.all(KIND, deleted=gone)):

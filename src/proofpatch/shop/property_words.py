@@ -41,8 +41,8 @@ OF_GROUND = {
 OF_MODEL = {
     "depth_discrepancy": "how deep pulses go beside what the formulas say",
     "film_discrepancy": "how films take light beside what the formulas say",
-    "flash_discrepancy": "what one pulse may do to the ground beside what the formulas say",
-    "heat_discrepancy": "how warm the ground gets beside what the formulas say",
+    "flash_discrepancy": "what one pulse may do to the substrate beside what the formulas say",
+    "heat_discrepancy": "how warm the substrate gets beside what the formulas say",
     "kinetics_discrepancy": "how fast wood chars beside what the formulas say",
     "lift_discrepancy": "how easily films lift beside what the formulas say",
     "grader_noise": "how far grades by eye scatter",

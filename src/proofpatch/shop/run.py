@@ -22,7 +22,8 @@ from proofpatch.run.stops import STOP, sign
 from proofpatch.shop.log import checked_graded, graded_to, setting_from, setting_to
 from proofpatch.shop.steady import steadied
 from proofpatch.shop.store import Entry, Store
-from proofpatch.shop.values import nearest, plain_number, quoted
+from proofpatch.shop.values import nearest, plain_number
+from proofpatch.units import quoted
 
 DAY, RUN = "day", "run"
 BEGIN, END, CHECK, INCIDENT, NOTE = "begin", "end", "check", "incident", "note"

@@ -24,6 +24,7 @@ from proofpatch.learn.forecast import DECLINE, WORTH_IT, forecast
 from proofpatch.learn.limits import Hand
 from proofpatch.learn.surface import Surface
 from proofpatch.materials import coating, substrate
+from proofpatch.phrases import listed
 from proofpatch.survey.clear import CELLULOSE, RULED_OUT, Clearance, Stop, hazards, stops
 from proofpatch.survey.described import MOST_COATINGS, WORTH_ASKING, surface_of
 from proofpatch.survey.evidence import TESTS, Reading, Survey, Test
@@ -105,11 +106,6 @@ class Finding:
     change: str
     instead: str
     laser: Laser
-
-    @property
-    def open_stops(self) -> tuple[Stop, ...]:
-        """Those that nothing on record clears."""
-        return tuple(stop for stop in self.stops if stop.open)
 
 
 def decide(
@@ -224,7 +220,7 @@ def _because(
     if len(open_) > MOST_NAMED:
         holds.append(f"{len(open_)} hazards have to be settled")
     elif open_:
-        holds.append(f"{_listed(open_)} {'has' if len(open_) == 1 else 'have'} to be settled")
+        holds.append(f"{listed(open_)} {'has' if len(open_) == 1 else 'have'} to be settled")
     if untested:
         holds.append(
             f"{survey.layers} layers were counted and only the top one was tested: describe each as a layer of a job"
@@ -234,10 +230,6 @@ def _because(
     if chance < WORTH_IT:
         holds.append(f"at least {of_100(WORTH_IT)} are wanted for that")
     return f"Test it first. {what}; {works}. Not yet taken, because {'; '.join(holds)}."
-
-
-def _listed(parts: Sequence[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
 def _change(test: NextTest | None, bites: Sequence[Stop]) -> str:

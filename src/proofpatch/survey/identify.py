@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 
 from proofpatch.materials import coating, substrate, substrate_ids
 from proofpatch.sources import sources
-from proofpatch.survey.evidence import EMPTY, TESTS, Reading, Survey
+from proofpatch.survey.evidence import TESTS, Reading, Survey
 
 Floats = NDArray[np.float64]
 HERE = Path(__file__).parent
@@ -405,7 +405,7 @@ def _doubts(survey: Survey, joint: Floats, torn: Sequence[str]) -> list[str]:
             unfit.append(f"{reading.words} speaks for {words_of(names()[best])}")
         else:
             best = int(np.argmax(fit.max(axis=0)))
-            unfit.append(f"{reading.words} speaks for {words_of(names()[best])}, which this ground hardly carries")
+            unfit.append(f"{reading.words} speaks for {words_of(names()[best])}, which this substrate hardly carries")
     if unfit:
         name = words_of(names()[leading])
         found.append(
@@ -476,11 +476,6 @@ def sources_of(survey: Survey, most: int = 40) -> tuple[tuple[str, str, str], ..
             finish = finishes()[name]
             found[finish.source, finish.locator, finish.status] = None
     return tuple(found)[:most]
-
-
-def blank() -> Identity:
-    """What is believed before anybody looked."""
-    return identify(EMPTY)
 
 
 def tables() -> dict[str, Any]:

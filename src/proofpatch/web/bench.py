@@ -44,6 +44,7 @@ from proofpatch.materials import (
     substrate,
     substrate_ids,
 )
+from proofpatch.phrases import raised
 from proofpatch.physics.setting import Setting
 from proofpatch.pictures.bench import SAME
 from proofpatch.pictures.dose import dose_drawings
@@ -179,7 +180,7 @@ def at_fields(letter: str = "") -> Iterator[None]:
         # An option in a sentence is its words on screen.
         problem, remedy = (re.sub(r"--([a-z][a-z-]*)", _option_words, part) for part in (said, error.remedy))
         field = f"{letter}-{name}" if letter else name
-        raise InputError(field, problem[:1].upper() + problem[1:], remedy) from None
+        raise InputError(field, raised(problem), remedy) from None
 
 
 def _option_words(found: re.Match[str]) -> str:

@@ -97,7 +97,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
                     pair, lines = laid_of(key, replace(asked, length=""))
         return page(
             "compare.html", 422 if error else 200, road=desk.wait(key), here="compare", photos=photos(key), pair=pair,
-            asked=asked, error=error, lines=lines, taken=_taken,
+            asked=asked, error=error, lines=lines, taken=taken_words,
             measuring=len(places_of(asked.ends, TAPS["ends"])) == TAPS["ends"],
         )  # fmt: skip
 
@@ -140,7 +140,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def printed(key: str, asked: Asking) -> Response:
         (pair, lines), ours = found(key, asked), settings_of(store)[0]
         known = {one.data["digest"]: one for one in photos(key)}
-        said = [_taken(known[digest]) for digest in (asked.before, asked.after)]
+        said = [taken_words(known[digest]) for digest in (asked.before, asked.after)]
         title = ours.headed(store.get("job", key).title)
         measured = pair.share is not None
         sheet = pair_pdf(title, pair_jpegs(pair, PRINTED), said, lines, ours.paper, measured=measured)
@@ -149,6 +149,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     return router
 
 
-def _taken(one: Entry) -> str:
+def taken_words(one: Entry) -> str:
+    """What a photo shows, and when it came."""
     about = one.data.get("about") or "the piece"
     return f"{about}, {one.created.astimezone().strftime('%d %b %Y, %H:%M')}"

@@ -33,6 +33,7 @@ from proofpatch.lasers import laser_from_table, laser_ids
 from proofpatch.lasers.history import Course, follow
 from proofpatch.lasers.readings import EARLIEST, METER_ERROR, READING_ERROR, Reading
 from proofpatch.lasers.wording import interval, percent
+from proofpatch.phrases import listed, raised
 from proofpatch.pictures.span import span_svg
 from proofpatch.records import laser_record
 from proofpatch.shop.laser_log import Own
@@ -226,20 +227,16 @@ def _of_all(rows: list[dict[str, Any]]) -> dict[str, str]:
     fallen = [row["key"] for row in rows if row["todo"]]
     never = [row["key"] for row in rows if row["record"] and row["when"] is None]
     if unread:
-        what = f"{_and(unread)} cannot be read"
+        what = f"{listed(unread)} cannot be read"
     elif fallen:
-        what = f"{_and(fallen)} want{'s' if len(fallen) == 1 else ''} a power check"
+        what = f"{listed(fallen)} want{'s' if len(fallen) == 1 else ''} a power check"
     elif never:
-        what = f"{_and(never)} {'was' if len(never) == 1 else 'were'} never measured"
+        what = f"{listed(never)} {'was' if len(never) == 1 else 'were'} never measured"
     else:
         what = "no reading has fallen"
     lead = next((row["todo"][0] for row in rows if row["todo"]), "")
     return {"head": f"{many} laser{'s' if len(rows) != 1 else ''}; {what}.",
             "lead": lead or "The sheet says what a laser was when it was new; readings say what it is."}  # fmt: skip
-
-
-def _and(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _answer(key: str, own: Own) -> str:
@@ -261,7 +258,7 @@ def _answer(key: str, own: Own) -> str:
 def _known_rows(own: Own) -> list[tuple[str, str, str]]:
     """(what, as the sheet says, as forecasts take it) of each number that a reading can move."""
     return [
-        (name[:1].upper() + name[1:], figure_words(of(own.file), kind), figure_words(of(own.course.laser), kind))
+        (raised(name), figure_words(of(own.file), kind), figure_words(of(own.course.laser), kind))
         for name, _, kind, of in NUMBERS
     ]
 

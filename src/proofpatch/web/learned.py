@@ -12,7 +12,7 @@ from proofpatch.cli_show import setting_words
 from proofpatch.errors import InputError
 from proofpatch.pictures.drawing import WIDE
 from proofpatch.pictures.look import NARROW
-from proofpatch.pictures.skill import label, skill_svg
+from proofpatch.pictures.skill import label, skill_svg, times
 from proofpatch.records_memory import alike_words, period_words
 from proofpatch.shop.elsewhere import others
 from proofpatch.shop.foretold import told_of
@@ -43,8 +43,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return page(
             "learned.html", 422 if error else 200, record=found, error=error, version=entry.version if entry else 0,
             told=told, periods=[(label(one), one, period_words(one)) for one in told.periods],
-            wide=skill_svg(told.periods, WIDE) if told.periods else "",
-            narrow=skill_svg(told.periods, NARROW) if told.periods else "", most_formed=MOST_FORMED,
+            times=times, wide=skill_svg(told.periods, WIDE) if told.periods else "",
+            narrow=skill_svg(told.periods, NARROW) if told.periods else "",
             lasers=others(store),
         )  # fmt: skip
 

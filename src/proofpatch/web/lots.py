@@ -34,7 +34,7 @@ HELD = 3  # files looked at and not yet brought in, in memory; up to 50 MB each
 
 
 def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
-    """The pages of what is given and taken."""
+    """The pages of what is lent and borrowed."""
     router = APIRouter(prefix="/learned/lots")
     held: OrderedDict[str, bytes] = OrderedDict()
 
@@ -69,7 +69,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def look(form: Sent) -> Response:
         data = form.get("file")
         if not isinstance(data, bytes) or not data:
-            return lots_page(InputError("file", "No file was chosen.", "Choose one that another shop gave you."))
+            return lots_page(InputError("file", "No file was chosen.", "Choose one that another shop lent you."))
         try:
             seen = preview(store, data)
         except InputError as error:

@@ -14,6 +14,7 @@ from starlette.datastructures import UploadFile
 from proofpatch.cli_hazards import concentration_words
 from proofpatch.cli_show import light_words
 from proofpatch.hazards import CAUTIONS
+from proofpatch.phrases import raised
 from proofpatch.records_hazards import metres, times_over
 from proofpatch.shop.changes import shortened
 from proofpatch.shop.photos import THUMBNAIL
@@ -120,11 +121,6 @@ def _own_words(data: Any) -> Iterator[str]:
     elif isinstance(data, (list, tuple)):
         for value in data:
             yield from _own_words(value)
-
-
-def raised(words: str) -> str:
-    """The words with a capital in front, the rest as it is: UV stays UV."""
-    return words[:1].upper() + words[1:]
 
 
 def _as_it_is(value: Any) -> Any:

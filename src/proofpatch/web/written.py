@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from proofpatch.errors import InputError
+from proofpatch.phrases import raised
 from proofpatch.shop.job_tables import KEYS
 from proofpatch.shop.offer_keys import WHOLES
 from proofpatch.shop.values import FACTORS
@@ -134,4 +135,4 @@ def told(table: Mapping[str, Any], name: str, place: str = "") -> dict[str, str]
 def key_words(field: str) -> str:
     """A field as a sentence calls it."""
     words = re.sub(r"\[(\d+)\]", lambda found: f" {int(found[1]) + 1}", field).replace(".", ": ").replace("_", " ")
-    return words[:1].upper() + words[1:]
+    return raised(words)

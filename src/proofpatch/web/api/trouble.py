@@ -14,7 +14,8 @@ from starlette.exceptions import HTTPException
 
 from proofpatch.errors import InputError
 from proofpatch.shop.store import Overtaken
-from proofpatch.shop.values import LONGEST_TEXT, quoted
+from proofpatch.shop.values import LONGEST_TEXT
+from proofpatch.units import quoted
 from proofpatch.web.api.models import DEEPEST, LONGEST_KEY, MOST_ENTRIES, PRINTABLE
 
 LONGEST_SENTENCE = 1000  # characters; no stop is so long
