@@ -18,8 +18,9 @@ import json
 import os
 import sys
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from contextlib import contextmanager
 from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
@@ -157,13 +158,28 @@ def one(task: tuple[str, Any]) -> Any:
     return {"shop": one_shop, "ceiling": ceiling, "pair": on_another}[name](what)
 
 
+@contextmanager
+def one_thread() -> Iterator[None]:
+    """What is begun inside computes on one thread; the process itself stays as it is."""
+    before = {name: os.environ.get(name) for name in ("NUMBA_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
+    os.environ |= dict.fromkeys(before, "1")
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+
+
 def answers(tasks: Sequence[tuple[str, Any]], kept: Path, workers: int = 2) -> list[Any]:
     """Of each task; what the file keeps of this very code is not asked again, and each is kept once it is done."""
     kept.parent.mkdir(parents=True, exist_ok=True)
     done = read(kept)
     waiting = [task for task in tasks if json.dumps(task) not in done]
-    os.environ |= {"NUMBA_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     with (
+        one_thread(),
         ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool,
         kept.open("a", encoding="utf-8") as file,
     ):

@@ -31,6 +31,9 @@ LONG = ("serve", "passphrase", "demo")
 TRIED = {  # programs beside proofpatch, and how a line of theirs is checked
     "make": lambda words: re.search(rf"^{words[0]}:", (ROOT / "Makefile").read_text("utf-8"), re.M),
     "pipx": lambda words: words == ["install", "."],  # tests/test_wheel.py
+    # The extra is there; a scheduler and workers are begun in tests/test_pool.py.
+    "pip": lambda words: words[0] == "install" and '\ncluster = ["distributed' in (ROOT / "pyproject.toml").read_text(),
+    "dask": lambda words: words[0] in ("scheduler", "worker"),
 }
 
 

@@ -100,7 +100,7 @@ def test_it_cannot_bring_what_is_the_shops(other, packed, kind):
     # Whose name and whose account stand on the next quote, no customer's file decides.
     data = {"name": "Somebody", "letterhead": {"name": "Somebody"}}
     files = with_records(packed, kind, lambda _: [like(packed, kind, data)])
-    assert f"A {kind} in the folder is none" in refused(other, sealed(files))
+    assert f"A {kind} in the folder cannot be used" in refused(other, sealed(files))
     assert settings_of(other)[1] is None
     assert charges_of(other)[1] is None
 
@@ -110,7 +110,7 @@ def test_it_cannot_bring_what_is_the_shops(other, packed, kind):
 )
 def test_it_brings_no_customer_and_no_laser_that_the_job_does_not_name(other, packed, kind, data):
     files = with_records(packed, kind, lambda now: [*now, like(packed, kind, data, job=None)])
-    assert f"A {kind} in the folder is none" in refused(other, sealed(files))
+    assert f"A {kind} in the folder cannot be used" in refused(other, sealed(files))
 
 
 def last(change):
@@ -149,7 +149,7 @@ def last(change):
 )
 def test_what_a_page_would_stumble_over_is_refused(other, packed, kind, change):
     files = with_records(packed, kind, last(change))
-    assert f"A {kind} in the folder is none" in refused(other, sealed(files))
+    assert f"A {kind} in the folder cannot be used" in refused(other, sealed(files))
 
 
 def test_a_job_that_cannot_be_worked_out_comes_in_to_be_mended(other, packed):
@@ -174,7 +174,7 @@ def test_what_names_nothing_is_refused_before_check_would_tell(other, packed, ki
 @pytest.mark.parametrize("at", ["9999-12-31T23:59:59-23:59", "0001-01-01T00:00:00+14:00", "3000-01-01T00:00:00+00:00"])
 def test_times_that_break_reckoning_are_refused(other, packed, at):
     files = with_records(packed, "note", lambda now: [{**now[0], "changed": at}])
-    assert "its times are none" in refused(other, sealed(files))
+    assert "its times cannot be read" in refused(other, sealed(files))
 
 
 @pytest.mark.parametrize(

@@ -199,7 +199,7 @@ def test_without_markers_four_taps_place_the_sheet(strip):
         (b"", "No photo was chosen"),
         (b"not a picture at all", "no photo that can be read"),
         (b"\x00\x00\x00\x18ftypheic" + bytes(40), "most compatible format"),
-        (b"GIF89a" + bytes(20), "no photo that can be read"),
+        (b"GIF89a" + bytes(20), "neither JPEG nor PNG"),
     ],
 )
 def test_files_that_are_no_photo_get_one_sentence(strip, content, said):

@@ -31,7 +31,7 @@ from proofpatch.shop.sites import work_of
 from proofpatch.shop.store import LARGEST, Entry, Overtaken, Store
 
 KIND = "start"
-MOST_COMPONENTS, MOST_UNKNOWNS = 100, 1000  # of a start that is read; more than any surface has
+MOST_BYTES = 64_000_000  # of the numbers of a start that is read; far more than any surface has
 ACTS = ("strip", "patch", "recipe", "quote", "run")  # after the first of these a job keeps its start
 PUBLISHED = "published data alone"
 Floats = NDArray[np.float64]
@@ -185,9 +185,9 @@ def recalled_from(data: Mapping[str, Any]) -> Recalled | None:
     if data["name"] is None:
         return None
     components, unknowns = data["shape"]
-    if not (1 <= components <= MOST_COMPONENTS and 1 <= unknowns <= MOST_UNKNOWNS):
-        raise ValueError("no belief is of this shape")
     size = 8 * components * unknowns * (1 + unknowns)
+    if components < 1 or unknowns < 1 or size > MOST_BYTES:
+        raise ValueError("no belief is of this shape")
     try:
         raw = lzma.LZMADecompressor().decompress(base64.b85decode(data["value"]), size + 1)
     except lzma.LZMAError as trouble:
