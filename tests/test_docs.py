@@ -10,8 +10,8 @@ import pytest
 import proofpatch as pp
 from proofpatch.physics import beam, kinetics, optics, pulses, removal
 from proofpatch.physics import sweep as sweeps
-from proofpatch.survey.clear import hazards
 from proofpatch.survey.evidence import HISTORY, TESTS
+from proofpatch.survey.suspicions import hazards
 
 ROOT = Path(__file__).resolve().parent.parent
 DOCS = ROOT / "docs"

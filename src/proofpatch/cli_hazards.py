@@ -17,7 +17,8 @@ from proofpatch.learn.forecast import Window
 from proofpatch.physics.sweep import mean_dose
 from proofpatch.records_hazards import UNCOVERED, metres, rounded_up, times_over
 from proofpatch.shop.job import Job
-from proofpatch.survey.clear import RULED_OUT, settles
+from proofpatch.survey.clear import settles
+from proofpatch.survey.suspicions import RULED_OUT
 from proofpatch.units import show
 
 BEAM_OPTIONS = {

@@ -7,11 +7,12 @@ from typing import Any
 
 from proofpatch.hazards import CAUTIONS
 from proofpatch.sources import STATUS, sources
-from proofpatch.survey.clear import Hazard, Stop, hazards
+from proofpatch.survey.clear import Stop
 from proofpatch.survey.decide import Finding
 from proofpatch.survey.evidence import TESTS
 from proofpatch.survey.identify import sources_of, words_of
 from proofpatch.survey.mind import words
+from proofpatch.survey.suspicions import Hazard, hazards
 
 WEIGHTS = "weights of tests, dates and doubts: ours, from memory, unverified"
 WORTH_SHOWING = 0.005  # chance from which a coating is listed

@@ -1,5 +1,6 @@
-"""A command run in a folder with the example of the gate."""
+"""Commands as tests ask them: their JSON, or run in a folder with the example of the gate."""
 
+import json
 import shutil
 from pathlib import Path
 
@@ -9,6 +10,13 @@ import proofpatch as pp
 from proofpatch.cli import main
 
 GATE = Path(__file__).parents[2] / "docs" / "examples" / "gate.toml"
+
+
+def told(capsys, *words):
+    """What the command line says to this, as JSON."""
+    with pytest.raises(SystemExit):
+        main([*map(str, words), "--json"])
+    return json.loads(capsys.readouterr().out)
 
 
 def at_the_gate(command, capsys, folder, monkeypatch):

@@ -14,7 +14,7 @@ from proofpatch.cli import main
 from proofpatch.shop.job import job_from
 from proofpatch.sources import STATUS, sources
 from proofpatch.survey import Clearance, Lead, first_stop, identify, open_stop, read_survey, split_item, stops
-from proofpatch.survey.clear import RULES, hazards
+from proofpatch.survey.suspicions import RULES, hazards
 
 DAY = "2025-03-11"
 LAB = Lead("negative", "laboratory test of a chip", DAY)

@@ -14,12 +14,12 @@ from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from made_api import DOOR, EXAMPLES, GRADE, HERE, JSON, LAB, PAN, PIPE, ROOT, SETTING, made, wrong
+from made_cli import told
 from made_lead import GROUNDS, OLD, READINGS, UNSETTLED
 from made_offer import DAY, made_quote
 from made_photo import shot
 
 import proofpatch as pp
-from proofpatch.cli import main
 from proofpatch.learn.memory.exchange import Exchanged, packed
 from proofpatch.materials import coating, coating_ids, substrate_ids
 from proofpatch.shop.job_tables import LARGEST_FILE
@@ -70,12 +70,6 @@ def nested(shape):
 
 
 # ---- The same records as the command line, to the digit ----
-
-
-def told(capsys, *words):
-    with pytest.raises(SystemExit):
-        main([*map(str, words), "--json"])
-    return json.loads(capsys.readouterr().out)
 
 
 ASKED = {"survey": [], "forecast": [], "patch": ["--count", "3"], "recipe": [], "hazards": []}

@@ -1,21 +1,14 @@
 """Another laser: a job carried to it, and past jobs with it; on screen, over HTTP and at the command line."""
 
 import html
-import json
 import re
 
 import pytest
 from made_browser import PHONE, accessible_in_both
+from made_cli import told
 from playwright.sync_api import expect
 
-from proofpatch.cli import main
 from proofpatch.shop.elsewhere import START
-
-
-def told(capsys, *words):
-    with pytest.raises(SystemExit):
-        main([*map(str, words), "--json"])
-    return json.loads(capsys.readouterr().out)
 
 
 def test_a_recipe_on_another_laser_is_a_start_and_past_jobs_tell_what_it_would_take(phone, floor, capsys):

@@ -1,7 +1,6 @@
 """What was learned, on screen, over HTTP and at the command line; what a job starts from, jobs like it, lots."""
 
 import html
-import json
 import re
 
 import pytest
@@ -9,11 +8,11 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from fastapi.testclient import TestClient
 from made_api import HERE, wrong
 from made_browser import LAPTOP, PHONE, accessible_in_both
+from made_cli import told
 from made_photo import shot
 from playwright.sync_api import expect
 
 import proofpatch as pp
-from proofpatch.cli import main
 from proofpatch.learn.memory.exchange import ORIGINS, Exchanged, packed
 from proofpatch.shop.foretold import KIND as SAID
 from proofpatch.shop.log import graded_to
@@ -70,12 +69,6 @@ def seen(answer):
 
 def version(answer):
     return re.search(r'name="version" value="(\d+)"', answer.text)[1]
-
-
-def told(capsys, *words):
-    with pytest.raises(SystemExit):
-        main([*map(str, words), "--json"])
-    return json.loads(capsys.readouterr().out)
 
 
 def test_an_empty_shop_says_what_is_needed(client):

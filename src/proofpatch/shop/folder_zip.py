@@ -189,17 +189,17 @@ def _folder(packed: zipfile.ZipFile) -> tuple[Folder, dict[str, str]]:
 
 
 def _check_names(packed: zipfile.ZipFile) -> None:
-    """Refuses what no job folder is, before a byte of it is unpacked."""
+    """Refuses what no packed job is, before a byte of it is unpacked."""
     infos = packed.infolist()
     names = [one.filename for one in infos]
     if CONTENTS not in names:
-        raise InputError("file", "This zip is no job folder of proofpatch.", "Choose one that was packed by it.")
+        raise InputError("file", "This zip is no packed job of proofpatch.", "Choose one that was packed by it.")
     if len(infos) > MOST_FILES:
         raise InputError("file", f"The zip holds more than {MOST_FILES} files.", "No job has so many.")
     strange = next((name for name in names if not NAME.fullmatch(name)), None)
     if strange is not None:
         shown = "".join(c if c.isprintable() else " " for c in strange)[:60]
-        raise InputError("file", f"The zip holds {shown!r}, which no job folder has.", AGAIN)
+        raise InputError("file", f"The zip holds {shown!r}, which no packed job has.", AGAIN)
     if len(set(names)) < len(names):
         raise InputError("file", "The zip holds a file twice.", AGAIN)
     if any(one.compress_type not in WAYS for one in infos):
@@ -216,9 +216,9 @@ def _contents(packed: zipfile.ZipFile) -> dict[str, Any]:
     """What a folder says of itself, each part of the kind it has to be."""
     found = _loaded(packed, CONTENTS)
     if not isinstance(found, dict) or found.get("format") != FORMAT:
-        raise InputError("file", "This zip is no job folder of proofpatch.", "Choose one that was packed by it.")
+        raise InputError("file", "This zip is no packed job of proofpatch.", "Choose one that was packed by it.")
     if found.get("version") != VERSION:
-        said = "The folder was packed by a newer proofpatch."
+        said = "The job was packed by a newer proofpatch."
         raise InputError("file", said, "Update this one; nothing was made.")
     sums, photos, missing = (found.get(name) for name in ("sha256", "photos", "missing_photos"))
     fine = (

@@ -25,7 +25,7 @@ from proofpatch.learn.limits import Hand
 from proofpatch.learn.surface import Surface
 from proofpatch.materials import coating, substrate
 from proofpatch.phrases import listed
-from proofpatch.survey.clear import CELLULOSE, RULED_OUT, Clearance, Stop, hazards, stops
+from proofpatch.survey.clear import Clearance, Stop, stops
 from proofpatch.survey.described import MOST_COATINGS, WORTH_ASKING, surface_of
 from proofpatch.survey.evidence import TESTS, Reading, Survey, Test
 from proofpatch.survey.identify import (
@@ -44,6 +44,7 @@ from proofpatch.survey.identify import (
 )
 from proofpatch.survey.mind import Caution, to_mind
 from proofpatch.survey.stop import Lead
+from proofpatch.survey.suspicions import CELLULOSE, RULED_OUT, hazards
 
 Floats = NDArray[np.float64]
 TAKE, TEST, NO = "take it", "test it", "decline"

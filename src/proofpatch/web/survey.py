@@ -16,8 +16,8 @@ from proofpatch.shop.photos import add_photo
 from proofpatch.shop.run import check_zones
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Store
-from proofpatch.survey.clear import hazards
 from proofpatch.survey.evidence import TESTS
+from proofpatch.survey.suspicions import hazards
 from proofpatch.web.desk import Desk
 from proofpatch.web.jobs import check, with_photo
 from proofpatch.web.once import Later, in_one
