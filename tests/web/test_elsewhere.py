@@ -60,3 +60,16 @@ def test_hours_and_cost_with_its_own_laser_are_those_of_the_offer(counter):
         assert one["here"]["seconds"]["p50"] == pytest.approx(offer["time_s"]["p50"])
         assert one["here"]["currency"] == offer["currency"]
         assert 0 < one["here"]["cost"] < float(offer["net"])
+
+
+@pytest.mark.parametrize("found", [{"lead": None}, {"layers": [{"coating": "asbestos cement"}]}])
+def test_a_past_job_that_is_stopped_since_is_not_asked_and_names_no_setting(counter, found):
+    # 16 CFR 1303: an undated or older paint holds lead until a laboratory says otherwise.
+    entry = counter.store.get("job", counter.key)
+    painted = {"layers": [{"coating": "oil paint"}], "job": {**entry.data["job"], "year": 1950}}
+    tables = {key: value for key, value in (entry.data | painted | found).items() if value is not None}
+    counter.store.change("job", entry.id, entry.version, tables, entry.title)
+    answer = counter.client.get("/api/learned/lasers/pulsed-300")
+    assert answer.status_code == 200, answer.text
+    assert (answer.json()["asked"], answer.json()["jobs"]) == (0, [])
+    assert counter.client.get("/learned/lasers/pulsed-300").status_code == 200
