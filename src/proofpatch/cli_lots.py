@@ -37,7 +37,7 @@ def lend_command(file: str, folder: str | None, jobs: tuple[str, ...], json_: bo
         chosen = list(jobs) or None
         found = given(store, chosen)
         if not found:
-            words = "No job has a graded patch yet, so there is nothing to give."
+            words = "No job of your own has a graded patch yet, so there is nothing to give."
             say({"file": None, "because": words}, json_, lambda: wrapped(words))
             raise Answer(NO)
         data = given_file(store, chosen)

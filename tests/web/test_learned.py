@@ -177,6 +177,28 @@ def test_a_file_is_looked_at_taken_weighed_and_taken_out(client, store, take_in,
     assert "and 1 job of others" in seen(client.get("/learned"))
 
 
+def test_two_tabs_with_one_file_bring_it_in_once_and_say_so(client, store, file):
+    data = file()
+    look = client.post("/learned/lots/look", files={"file": ("theirs.jsonl", data)})
+    digest = re.search(r'name="digest" value="(\w+)"', look.text)[1]
+    lot = bring_in(store, data)
+    for weight in ("heavy", "0.4"):
+        late = client.post("/learned/lots", data={"digest": digest, "weight": weight})
+        assert late.status_code == 422
+        assert "This file was brought in already." in seen(late)
+    assert [one.id for one in store.all(KIND)] == [lot.id]
+    assert client.post("/learned/lots/none/weight", data={"version": 1, "weight": "0.4"}).status_code == 404
+
+
+def test_a_stopped_job_says_so_above_the_jobs_like_it(client, store, take_in):
+    take_in("Chest", "trace")
+    lone = take_in("Lid")
+    stop = {**lone.data, "job": {**lone.data["job"], "year": 1950}, "layers": [{"coating": "oil paint"}]}
+    store.change("job", lone.id, lone.version, {key: one for key, one in stop.items() if key != "lead"}, "Lid")
+    page = seen(client.get(f"/jobs/{lone.id}/alike"))
+    assert page.index("Stop: ") < page.index("Likeness counts")
+
+
 @pytest.mark.parametrize(
     ("spoil", "said"),
     [
