@@ -140,7 +140,7 @@ def _read(file: str) -> bytes:
 
 
 def _named(store: Store, which: str, taken_out: bool) -> Lot:
-    found = [one for one in lots_of(store, taken_out) if one.entry.id.startswith(which)]
+    found = [one for one in lots_of(store, taken_out) if which and one.entry.id.startswith(which)]
     if len(found) != 1:
         said = f"{'No' if not found else 'More than one'} lot begins with {which[:32]!r}."
         raise InputError("lot", said, "Look at the list.")

@@ -136,6 +136,10 @@ def test_a_job_is_started_anew_on_its_page_and_back(client, api, store, take_in)
     said = api.get(f"jobs/{mine.id}/start").json()
     assert (said["used"], said["kept"]) == (True, True)
     assert api.post(f"jobs/{mine.id}/start", json={"version": said["version"]}).json()["name"] == after.recalled.name
+    undo = "Undo: start from what it was before"
+    assert undo in seen(client.get(f"/jobs/{mine.id}/start"))
+    client.post("/learned/use", data={"use": "off", "version": 1})
+    assert undo not in seen(client.get(f"/jobs/{mine.id}/start"))  # it starts from published data, whatever is kept
 
 
 def test_jobs_like_this_one_with_photo_link_and_outcome(client, api, store, take_in):
@@ -239,6 +243,10 @@ def test_lots_over_http_and_at_the_command_line(api, store, file, capsys, tmp_pa
     assert (lot["weight"], lot["counting"], lot["published"]) == (0.2, 1, False)
     assert wrong(api.put(f"lots/{lot['id']}", json={"version": 1, "weight": 2})) == "weight"
     assert api.put(f"lots/{lot['id']}", json={"version": 1, "weight": 1}).json()["weight"] == 1
+    with pytest.raises(SystemExit) as end:
+        main(["lots", str(store.folder), "--lot", "", "--take-out"])
+    assert end.value.code == 2
+    assert "No lot begins with ''." in capsys.readouterr().err
     listed = told(capsys, "lots", store.folder, "--lot", lot["id"][:6], "--take-out")
     assert [one["id"] for one in listed["taken_out"]] == [lot["id"]]
     assert wrong(api.put(f"lots/{lot['id']}", json={"version": 3, "weight": 1}), 409) == KIND
