@@ -8,8 +8,11 @@ import pytest
 from made_browser import PHONE, accessible_in_both
 from playwright.sync_api import expect
 
+import proofpatch as pp
 from proofpatch.cli import main
 from proofpatch.shop.elsewhere import START
+from proofpatch.shop.invented import BY
+from proofpatch.shop.many import with_laser
 
 
 def told(capsys, *words):
@@ -60,6 +63,16 @@ def test_hours_and_cost_with_its_own_laser_are_those_of_the_offer(counter):
         assert one["here"]["seconds"]["p50"] == pytest.approx(offer["time_s"]["p50"])
         assert one["here"]["currency"] == offer["currency"]
         assert 0 < one["here"]["cost"] < float(offer["net"])
+
+
+def test_beside_a_piece_of_ones_own_no_invented_one_is_asked(counter):
+    store, mine = counter.store, counter.store.get("job", counter.key)
+    made_up = store.add("job", mine.data, title="Invented gate", by=BY)
+    for patch in store.in_order("patch", mine.id):
+        store.add("patch", patch.data, made_up.id, patch.title)
+    would = counter.client.get("/api/learned/lasers/pulsed-300").json()
+    assert [one["id"] for one in would["jobs"]] == [mine.id]
+    assert [one.job for one in with_laser(store, map, pp.laser("pulsed-300"))] == [mine.title]
 
 
 @pytest.mark.parametrize("found", [{"lead": None}, {"layers": [{"coating": "asbestos cement"}]}])

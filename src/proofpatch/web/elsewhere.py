@@ -25,6 +25,7 @@ from proofpatch.shop.elsewhere import (
     past_words,
     priced,
 )
+from proofpatch.shop.invented import learned_from
 from proofpatch.shop.sites import work_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.surveyed import beam_stop
@@ -75,7 +76,7 @@ def past_of(store: Store, desk: Desk, key: str, waits: bool = False) -> dict[str
     """
     laser, owned = laser_of(store, key)
     rows: list[tuple[Entry, Elsewhere]] = []
-    for entry in reversed(store.in_order("job")):
+    for entry in reversed(learned_from(store)):
         if len(rows) == PAST:
             break
         if not entry.data.get("zones") or not store.all("patch", entry.id, most=1):
