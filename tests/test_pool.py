@@ -130,6 +130,13 @@ def test_what_cannot_work_is_said_in_one_sentence(cluster, monkeypatch):
     assert "another proofpatch" in told(cluster.address)
 
 
+@pytest.mark.parametrize("address", ["garbage", "tcp://", "tcp://here", "no address at all", ":8786 "])
+def test_what_is_no_address_is_looked_for_nowhere(monkeypatch, address):
+    monkeypatch.setattr("distributed.Client", lambda *_, **__: pytest.fail("it was looked for"))
+    with pytest.raises(InputError, match="No Dask scheduler answers"), pool(address):
+        pass
+
+
 def test_without_the_library_the_command_says_what_to_install(shop, monkeypatch, capsys):
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(SystemExit) as end:

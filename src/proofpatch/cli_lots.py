@@ -37,7 +37,7 @@ def lend_command(file: str, folder: str | None, jobs: tuple[str, ...], json_: bo
         chosen = list(jobs) or None
         found = given(store, chosen)
         if not found:
-            words = "No job has a graded patch yet, so there is nothing to lend."
+            words = "No job of your own has a graded patch yet, so there is nothing to lend."
             say({"file": None, "because": words}, json_, lambda: wrapped(words))
             raise Answer(NO)
         data = given_file(store, chosen)
@@ -140,7 +140,7 @@ def _read(file: str) -> bytes:
 
 
 def _named(store: Store, which: str, taken_out: bool) -> Lot:
-    found = [one for one in lots_of(store, taken_out) if one.entry.id.startswith(which)]
+    found = [one for one in lots_of(store, taken_out) if which and one.entry.id.startswith(which)]
     if len(found) != 1:
         said = f"{'No' if not found else 'More than one'} lot begins with {which[:32]!r}."
         raise InputError("lot", said, "Look at the list.")

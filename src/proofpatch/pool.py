@@ -10,6 +10,7 @@ import hashlib
 import importlib.metadata
 import itertools
 import os
+import re
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -24,6 +25,7 @@ Asked = TypeVar("Asked")
 Found = TypeVar("Found")
 FIELD = "cluster"
 PATIENCE = 10.0  # s for a scheduler to answer, and for a first worker to be there
+ADDRESS = re.compile(r"(\w+://)?\S+:\d+/?")
 AT_ONCE = 64  # tasks sent together; thousands of photos are never in memory at once
 START = "Start one with: dask worker {} --nthreads 1"
 
@@ -96,11 +98,14 @@ def _client(address: str) -> Any:
     except ImportError:
         said = "A cluster needs the library distributed, which is not installed."
         raise InputError(FIELD, said, 'Install it with: pip install "proofpatch[cluster]"') from None
+    said = f"No Dask scheduler answers at {address[:80]!r}."
+    silent = InputError(FIELD, said, "Start one with: dask scheduler; it prints its address.")
+    if not ADDRESS.fullmatch(address):  # the library would look for it long, and end in a trace of its own
+        raise silent
     try:
         return Client(address, timeout=PATIENCE, set_as_default=False)
     except (OSError, ValueError, TypeError, KeyError):
-        said = f"No Dask scheduler answers at {address[:80]!r}."
-        raise InputError(FIELD, said, "Start one with: dask scheduler; it prints its address.") from None
+        raise silent from None
 
 
 def _check_workers(client: Any, address: str) -> None:

@@ -157,3 +157,17 @@ def test_bad_files_are_one_sentence_at_the_field(store, at_work, theirs, tmp_pat
         bring_in(store, data)
     with pytest.raises(InputError, match="one go"):
         bring_in(store, file(theirs[1:]), most=0)
+
+
+def signed(line):
+    """A file of one job as somebody with a key may write it, whatever stands in it."""
+    head = json.loads(file([]).split(b"\n")[0])
+    body = "".join(json.dumps(one) + "\n" for one in (head, line)).encode()
+    return body + (json.dumps({"signature": KEY.sign(body).hex()}) + "\n").encode()
+
+
+@pytest.mark.parametrize(("key", "value"), [("id", ["pulsed"]), ("id", {}), ("wavelength", 10**400), ("m2", 10**400)])
+def test_a_signed_line_that_no_job_can_be_worked_out_of_is_one_sentence(store, theirs, key, value):
+    line = json.loads(file(theirs).split(b"\n")[1])
+    line["laser"][key] = value
+    assert "Line 2 of the file" in refused(store, signed(line))

@@ -8,7 +8,10 @@ from made_browser import PHONE, accessible_in_both
 from made_cli import told
 from playwright.sync_api import expect
 
+import proofpatch as pp
 from proofpatch.shop.elsewhere import START
+from proofpatch.shop.invented import BY
+from proofpatch.shop.many import with_laser
 
 
 def test_a_recipe_on_another_laser_is_a_start_and_past_jobs_tell_what_it_would_take(phone, floor, capsys):
@@ -53,3 +56,26 @@ def test_hours_and_cost_with_its_own_laser_are_those_of_the_offer(counter):
         assert one["here"]["seconds"]["p50"] == pytest.approx(offer["time_s"]["p50"])
         assert one["here"]["currency"] == offer["currency"]
         assert 0 < one["here"]["cost"] < float(offer["net"])
+
+
+def test_beside_a_piece_of_ones_own_no_invented_one_is_asked(counter):
+    store, mine = counter.store, counter.store.get("job", counter.key)
+    made_up = store.add("job", mine.data, title="Invented gate", by=BY)
+    for patch in store.in_order("patch", mine.id):
+        store.add("patch", patch.data, made_up.id, patch.title)
+    would = counter.client.get("/api/learned/lasers/pulsed-300").json()
+    assert [one["id"] for one in would["jobs"]] == [mine.id]
+    assert [one.job for one in with_laser(store, map, pp.laser("pulsed-300"))] == [mine.title]
+
+
+@pytest.mark.parametrize("found", [{"lead": None}, {"layers": [{"coating": "asbestos cement"}]}])
+def test_a_past_job_that_is_stopped_since_is_not_asked_and_names_no_setting(counter, found):
+    # 16 CFR 1303: an undated or older paint holds lead until a laboratory says otherwise.
+    entry = counter.store.get("job", counter.key)
+    painted = {"layers": [{"coating": "oil paint"}], "job": {**entry.data["job"], "year": 1950}}
+    tables = {key: value for key, value in (entry.data | painted | found).items() if value is not None}
+    counter.store.change("job", entry.id, entry.version, tables, entry.title)
+    answer = counter.client.get("/api/learned/lasers/pulsed-300")
+    assert answer.status_code == 200, answer.text
+    assert (answer.json()["asked"], answer.json()["jobs"]) == (0, [])
+    assert counter.client.get("/learned/lasers/pulsed-300").status_code == 200

@@ -49,6 +49,7 @@ def test_it_is_offered_taken_in_marked_put_away_and_brought_back(client, store, 
     for entry in jobs:
         assert MARK in seen(client.get(f"/jobs/{entry.id}/survey"))
         assert MARK in seen(client.get(f"/jobs/{entry.id}/piece"))
+    assert MARK in seen(client.get("/learned"))
     client.post("/invented")
     assert len(store.all("job")) == len(QUICK)  # once
     client.post("/invented/away")
@@ -65,6 +66,7 @@ def test_a_piece_of_ones_own_is_never_marked_nor_put_away_nor_headed_by_the_inve
     fill(store, lambda line: None)
     own = client.post("/new", data=NEW).headers["location"]
     assert MARK not in client.get(own).text
+    assert MARK not in seen(client.get("/learned"))
     assert "Look at the invented" not in home(client)
     assert missing(store) == []
     client.post("/invented/away")

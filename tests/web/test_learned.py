@@ -129,6 +129,10 @@ def test_a_job_is_started_anew_on_its_page_and_back(client, api, store, take_in)
     said = api.get(f"jobs/{mine.id}/start").json()
     assert (said["used"], said["kept"]) == (True, True)
     assert api.post(f"jobs/{mine.id}/start", json={"version": said["version"]}).json()["name"] == after.recalled.name
+    undo = "Undo: start from what it was before"
+    assert undo in seen(client.get(f"/jobs/{mine.id}/start"))
+    client.post("/learned/use", data={"use": "off", "version": 1})
+    assert undo not in seen(client.get(f"/jobs/{mine.id}/start"))  # it starts from published data, whatever is kept
 
 
 def test_jobs_like_this_one_with_photo_link_and_outcome(client, api, store, take_in):
@@ -168,6 +172,28 @@ def test_a_file_is_looked_at_taken_weighed_and_taken_out(client, store, take_in,
     assert "others" not in seen(client.get("/learned")).partition("By kind of work")[0]
     client.post(f"/learned/lots/{lot.id}/restore", data={"version": 3})
     assert "and 1 job of others" in seen(client.get("/learned"))
+
+
+def test_two_tabs_with_one_file_bring_it_in_once_and_say_so(client, store, file):
+    data = file()
+    look = client.post("/learned/lots/look", files={"file": ("theirs.jsonl", data)})
+    digest = re.search(r'name="digest" value="(\w+)"', look.text)[1]
+    lot = bring_in(store, data)
+    for weight in ("heavy", "0.4"):
+        late = client.post("/learned/lots", data={"digest": digest, "weight": weight})
+        assert late.status_code == 422
+        assert "This file was brought in already." in seen(late)
+    assert [one.id for one in store.all(KIND)] == [lot.id]
+    assert client.post("/learned/lots/none/weight", data={"version": 1, "weight": "0.4"}).status_code == 404
+
+
+def test_a_stopped_job_says_so_above_the_jobs_like_it(client, store, take_in):
+    take_in("Chest", "trace")
+    lone = take_in("Lid")
+    stop = {**lone.data, "job": {**lone.data["job"], "year": 1950}, "layers": [{"coating": "oil paint"}]}
+    store.change("job", lone.id, lone.version, {key: one for key, one in stop.items() if key != "lead"}, "Lid")
+    page = seen(client.get(f"/jobs/{lone.id}/alike"))
+    assert page.index("Stop: ") < page.index("Likeness counts")
 
 
 @pytest.mark.parametrize(
@@ -210,6 +236,10 @@ def test_lots_over_http_and_at_the_command_line(api, store, file, capsys, tmp_pa
     assert (lot["weight"], lot["counting"], lot["published"]) == (0.2, 1, False)
     assert wrong(api.put(f"lots/{lot['id']}", json={"version": 1, "weight": 2})) == "weight"
     assert api.put(f"lots/{lot['id']}", json={"version": 1, "weight": 1}).json()["weight"] == 1
+    with pytest.raises(SystemExit) as end:
+        main(["lots", str(store.folder), "--lot", "", "--take-out"])
+    assert end.value.code == 2
+    assert "No lot begins with ''." in capsys.readouterr().err
     listed = told(capsys, "lots", store.folder, "--lot", lot["id"][:6], "--take-out")
     assert [one["id"] for one in listed["taken_out"]] == [lot["id"]]
     assert wrong(api.put(f"lots/{lot['id']}", json={"version": 3, "weight": 1}), 409) == KIND

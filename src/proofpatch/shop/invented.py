@@ -27,6 +27,12 @@ def invented_among(store: Store, jobs: Sequence[str]) -> set[str]:
     return store.made_by("job", BY, jobs) if jobs else set()
 
 
+def only_invented(store: Store) -> bool:
+    """Whether all jobs there are, are pieces of the invented workshop; not where there is none."""
+    jobs = store.count("job")
+    return 0 < jobs <= len(store.made_by("job", BY)) and not own_jobs(store)
+
+
 def own_jobs(store: Store) -> list[Entry]:
     """The jobs that are not invented, the first made first."""
     made_up = store.made_by("job", BY)

@@ -112,7 +112,9 @@ def given_file(store: Store, jobs: Sequence[str] | None = None, made: str = "") 
     """
     found = given(store, jobs)
     if not found:
-        raise InputError("jobs", "No job has a graded patch yet, so there is nothing to lend.", "Grade a patch first.")
+        raise InputError(
+            "jobs", "No job of your own has a graded patch yet, so there is nothing to lend.", "Grade a patch first."
+        )
     name = settings_of(store)[0].name or NAMELESS
     return packed([one for _, one in found], key_of(store), name, made or store.clock().date().isoformat())
 
@@ -174,8 +176,12 @@ def bring_in(
         said = f"This file has {len(parcel.jobs)} jobs; {most} are worked out in one go."
         raise InputError("file", said, "Bring it in at the command line: proofpatch borrow.")
     sites: list[Site | None] = []
-    for job in parcel.jobs:
-        found = Parcel(parcel.shop, parcel.key, parcel.made, parcel.origin, (job,)).sites(weight=1.0)
+    for number, job in enumerate(parcel.jobs, start=2):
+        try:
+            found = Parcel(parcel.shop, parcel.key, parcel.made, parcel.origin, (job,)).sites(weight=1.0)
+        except (TypeError, ValueError, ArithmeticError):  # a list for a name, a number no machine holds
+            said = f"Line {number} of the file holds something else than a job."
+            raise InputError("file", said, "Ask its sender for a new file.") from None
         sites.append(found[0] if found else None)
     about = {
         "shop": parcel.shop, "key": parcel.key, "made": parcel.made, "origin": parcel.origin, "weight": weight,

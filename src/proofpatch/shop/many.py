@@ -18,6 +18,7 @@ from proofpatch.learn.evidence import Graded
 from proofpatch.learn.memory import site
 from proofpatch.learn.memory.reform import again, cavities
 from proofpatch.pool import Each
+from proofpatch.shop.invented import learned_from
 from proofpatch.shop.job import Job
 from proofpatch.shop.memory import population_of
 from proofpatch.shop.sites import KIND, graded_of, site_to, sites_of, work_of
@@ -100,7 +101,7 @@ def chances(wished: Wished) -> tuple[float, float]:
 
 def with_laser(store: Store, each: Each, laser: Laser) -> Iterator[Chance]:
     """The chance of every job of the shop with another laser, the first job first; of those that nothing stops."""
-    works = [(entry.title, job) for entry in store.in_order("job") if (job := work_of(store, entry)) is not None]
+    works = [(entry.title, job) for entry in learned_from(store) if (job := work_of(store, entry)) is not None]
     found = each(chances, (Wished(job, laser) for _, job in works))
     for (title, _), (own, other) in zip(works, found, strict=True):
         yield Chance(title, own, other)

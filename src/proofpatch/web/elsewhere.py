@@ -25,7 +25,10 @@ from proofpatch.shop.elsewhere import (
     past_words,
     priced,
 )
+from proofpatch.shop.invented import learned_from
+from proofpatch.shop.sites import work_of
 from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.surveyed import beam_stop
 from proofpatch.web.desk import Desk
 from proofpatch.web.road import Inputs, inputs, road_of
 from proofpatch.web.shell import Pages
@@ -73,10 +76,13 @@ def past_of(store: Store, desk: Desk, key: str, waits: bool = False) -> dict[str
     """
     laser, owned = laser_of(store, key)
     rows: list[tuple[Entry, Elsewhere]] = []
-    for entry in reversed(store.in_order("job")):
+    for entry in reversed(learned_from(store)):
         if len(rows) == PAST:
             break
         if not entry.data.get("zones") or not store.all("patch", entry.id, most=1):
+            continue
+        work = work_of(store, entry)
+        if work is None or beam_stop(work):  # what stops a beam now names no setting, for no laser
             continue
         found = _told(store, desk, inputs(store, entry), laser, owned, waits)
         if found.found.here.setting is not None and found.found.here is not found.found.there:

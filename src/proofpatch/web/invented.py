@@ -13,18 +13,19 @@ from starlette.concurrency import run_in_threadpool
 
 from proofpatch.demo_shop import prices
 from proofpatch.errors import InputError
-from proofpatch.shop.invented import bring_back, is_invented, put_away
+from proofpatch.shop.invented import bring_back, is_invented, only_invented, put_away
 from proofpatch.shop.store import Store
 from proofpatch.web.filling import Filling
 from proofpatch.web.guard import Next
 from proofpatch.web.shell import Pages
 
 OF_JOB = re.compile(r"/jobs/([0-9a-f]{32})(?:/|$)")
+OF_MEMORY = re.compile(r"/learned(?:/|$)")  # invented pieces teach while there is no other
 _shown: ContextVar[bool] = ContextVar("invented", default=False)
 
 
 def marks(app: FastAPI, page: Pages, store: Store) -> None:
-    """Has every page of an invented piece say so."""
+    """Has every page of an invented piece say so, and what was learned of such pieces alone."""
     page.templates.globals |= {"is_invented": _shown.get}
 
     @app.middleware("http")
@@ -33,7 +34,10 @@ def marks(app: FastAPI, page: Pages, store: Store) -> None:
         key = said[1] if said else request.query_params.get("job", "")
         made_up = False
         with contextlib.suppress(InputError):  # a store that cannot be read is told by the page itself
-            made_up = bool(key) and await run_in_threadpool(is_invented, store, key)
+            if key:
+                made_up = await run_in_threadpool(is_invented, store, key)
+            elif OF_MEMORY.match(request.url.path):
+                made_up = await run_in_threadpool(only_invented, store)
         token = _shown.set(made_up)
         try:
             return await answer(request)

@@ -88,14 +88,21 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             weight = _weight(form)
             desk.run(lambda: bring_in(store, data, weight))
         except InputError as error:
-            return lots_page(error, form, None if error.field == "file" else preview(store, data))
+            return refused(error, form, data)
         held.pop(text(form, "digest"), None)
         return RedirectResponse("/learned/lots", 303)
 
+    def refused(error: InputError, form: Form, data: bytes) -> Response:
+        try:
+            return lots_page(error, form, None if error.field == "file" else preview(store, data))
+        except InputError as meanwhile:  # another tab brought it in
+            return lots_page(meanwhile)
+
     @router.post("/{key}/weight")
     def set_weight(key: str, form: Sent) -> Response:
+        lot = store.get(KIND, key)
         try:
-            weigh(store, key, version(form), _weight(form))
+            weigh(store, lot.id, version(form), _weight(form))
         except InputError as error:
             return lots_page(error, form, of=key)
         return RedirectResponse(f"/learned/lots#{key}", 303)
