@@ -92,7 +92,8 @@ ASK_GROUND = NextTest(
 
 @dataclass(frozen=True)
 class Finding:
-    """What a survey comes to. chances: {coating id: chance that the laser takes it off harmlessly}."""
+    """What a survey comes to. chances: {coating id: chance that the laser takes it off harmlessly}.
+    seen: how confirmed pieces answered the tests."""
 
     survey: Survey
     identity: Identity
@@ -106,6 +107,7 @@ class Finding:
     change: str
     instead: str
     laser: Laser
+    seen: Counts = NONE
 
     @property
     def open_stops(self) -> tuple[Stop, ...]:
@@ -165,7 +167,7 @@ def decide(
     return Finding(
         survey, identity, bites, to_mind(survey, identity, sheet), None if _never(bites) else test, answer, chance,
         chances, _because(survey, identity, bites, answer, chance, untested), _change(test, bites),
-        _instead(bites, ground) if answer == NO else "", own,
+        _instead(bites, ground) if answer == NO else "", own, seen,
     )  # fmt: skip
 
 

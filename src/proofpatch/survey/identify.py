@@ -197,18 +197,18 @@ def identify(survey: Survey, seen: Counts = NONE) -> Identity:
         survey: readings and history (`read_survey`).
         seen: how confirmed pieces answered the tests; of nothing hazardous do they lower the chance.
     """
-    torn = _torn(survey.readings)
-    joint = _mixed(survey, torn, NONE)
-    doubts = _doubts(survey, joint, torn)
+    split = torn(survey.readings)
+    joint = _mixed(survey, split, NONE)
+    doubts = _doubts(survey, joint, split)
     if seen.rows:
-        joint = held(joint, _mixed(survey, torn, seen), hazardous())
-        doubts = _doubts(survey, joint, torn, seen) or doubts
+        joint = held(joint, _mixed(survey, split, seen), hazardous())
+        doubts = _doubts(survey, joint, split, seen) or doubts
     return _summed(survey, joint, doubts)
 
 
-def _mixed(survey: Survey, torn: Sequence[str], seen: Counts) -> Floats:
+def _mixed(survey: Survey, split: Sequence[str], seen: Counts) -> Floats:
     """(1); of a piece whose places answered differently the mean over them."""
-    if not torn:
+    if not split:
         return _joint(survey, survey.readings, seen)
     # Two finishes, or two layers: no reading of one speaks of the other.
     spots = survey.spots()
@@ -216,7 +216,7 @@ def _mixed(survey: Survey, torn: Sequence[str], seen: Counts) -> Floats:
     return np.asarray(np.mean(joints, axis=0))
 
 
-def _torn(readings: Sequence[Reading]) -> list[str]:
+def torn(readings: Sequence[Reading]) -> list[str]:
     """Tests that answered differently at two spots."""
     said: dict[str, dict[str, str]] = {}
     for reading in readings:
@@ -280,9 +280,7 @@ def likelihood(test: str, value: str, year: int | None = None, seen: Counts = NO
     if test in ("laboratory", "told"):
         of_finish = np.array([1.0 if value in (f.id, f.coating) else 1e-3 for f in finishes().values()] + [1e-3])
     else:
-        of_finish = np.array(
-            [answers(name, test, value, seen) for name in finishes()] + [flat], dtype=float
-        )
+        of_finish = np.array([answers(name, test, value, seen) for name in finishes()] + [flat], dtype=float)
     of_ground = np.array([_share("grounds.csv", (key, "other"), test, value, flat) for key in grounds])
     if value == "none" and year is not None and survey_age(year) > OLD_FILM:
         for at, finish in enumerate(finishes().values()):
@@ -411,10 +409,10 @@ def _condition(survey: Survey) -> str:
     return "fresh" if age < 1 else "aged" if age > 25 else "unknown"
 
 
-def _doubts(survey: Survey, joint: Floats, torn: Sequence[str], seen: Counts = NONE) -> list[str]:
+def _doubts(survey: Survey, joint: Floats, split: Sequence[str], seen: Counts = NONE) -> list[str]:
     """Readings that do not fit the leading finish, in sentences."""
     found = []
-    for test in torn:
+    for test in split:
         said = {r.spot: r.value for r in survey.readings if r.test == test and r.spot}
         spots = " and ".join(f"{spot}: {value}" for spot, value in said.items())
         found.append(
@@ -426,7 +424,7 @@ def _doubts(survey: Survey, joint: Floats, torn: Sequence[str], seen: Counts = N
     unfit = []
     for reading in survey.readings:
         fit = np.exp(_log_likelihood(survey, reading, seen))
-        if reading.test in torn or fit[ground, leading] >= DOUBTFUL * fit.max():
+        if reading.test in split or fit[ground, leading] >= DOUBTFUL * fit.max():
             continue
         here = fit[ground] * (prior(survey)[ground] > 0)
         best = int(np.argmax(here))
