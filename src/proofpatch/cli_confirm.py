@@ -84,5 +84,8 @@ def _record(store: Store, key: str) -> dict[str, Any]:
 
 
 def _lines(record: Mapping[str, Any]) -> list[str]:
-    rows = [f"{row['at'][:10]}, {row['what']}{', ' + row['by'] if row['by'] else ''}. {row['said']}" for row in record["history"]]
+    rows = [
+        f"{row['at'][:10]}, {row['what']}{', ' + row['by'] if row['by'] else ''}. {row['said']}"
+        for row in record["history"]
+    ]
     return wrapped(record["because"]) + listed("What was said of it:", rows)

@@ -109,18 +109,21 @@ def test_a_refit_lowers_nothing_hazardous_and_opens_no_stop(read, about, rows, l
 
 
 def test_a_negative_lead_record_stays_contradicted_where_the_favourite_changed():
-    survey = read_survey([("kind", "paint"), ("substrate", "pine"), ("year", "1905"), ("colour", "white"),
-                          ("alcohol", "none"), ("acetone", "gummy")])  # fmt: skip
-    told = read_survey([("laboratory", "lead-white-paint"), ("substrate", "pine")])
+    survey = read_survey([("kind", "paint"), ("substrate", "pine"), ("year", "1905"), ("refinished", "no"),
+                          ("colour", "white"), ("acetone", "none"), ("lacquer-thinner", "gummy"),
+                          ("crazing", "alligator"), ("uv", "none")])  # fmt: skip
     lead = Lead(status="negative", method="laboratory", date="2020-03-01")
     seen = Counts(tuple(("alkyd-paint", one.test, one.value, 300.0) for one in survey.readings), 300)
-    for one in (survey, told):
-        assert decide(one, "pulsed-500", lead=lead, seen=seen).open_stops or not decide(
-            one, "pulsed-500", lead=lead
-        ).open_stops
+    table, refit = identify(survey), identify(survey, seen)
+    assert (table.favourite, refit.favourite) == ("lead-white-paint", "alkyd-paint")
+    assert refit.finishes["lead-white-paint"] == pytest.approx(table.finishes["lead-white-paint"])
+    opened = [one.hazard for one in stops(survey, refit, lead) if one.open]
+    assert "lead" not in opened  # the refit alone would have believed the record
+    for one in (NONE, seen):
+        assert "lead" in [stop.hazard for stop in decide(survey, "pulsed-500", lead=lead, seen=one).open_stops]
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(readings, counted, st.sampled_from([None, 0.05, 0.95]))
 def test_no_answer_is_milder_with_confirmed_pieces(read, rows, believed):
     survey = read_survey([("substrate", "oak"), ("year", "2015"), ("refinished", "no"), *read])
@@ -175,12 +178,11 @@ def pieces(random, many):
 def test_confirmed_pieces_identify_better_where_the_table_is_wrong():
     random = np.random.default_rng(3)
     learned = [rows_of(survey, finish) for finish, survey in pieces(random, 300)]
-    asked = list(pieces(random, 250))
+    asked = list(pieces(random, 120))
     scores = []
     for many in (0, 30, 300):
         seen = summed(learned[:many])
         scores.append(float(np.mean([np.log(identify(one, seen).finishes[key]) for key, one in asked])))
-    print(scores)
     assert scores[0] < scores[1] < scores[2]
     assert scores[2] - scores[0] > 0.1  # nats a piece
 

@@ -11,7 +11,8 @@ from proofpatch.survey.identify import Identity, answers, finishes, in_100, torn
 from proofpatch.survey.refit import Counts
 
 LEAST = 0.005  # by which a share has to move to be told; common practice, no source
-LEADING = 3  # finishes of a piece whose shares are told
+LIKELY = 0.01  # chance of a finish from which its shares are told; common practice, no source
+MOST = 6  # that are told of one piece
 BY_NAME = ("laboratory", "told")  # answered with a finish: what they say is no share of answers
 
 
@@ -41,16 +42,20 @@ def moves(seen: Counts) -> list[Move]:
     """Every share that was moved, the farthest moved first."""
     cells = dict.fromkeys((finish, test) for finish, test, _, _ in seen.rows)
     found = [_move(seen, finish, test, value) for finish, test in cells for value in TESTS[test].values]
-    return sorted((one for one in found if abs(one.after - one.before) >= LEAST),
-                  key=lambda one: -abs(one.after - one.before))  # fmt: skip
+    return _told(found)
+
+
+def _told(found: Sequence[Move]) -> list[Move]:
+    far = [one for one in found if abs(one.after - one.before) >= LEAST]
+    return sorted(far, key=lambda one: -abs(one.after - one.before))
 
 
 def moves_here(seen: Counts, survey: Survey, identity: Identity) -> list[Move]:
-    """Those of the readings of one piece, for the finishes it may be."""
-    leading = [key for key in list(identity.finishes)[:LEADING] if key in finishes()]
+    """Those of the readings of one piece, for the finishes it may be, the farthest moved first."""
+    likely = [key for key, p in identity.finishes.items() if p >= LIKELY and key in finishes()]
     read = list(dict.fromkeys((one.test, one.value) for one in survey.readings if one.test not in BY_NAME))
-    found = [_move(seen, finish, *one) for finish in leading for one in read if seen.of(finish, one[0])]
-    return [one for one in found if abs(one.after - one.before) >= LEAST]
+    found = [_move(seen, finish, *one) for finish in likely for one in read if seen.of(finish, one[0])]
+    return _told(found)[:MOST]
 
 
 def _move(seen: Counts, finish: str, test: str, value: str) -> Move:
