@@ -10,6 +10,7 @@ from typing import Any, NoReturn
 import click
 
 from proofpatch.cli_answer import BAD, DONE, Answer, note
+from proofpatch.cli_confirm import confirm_command
 from proofpatch.cli_elsewhere import carry_command, would_command
 from proofpatch.cli_folder import pack, unpack
 from proofpatch.cli_job import forecast, grade, hazards, offer, patch, recipe, record, survey
@@ -40,7 +41,7 @@ for command in (
     bench, survey, forecast, patch, grade, recipe, measure, offer, hazards, record, materials, lasers, measure_laser,
     pack, unpack, demo, serve, passphrase, check_command, backup_command, restore_command,
     memory_command, alike_command, lend_command, borrow_command, lots_command,
-    carry_command, would_command, rework,
+    carry_command, would_command, rework, confirm_command,
 ):  # fmt: skip
     cli.add_command(command)
 

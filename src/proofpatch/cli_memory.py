@@ -17,6 +17,7 @@ from proofpatch.cli_store import SHOP, said_of
 from proofpatch.errors import InputError
 from proofpatch.learn.memory.population import counted
 from proofpatch.records_memory import alike_record, memory_record
+from proofpatch.shop.confirmed import counts_of
 from proofpatch.shop.foretold import told_of
 from proofpatch.shop.learned import learned
 from proofpatch.shop.likeness import alike_of
@@ -69,7 +70,8 @@ def memory_command(folder: str | None, use: str | None, anew: bool, json_: bool)
 
 def record_of(store: Store) -> dict[str, Any]:
     """All that a shop learned, as it stands."""
-    return memory_record(settings_of(store)[0].memory, learned(store), told_of(store), lots_of(store), formed(store))
+    on, seen = settings_of(store)[0].memory, counts_of(store)
+    return memory_record(on, learned(store), told_of(store), lots_of(store), formed(store), seen)
 
 
 @click.command("alike")
@@ -121,6 +123,9 @@ def memory_lines(record: Mapping[str, Any]) -> list[str]:
         lines += wrapped(
             f"What {done['jobs']} of {counted(done['of'], 'job')} taught was formed anew on {done['day']}."
         )
+    lines += ["", *wrapped(record["confirmed"]["because"])]
+    for one in record["confirmed"]["moved"]:
+        lines += wrapped(one["said"], "  ")
     for lot in record["lots"]:
         lines += ["", *lot_lines(lot)]
     return [*lines, "", *wrapped(record["warning"])]

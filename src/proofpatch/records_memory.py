@@ -8,11 +8,14 @@ from dataclasses import asdict
 from typing import Any
 
 from proofpatch.learn.memory.skill import Skill
+from proofpatch.records_survey import REFIT, move_record
 from proofpatch.shop.foretold import Told
 from proofpatch.shop.learned import Pair, Property, headline, next_to_teach
 from proofpatch.shop.likeness import Likeness
 from proofpatch.shop.lots import Lot, Preview
 from proofpatch.shop.starts import Start
+from proofpatch.survey.moved import moves
+from proofpatch.survey.refit import Counts
 
 WARNING = (
     "Whether a start from memory forecasts better than one from published data has been tried on simulated shops only. "
@@ -25,12 +28,14 @@ SWITCH = {
     True: "Switched off, no forecast rests on other jobs any more: all start from published data and their own "
     "patches. Nothing is forgotten.",
 }
+MOST_MOVED = 12  # shares of the survey's tests that are told, the farthest moved first
 UNTOLD = "No forecast was kept yet. Each grade of a patch is one: what was said of it before is written down then."
 
 
 def memory_record(
-    on: bool, rows: Sequence[Pair], told: Told, lots: Sequence[Lot], formed: tuple[int, int, str | None]
-) -> dict[str, Any]:
+    on: bool, rows: Sequence[Pair], told: Told, lots: Sequence[Lot], formed: tuple[int, int, str | None],
+    seen: Counts,
+) -> dict[str, Any]:  # fmt: skip
     """What was learned."""
     first = next_to_teach(rows)
     return {
@@ -39,7 +44,24 @@ def memory_record(
         "teaches_most": first.name if first else None, "pairs": [_pair(row) for row in rows],
         "skill": skill_record(told), "lots": [lot_record(one) for one in lots],
         "formed_anew": {"jobs": formed[0], "of": formed[1], "day": formed[2]}, "warning": WARNING,
+        "confirmed": confirmed_record(on, seen),
     }  # fmt: skip
+
+
+def confirmed_record(on: bool, seen: Counts) -> dict[str, Any]:
+    """What confirmed pieces make of the survey's tests."""
+    found = moves(seen)
+    told = [move_record(one) for one in found[:MOST_MOVED]]
+    return {"pieces": seen.pieces, "used": on, "because": _confirmed_words(on, seen, len(found)), "moved": told,
+            "all_moved": len(found), "weight": REFIT}  # fmt: skip
+
+
+def _confirmed_words(on: bool, seen: Counts, moved: int) -> str:
+    if not seen.pieces:
+        return "No tested piece of this shop is confirmed yet. Say on its survey page what it turned out to be."
+    pieces = "1 confirmed piece" if seen.pieces == 1 else f"{seen.pieces} confirmed pieces"
+    used = "The survey uses it." if on else "Memory is off: the survey does not use it."
+    return f"{pieces} moved {moved} shares of answers in the survey's tests. {used}"
 
 
 def _pair(row: Pair) -> dict[str, Any]:

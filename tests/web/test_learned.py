@@ -13,6 +13,7 @@ from made_photo import shot
 from playwright.sync_api import expect
 
 import proofpatch as pp
+from proofpatch.cli import main
 from proofpatch.learn.memory.exchange import ORIGINS, Exchanged, packed
 from proofpatch.shop.foretold import KIND as SAID
 from proofpatch.shop.log import graded_to

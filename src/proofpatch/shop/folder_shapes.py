@@ -9,6 +9,7 @@ import json
 import re
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from dataclasses import asdict
 from typing import Any
 
 from proofpatch.errors import InputError
@@ -18,6 +19,7 @@ from proofpatch.offer.money import amount
 from proofpatch.photos.corrections import Grader
 from proofpatch.photos.reading import KINDS as PHOTO_KINDS
 from proofpatch.photos.reading import MOST_PIXELS
+from proofpatch.shop.confirmed import confirmed_from
 from proofpatch.shop.job_tables import EVIDENCE, KEYS, LISTS, read_tables
 from proofpatch.shop.lasers import _own
 from proofpatch.shop.log import UNIT_KEYS, setting_from
@@ -144,6 +146,7 @@ SHAPES: Mapping[str, Shape] = {
     ),
     "foretold": {"said": {str: {"clean": number, "harm": number, "after": int, "late": bool, "start": Maybe(str)}}},
     "took": {"took_s": number, "predicted_s": number, "zones": int},
+    "confirmed": lambda data: bool(asdict(confirmed_from(data)) == data),
     "strip": {"name": lambda said: NAME.fullmatch(said), "steps": [STEP], "ended": Maybe(bool)},
     "patch": {"setting": setting},
     "photo": {"digest": is_kept, "kind": lambda kind: kind in PHOTO_KINDS, "width": side, "height": side, "about": str},

@@ -11,7 +11,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 KINDS = (
     "shop", "customer", "item", "job", "survey", "laser", "belief", "forecast", "strip", "patch", "photo", "recipe",
     "hazards", "note", "seen", "prices", "quote", "paper", "acceptance", "approval", "invoice", "payment",
-    "day", "run", "pair", "record", "scan", "site", "start", "foretold", "lot", "lent", "took",
+    "day", "run", "pair", "record", "scan", "site", "start", "foretold", "lot", "lent", "took", "confirmed",
 )  # fmt: skip
 # What a customer was sent or signed: it stays as it is, a mistake is put right by a new one.
 FROZEN = ("quote", "paper", "acceptance", "approval", "invoice", "record")

@@ -10,7 +10,8 @@ no reading makes another one weigh less; so a reading that suits a finish best n
 each other are named, and where one test answered differently at two spots, the spots are told apart.
 
 How sure a table cell is (S by itself; H, M, L) sets the share of answers it stands for. These shares, the strengths and
-the chances before any reading are ours, from memory, unverified, and to be fitted from the shop's own confirmed cases.
+the chances before any reading are ours, from memory, unverified. What a shop's confirmed pieces make of the shares, and
+what they may never do, is in `refit`.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ from numpy.typing import NDArray
 from proofpatch.materials import coating, substrate, substrate_ids
 from proofpatch.sources import sources
 from proofpatch.survey.evidence import TESTS, Reading, Survey
+from proofpatch.survey.refit import NONE, Counts, held, shrunk
 
 Floats = NDArray[np.float64]
 HERE = Path(__file__).parent
@@ -46,6 +48,7 @@ ANEW = 0.5  # what a second swab of the same test counts
 DIRTY = 0.5  # what a touch test counts on a place that was not cleaned
 YOUNG = 0.5  # what a solvent test counts on a film of this year, which may not have cured
 HASTY = 0.5  # what "none" counts before the full wait
+FAST_BURNING = ("nitrocellulose-lacquer",)  # coatings that burn fast, as cellulose nitrate does
 
 
 @dataclass(frozen=True)
@@ -177,24 +180,43 @@ def names() -> tuple[str, ...]:
     return (*finishes(), UNLISTED)
 
 
-def identify(survey: Survey) -> Identity:
+@lru_cache(maxsize=1)
+def hazardous() -> NDArray[np.bool_]:
+    """(finishes + 1,): what a confirmed piece may never make less likely: paint, what burns fast, what is unknown here
+    or has no physical data."""
+    return np.array([
+        not one.coating or coating(one.coating).kind == "paint" or one.coating in FAST_BURNING
+        for one in finishes().values()
+    ] + [True])  # fmt: skip
+
+
+def identify(survey: Survey, seen: Counts = NONE) -> Identity:
     """The probabilities that these readings leave.
 
     Args:
         survey: readings and history (`read_survey`).
+        seen: how confirmed pieces answered the tests; of nothing hazardous do they lower the chance.
     """
+    split = torn(survey.readings)
+    joint = _mixed(survey, split, NONE)
+    doubts = _doubts(survey, joint, split)
+    if seen.rows:
+        joint = held(joint, _mixed(survey, split, seen), hazardous())
+        doubts = _doubts(survey, joint, split, seen) or doubts
+    return _summed(survey, joint, doubts)
+
+
+def _mixed(survey: Survey, split: Sequence[str], seen: Counts) -> Floats:
+    """(1); of a piece whose places answered differently the mean over them."""
+    if not split:
+        return _joint(survey, survey.readings, seen)
+    # Two finishes, or two layers: no reading of one speaks of the other.
     spots = survey.spots()
-    torn = _torn(survey.readings)
-    if torn:
-        # Two finishes, or two layers: no reading of one speaks of the other.
-        joints = [_joint(survey, [r for r in survey.readings if r.spot in (spot, "")]) for spot in spots]
-        joint = np.mean(joints, axis=0)
-    else:
-        joint = _joint(survey, survey.readings)
-    return _summed(survey, joint, torn)
+    joints = [_joint(survey, [r for r in survey.readings if r.spot in (spot, "")], seen) for spot in spots]
+    return np.asarray(np.mean(joints, axis=0))
 
 
-def _torn(readings: Sequence[Reading]) -> list[str]:
+def torn(readings: Sequence[Reading]) -> list[str]:
     """Tests that answered differently at two spots."""
     said: dict[str, dict[str, str]] = {}
     for reading in readings:
@@ -250,7 +272,7 @@ def _used(finish: Finish, survey: Survey) -> float:
     return math.prod(factor for (use, name), factor in _uses().items() if name == finish.id and survey.mentions(use))
 
 
-def likelihood(test: str, value: str, year: int | None = None) -> Floats:
+def likelihood(test: str, value: str, year: int | None = None, seen: Counts = NONE) -> Floats:
     """(substrates, finishes + 1): how well each answers so, 1 at best and not under 1/strength [1]."""
     about = TESTS[test]
     grounds = substrate_ids()
@@ -258,9 +280,7 @@ def likelihood(test: str, value: str, year: int | None = None) -> Floats:
     if test in ("laboratory", "told"):
         of_finish = np.array([1.0 if value in (f.id, f.coating) else 1e-3 for f in finishes().values()] + [1e-3])
     else:
-        of_finish = np.array(
-            [_share("reactions.csv", (name,), test, value, flat) for name in finishes()] + [flat], dtype=float
-        )
+        of_finish = np.array([answers(name, test, value, seen) for name in finishes()] + [flat], dtype=float)
     of_ground = np.array([_share("grounds.csv", (key, "other"), test, value, flat) for key in grounds])
     if value == "none" and year is not None and survey_age(year) > OLD_FILM:
         for at, finish in enumerate(finishes().values()):
@@ -286,17 +306,24 @@ def _share(table: str, keys: Iterable[str], test: str, value: str, flat: float) 
     return flat
 
 
-def _joint(survey: Survey, readings: Sequence[Reading]) -> Floats:
+def answers(finish: str, test: str, value: str, seen: Counts = NONE) -> float:
+    """The share of pieces of this finish that answer a test so: the table's, moved by confirmed pieces."""
+    share = _share("reactions.csv", (finish,), test, value, 1.0 / max(len(TESTS[test].values), 1))
+    counted = seen.of(finish, test)
+    return shrunk(share, counted.get(value, 0.0), math.fsum(counted.values())) if counted else share
+
+
+def _joint(survey: Survey, readings: Sequence[Reading], seen: Counts = NONE) -> Floats:
     """(1), normalised."""
     with np.errstate(divide="ignore"):  # a finish this ground cannot carry
         logs = np.log(prior(survey))
-    seen: dict[tuple[str, str], int] = {}
+    tried: dict[tuple[str, str], int] = {}
     for reading in readings:
-        times = seen.get((reading.test, reading.value), 0)
-        seen[reading.test, reading.value] = times + 1
+        times = tried.get((reading.test, reading.value), 0)
+        tried[reading.test, reading.value] = times + 1
         # Aged shellac refuses a swab at a second place as well as at the first.
         again = ANEW**times if times == 0 or not _refuses(survey, reading) else 0.0
-        logs = logs + again * weight(survey, reading) * _log_likelihood(survey, reading)
+        logs = logs + again * weight(survey, reading) * _log_likelihood(survey, reading, seen)
     joint = np.exp(logs - logs.max())
     return np.asarray(joint / joint.sum())
 
@@ -307,14 +334,14 @@ def _refuses(survey: Survey, reading: Reading) -> bool:
     return old and reading.test == "alcohol" and reading.value == "none"
 
 
-def _log_likelihood(survey: Survey, reading: Reading) -> Floats:
+def _log_likelihood(survey: Survey, reading: Reading, seen: Counts = NONE) -> Floats:
     """ln L of a reading; what dissolved slowly may as well have gelled, what gelled slowly have done nothing."""
     old_film = survey.year if survey.refinished is not True else None
-    at_once = likelihood(reading.test, reading.value, old_film)
+    at_once = likelihood(reading.test, reading.value, old_film, seen)
     about = TESTS[reading.test]
     late, weaker = {"dissolves": (about.quick, "gummy"), "gummy": (about.slow, "none")}.get(reading.value, (None, ""))
     if late is not None and reading.seconds is not None and reading.seconds > late:
-        at_once = 0.5 * (at_once + likelihood(reading.test, weaker, old_film))
+        at_once = 0.5 * (at_once + likelihood(reading.test, weaker, old_film, seen))
     return np.asarray(np.log(at_once))
 
 
@@ -331,7 +358,7 @@ def weight(survey: Survey, reading: Reading) -> float:
     return found
 
 
-def _summed(survey: Survey, joint: Floats, torn: Sequence[str]) -> Identity:
+def _summed(survey: Survey, joint: Floats, doubts: Sequence[str]) -> Identity:
     of_finish, of_ground = joint.sum(axis=0), joint.sum(axis=1)
     shares = dict(zip(names(), map(float, of_finish), strict=True))
     by_coating: dict[str, float] = {}
@@ -348,7 +375,7 @@ def _summed(survey: Survey, joint: Floats, torn: Sequence[str]) -> Identity:
         colours=_colours(survey),
         condition=_condition(survey),
         layers=survey.layers,
-        doubts=tuple(_doubts(survey, joint, torn)),
+        doubts=tuple(doubts),
         assumed=tuple(_assumed(survey)),
         joint=joint,
     )
@@ -382,10 +409,10 @@ def _condition(survey: Survey) -> str:
     return "fresh" if age < 1 else "aged" if age > 25 else "unknown"
 
 
-def _doubts(survey: Survey, joint: Floats, torn: Sequence[str]) -> list[str]:
+def _doubts(survey: Survey, joint: Floats, split: Sequence[str], seen: Counts = NONE) -> list[str]:
     """Readings that do not fit the leading finish, in sentences."""
     found = []
-    for test in torn:
+    for test in split:
         said = {r.spot: r.value for r in survey.readings if r.test == test and r.spot}
         spots = " and ".join(f"{spot}: {value}" for spot, value in said.items())
         found.append(
@@ -396,8 +423,8 @@ def _doubts(survey: Survey, joint: Floats, torn: Sequence[str]) -> list[str]:
     ground = int(joint.sum(axis=1).argmax())
     unfit = []
     for reading in survey.readings:
-        fit = np.exp(_log_likelihood(survey, reading))
-        if reading.test in torn or fit[ground, leading] >= DOUBTFUL * fit.max():
+        fit = np.exp(_log_likelihood(survey, reading, seen))
+        if reading.test in split or fit[ground, leading] >= DOUBTFUL * fit.max():
             continue
         here = fit[ground] * (prior(survey)[ground] > 0)
         best = int(np.argmax(here))

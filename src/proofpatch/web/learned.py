@@ -27,7 +27,7 @@ from proofpatch.web.road import inputs, road_of
 from proofpatch.web.shell import Pages, Sent, text, version
 
 # What the page of what was learned depends on.
-OF_MEMORY = ("job", "patch", "run", "site", "lot", "lent", "foretold", "laser", "shop", "survey")
+OF_MEMORY = ("job", "patch", "run", "site", "lot", "lent", "foretold", "laser", "shop", "survey", "confirmed")
 MOST_FORMED = 60  # jobs that a page forms anew while somebody waits
 
 

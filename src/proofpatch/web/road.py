@@ -31,6 +31,7 @@ from proofpatch.records import forecast_record, patches_record, recipe_record, w
 from proofpatch.records_hazards import plan_record
 from proofpatch.records_survey import survey_record
 from proofpatch.shop.completions import record_standing
+from proofpatch.shop.confirmed import seen_of
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day, setting_from
@@ -41,6 +42,7 @@ from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
 from proofpatch.survey.identify import chance_words, identify, in_100, words_of
+from proofpatch.survey.refit import NONE, Counts
 from proofpatch.survey.stop import HardStop
 from proofpatch.units import show
 from proofpatch.web.shared import shared
@@ -202,7 +204,7 @@ class Inputs(NamedTuple):
     """All that the road of a job depends on: itself, patches, laser, units, how its quote stands, its run, its record.
 
     decided: the recipe that is worked by. recorded: how its completion record stands. memory: what other
-    jobs say of its surface, where the shop uses it.
+    jobs say of its surface, where the shop uses it. seen: what other jobs' confirmed pieces say of the survey's tests.
     """
 
     entry: Entry
@@ -214,6 +216,7 @@ class Inputs(NamedTuple):
     decided: Entry | None = None
     recorded: str = ""
     memory: Recalled | None = None
+    seen: Counts = NONE
 
 
 def inputs(store: Store, entry: Entry) -> Inputs:
@@ -223,7 +226,8 @@ def inputs(store: Store, entry: Entry) -> Inputs:
     laser = entry_named(store, entry.data)
     quoted, recorded = standing(store, entry.id), _recorded(store, entry.id)
     memory = start_of(store, entry).recalled
-    return Inputs(entry, patches, laser, units.system(), quoted, ran, decided, recorded, memory)
+    seen = seen_of(store, entry.id)
+    return Inputs(entry, patches, laser, units.system(), quoted, ran, decided, recorded, memory, seen)
 
 
 def _recorded(store: Store, key: str) -> str:
@@ -240,7 +244,7 @@ def road_of(given: Inputs) -> Road:
     assert given.system == units.system()
     # Lines of the log as text: what is begun and ended later than its grade does not change them.
     taught = tuple(json.dumps(line) for line in evidence_of(given.ran))
-    found = _worked(given.entry, given.patches, given.laser, given.system, taught, given.memory)
+    found = _worked(given.entry, given.patches, given.laser, given.system, taught, given.memory, given.seen)
     if found.work is None or found.window is None:
         return found
     passes = given.decided.data["record"]["setting"]["passes"] if given.decided else 1
@@ -282,7 +286,7 @@ def _record_step(recorded: str) -> Step:
 @lru_cache(maxsize=KEPT)
 def _worked(
     entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str, taught: tuple[str, ...],
-    memory: Recalled | None = None,
+    memory: Recalled | None = None, seen: Counts = NONE,
 ) -> Road:  # fmt: skip
     """The road but for what changes all day: offer, run and record are still to do. taught: lines of the log."""
     assert system == units.system()
@@ -302,7 +306,7 @@ def _worked(
     ran = [graded_on_its_day(json.loads(line) | {"layer": layers - 1}, layers, on) for line in taught]
     evidence = graded + ran
     window = pp.forecast(pp.update(belief, evidence) if evidence else belief, work.limits)
-    survey = survey_record(finding_of(work, float(window.chance)))
+    survey = survey_record(finding_of(work, float(window.chance), seen))
     forecast = forecast_record(window, without_top_layer(window))
     plan, assumed = of_job(work, {}, window)
     hazards = plan_record(plan, work.title, still_there(work))
@@ -402,12 +406,12 @@ def _stopped(entry: Entry, work: Job | None, why: str, laser: int) -> Road:
     return Road(entry, work, why, None, None, None, why, None, None, None, (), steps, "Refused", laser)
 
 
-def choices(work: Job, test: str) -> list[dict[str, str]]:
+def choices(work: Job, test: str, seen: Counts = NONE) -> list[dict[str, str]]:
     """What may come of a test, and what each would make of the belief."""
     assert work.survey is not None
     found = []
     for value in TESTS[test].values:
-        after = identify(work.survey.with_reading(Reading(test, value)))
+        after = identify(work.survey.with_reading(Reading(test, value)), seen)
         likely = after.favourite
         found.append({"value": value, "then": f"then {words_of(likely)}, {in_100(after.finishes[likely])}"})
     return found

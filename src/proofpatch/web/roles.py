@@ -36,6 +36,8 @@ CHANGES = {
         "POST /new", f"POST {J}/piece", f"POST {J}/notes",
         # Survey, with what settles a hazard, and the room the beam is used in.
         *(f"POST {J}/{step}" for step in ("survey", "about", "settle", "aired", "photo", "place")),
+        # What it turned out to be, after the fact.
+        f"POST {J}/confirmed", f"POST {J}/confirmed/{{one}}/delete", f"POST {J}/confirmed/{{one}}/restore",
         # Measured by shape, photo or scan; removing a zone is the owner's.
         f"POST {J}/measure/{{zone:int}}", f"POST {J}/measure/{{zone:int}}/{{at}}", f"POST {J}/measure/new/{{shape}}",
         f"POST {J}/measure/{{zone:int}}/new/{{shape}}", f"POST {J}/measure/photo",
@@ -55,8 +57,10 @@ CHANGES = {
         *(f"POST /api/jobs/{{id}}/{what}" for what in (
             "notes", "photos", "scans", "scans/{scan}/measured", "strips", "strips/{strip}/photos",
             "strips/{strip}/graded", "graded", "day", "control", "run", "run/{entry}/restore", "approvals", "start",
+            "confirmed", "confirmed/{one}/restore",
         )),
         "DELETE /api/jobs/{id}/graded/{patch}", "DELETE /api/jobs/{id}/run/{entry}",
+        "DELETE /api/jobs/{id}/confirmed/{one}",
     ),
     # Named too, so that none is an owner's only because it was forgotten.
     OWNER: (
