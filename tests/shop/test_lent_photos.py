@@ -15,6 +15,7 @@ import proofpatch as pp
 from proofpatch.errors import InputError
 from proofpatch.learn.memory import exchange
 from proofpatch.learn.memory.exchange import MOST_PHOTO, Exchanged, Photo, packed, parts_of, unpacked
+from proofpatch.shop.check import check
 from proofpatch.shop.lent_photos import bare
 from proofpatch.shop.likeness import alike_of
 from proofpatch.shop.log import graded_to
@@ -128,6 +129,7 @@ def test_photos_that_were_taken_are_shown_among_jobs_like_one(store, photographe
     assert row.photo.title == "A2"
     assert row.photo.job is None
     assert thumbnail(other, row.photo.data["digest"])
+    assert not check(other.folder).troubles
 
 
 def jpeg(side=40):

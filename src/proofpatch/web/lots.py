@@ -145,8 +145,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
 def _pictures(jobs: Sequence[Exchanged]) -> list[tuple[str, str]]:
     """(what it shows, a copy for the page) of the first photos that travel; drawn anew, whoever sent them."""
-    found = [(one.shows, one.content) for job in jobs for one in job.photos if one.content is not None]
-    return [(shows, b64encode(bare(content)).decode()) for shows, content in found[:PICTURES]]
+    found = {one.sha256: (one.shows, one.content) for job in jobs for one in job.photos if one.content is not None}
+    return [(shows, b64encode(bare(content)).decode()) for shows, content in list(found.values())[:PICTURES]]
 
 
 def _weight(form: Form) -> float:
