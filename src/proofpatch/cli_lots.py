@@ -16,8 +16,10 @@ from proofpatch.cli_store import said_of
 from proofpatch.errors import InputError
 from proofpatch.learn.memory.exchange import MOST_BYTES
 from proofpatch.learn.memory.population import counted
-from proofpatch.records_memory import lot_record, preview_record
+from proofpatch.records_memory import giving_record, lot_record, named, preview_record, starter_record
 from proofpatch.shop.lots import KIND, WEIGHT, Lot, bring_in, given, given_file, lots_of, own_name, preview, weigh
+from proofpatch.shop.starter import WEIGHT as STARTER
+from proofpatch.shop.starter import starter_file, starter_offered
 from proofpatch.shop.store import Store
 
 shop_option = click.option("--folder", help="of the shop; shop if left out")
@@ -27,56 +29,67 @@ shop_option = click.option("--folder", help="of the shop; shop if left out")
 @argument("file", required=True)
 @shop_option
 @click.option("--job", "jobs", multiple=True, help="id of a job; all with graded patches if left out")
+@click.option("--photos", is_flag=True, help="with small photos of patches and strips, without place or camera")
+@click.option("--names", is_flag=True, help="with what the pieces are called and whose they are")
+@click.option("--look", is_flag=True, help="only say what would go along")
 @as_json
-def lend_command(file: str, folder: str | None, jobs: tuple[str, ...], json_: bool) -> None:
-    """Write graded patches and decided recipes to FILE for another shop, signed; no customer, name, note or photo.
+def lend_command(
+    file: str, folder: str | None, jobs: tuple[str, ...], photos: bool, names: bool, look: bool, json_: bool
+) -> None:
+    """Write graded patches and decided recipes to FILE for another shop, signed; no note, name or photo unless chosen.
 
     Example: proofpatch lend ours.jsonl --folder shop
     """
     with shop_at(folder) as store, said_of({"file": "FILE", "jobs": "--job"}):
         chosen = list(jobs) or None
-        found = given(store, chosen)
+        found = given(store, chosen, photos, names)
         if not found:
             words = "No job of your own has a graded patch yet, so there is nothing to lend."
             say({"file": None, "because": words}, json_, lambda: wrapped(words))
             raise Answer(NO)
-        data = given_file(store, chosen)
-        record: dict[str, Any] = {
-            "file": file, "bytes": len(data), "jobs": len(found), "key": own_name(store),
-            "patches": sum(len(one.graded) for _, one in found),
-            "recipes": sum(one.recipe is not None for _, one in found),
-        }  # fmt: skip
+        record: dict[str, Any] = giving_record([one for _, one in found])
+        if look:
+            say(record, json_, lambda: wrapped(record["because"]))
+            return
+        data = given_file(store, chosen, photos=photos, names=names)
+        record |= {"file": file, "bytes": len(data), "key": own_name(store)}
         try:
             with Path(file).open("xb") as out:
                 out.write(data)
         except OSError as trouble:
             said = f"The file {file[-60:]!r} cannot be written: {trouble.strerror}."
             raise InputError("file", said, "Name one that is not there yet.") from None
-    told = (
-        f"{counted(record['jobs'], 'job')} with {counted(record['patches'], 'graded patch', 'es')} and "
-        f"{counted(record['recipes'], 'recipe')} are in {file}, signed with the key {record['key']}."
-    )
+    told = f"In {file}, signed with the key {record['key']}: {record['because']}"
     say(record, json_, lambda: wrapped(told))
 
 
 @click.command("borrow")
-@argument("file", required=True)
+@argument("file", required=False)
 @shop_option
-@click.option("--weight", type=float, default=WEIGHT, show_default=True, help="how much it counts, 0 to 1")
+@click.option(
+    "--weight", type=float, help=f"how much it counts, 0 to 1; {WEIGHT:g} if left out, {STARTER:g} of --starter"
+)
+@click.option("--photos", is_flag=True, help="take its photos too, where it has any")
+@click.option("--starter", is_flag=True, help="the published data that came with proofpatch, in place of FILE")
 @click.option("--look", is_flag=True, help="only say what it holds")
 @as_json
-def borrow_command(file: str, folder: str | None, weight: float, look: bool, json_: bool) -> None:
+def borrow_command(
+    file: str | None, folder: str | None, weight: float | None, photos: bool, starter: bool, look: bool, json_: bool
+) -> None:
     """Bring in the graded patches of another shop from FILE, or only look at them.
 
     Example: proofpatch borrow theirs.jsonl --folder shop --look
     """
     with shop_at(folder) as store, said_of({"file": "FILE", "weight": "--weight"}):
-        data = _read(file)
+        if starter == (file is not None):
+            raise InputError("file", "Either a file is brought in or the starter.", "Name FILE, or give --starter.")
+        data = _read(file) if file is not None else starter_file()
         if look:
             record = preview_record(preview(store, data))
             say(record, json_, lambda: preview_lines(record))
             return
-        key = bring_in(store, data, weight, most=None).id
+        share = (STARTER if starter else WEIGHT) if weight is None else weight
+        key = bring_in(store, data, share, most=None, photos=photos).id
         record = lot_record(next(one for one in lots_of(store) if one.entry.id == key))
     say(record, json_, lambda: lot_lines(record))
 
@@ -106,7 +119,8 @@ def lots_command(
                 store.delete(KIND, found.id, found.version)
             else:
                 store.restore(KIND, found.id, found.version)
-        record = {"lots": [lot_record(one) for one in lots_of(store)],
+        record = {"starter": starter_record(starter_offered(store)),
+                  "lots": [lot_record(one) for one in lots_of(store)],
                   "taken_out": [lot_record(one) for one in lots_of(store, True)]}  # fmt: skip
     say(record, json_, lambda: lots_lines(record))
 
@@ -116,7 +130,9 @@ def preview_lines(record: Mapping[str, Any]) -> list[str]:
     return wrapped(record["because"]) + [
         f"  {one['name']}: {counted(one['jobs'], 'job')}, {counted(one['patches'], 'graded patch', 'es')}"
         for one in record["kinds"]
-    ]
+    ] + [line for one in record["names"] for line in wrapped(f"Named: {named(one)}.", "  ")] + [
+        line for one in record["sources"] for line in wrapped(f"Source: {one}", "  ")
+    ]  # fmt: skip
 
 
 def lots_lines(record: Mapping[str, Any]) -> list[str]:
@@ -125,6 +141,8 @@ def lots_lines(record: Mapping[str, Any]) -> list[str]:
     for lot in record["lots"]:
         lines += [*lot_lines(lot), ""]
     lines = lines[:-1] or wrapped("Nothing of other shops was brought in.")
+    if record["starter"] and not record["lots"]:
+        lines += ["", *wrapped(f"{record['starter']['because']} To take it in: proofpatch borrow --starter.")]
     for lot in record["taken_out"]:
         lines += ["", *wrapped(f"Taken out: lot {lot['id'][:8]} of {lot['shop']}, {lot['made']}.")]
     return lines

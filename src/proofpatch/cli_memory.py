@@ -96,10 +96,15 @@ def alike_lines(record: Mapping[str, Any]) -> list[str]:
     """Jobs like one, in words."""
     lines = wrapped(record["because"])
     for one in record["jobs"]:
-        lines += ["", *wrapped(f"{one['title'] or 'A job of ' + one['from']}: {one['near']} ({one['distance']:.2f})")]
+        of = f" of {one['from']}" if one["from"] else ""
+        whose = f" (for {one['customer']})" if one["customer"] else ""
+        called = f"{one['title'] or 'A job'}{whose}{of}"
+        lines += ["", *wrapped(f"{called}: {one['near']} ({one['distance']:.2f})")]
         lines += wrapped(f"{one['kind'][:1].upper()}{one['kind'][1:]}. {one['outcome']}", "  ")
         if one["recipe"]:
             lines += wrapped(f"Worked by {setting_words(one['recipe'])}.", "  ")
+        if one["source"]:
+            lines += wrapped(f"Published: {one['source']}", "  ")
     return lines
 
 
@@ -155,7 +160,8 @@ def lot_lines(lot: Mapping[str, Any]) -> list[str]:
     """A lot that was brought in, in words."""
     said = (
         f"Lot {lot['id'][:8]} of {lot['shop']}, {lot['made']}, {lot['origin']}: {counted(lot['jobs'], 'job')}, "
-        f"{counted(lot['patches'], 'graded patch', 'es')}, {counted(lot['recipes'], 'recipe')}. "
+        f"{counted(lot['patches'], 'graded patch', 'es')}, {counted(lot['recipes'], 'recipe')}"
+        f"{', ' + counted(lot['photos'], 'photo') if lot['photos'] else ''}. "
         f"Counts {lot['weight']:.2g}; {lot['counting']} of its jobs are counted. Signed with the key {lot['key']}."
     )
     kinds: Sequence[Mapping[str, Any]] = lot["kinds"]

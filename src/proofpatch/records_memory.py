@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
+from proofpatch.learn.memory.exchange import Exchanged, Parcel
+from proofpatch.learn.memory.population import counted
 from proofpatch.learn.memory.skill import Skill
 from proofpatch.records_survey import REFIT, move_record
 from proofpatch.shop.foretold import Told
 from proofpatch.shop.learned import Pair, Property, headline, next_to_teach
 from proofpatch.shop.likeness import Likeness
 from proofpatch.shop.lots import Lot, Preview
+from proofpatch.shop.starter import WEIGHT as STARTER_WEIGHT
+from proofpatch.shop.starter import WHY
 from proofpatch.shop.starts import Start
 from proofpatch.survey.moved import moves
 from proofpatch.survey.refit import Counts
@@ -147,8 +151,9 @@ def alike_record(rows: Sequence[Likeness], graded: bool | None) -> dict[str, Any
     return {
         "because": alike_words(rows, graded), "tested": bool(graded),
         "jobs": [
-            {"id": one.entry.id if one.entry else None, "title": one.entry.title if one.entry else None,
-             "from": one.origin or None, "kind": one.kind, "distance": one.distance, "near": one.near,
+            {"id": one.entry.id if one.entry else None, "title": one.entry.title if one.entry else one.title or None,
+             "from": one.origin or None, "customer": one.customer or None, "source": one.source or None,
+             "kind": one.kind, "distance": one.distance, "near": one.near,
              "patches": one.patches, "harmed": one.harmed, "recipe": one.recipe,
              "photo": one.photo.data["digest"] if one.photo else None, "outcome": one.outcome}
             for one in rows
@@ -173,6 +178,7 @@ def lot_record(lot: Lot) -> dict[str, Any]:
     """What was brought in."""
     data, named = lot.entry.data, ("shop", "key", "made", "origin", "weight", "jobs", "patches", "recipes")
     return {"id": lot.entry.id, "version": lot.entry.version, **{name: data[name] for name in named},
+            "photos": data.get("photos", 0), "sources": data.get("sources", []),
             "counting": lot.counts, "published": lot.published, "brought_in": lot.entry.created.date().isoformat(),
             "deleted": lot.entry.deleted.isoformat() if lot.entry.deleted else None,
             "kinds": _kinds(lot.kinds)}  # fmt: skip
@@ -182,7 +188,63 @@ def preview_record(seen: Preview) -> dict[str, Any]:
     """What a file would bring."""
     parcel = seen.parcel
     return {"because": seen.because, "shop": parcel.shop, "key": parcel.key, "made": parcel.made,
-            "origin": parcel.origin, "jobs": seen.jobs, "new": seen.new, "kinds": _kinds(seen.kinds)}  # fmt: skip
+            "origin": parcel.origin, "jobs": seen.jobs, "new": seen.new, "kinds": _kinds(seen.kinds),
+            "photos": parcel.photos, "names": names_in(parcel.jobs), "sources": sources_in(parcel.jobs)}  # fmt: skip
+
+
+def giving_record(jobs: Sequence[Exchanged]) -> dict[str, Any]:
+    """What a file would give away, before it is made."""
+    photos = {photo.sha256: len(photo.content or b"") for job in jobs for photo in job.photos}
+    names = names_in(jobs)
+    patches, recipes = sum(len(job.graded) for job in jobs), sum(job.recipe is not None for job in jobs)
+    said = (
+        f"{counted(len(jobs), 'job')} with {counted(patches, 'graded patch', 'es')} and {counted(recipes, 'recipe')}."
+    )
+    along = []
+    if photos:
+        size = max(round(sum(photos.values()) / 1000), 1)
+        along.append(
+            f"{counted(len(photos), 'small photo')} of patches and strips, {size} kB, without place or camera."
+        )
+    if names:
+        along.append("By name: " + "; ".join(map(named, names)) + ".")
+    none = [word for word, some in (("photo", photos), ("title or customer", names)) if not some]
+    if none:
+        along.append(f"No {' and no '.join(none)} goes along.")
+    return {"jobs": len(jobs), "patches": patches, "recipes": recipes, "photos": len(photos),
+            "photo_bytes": sum(photos.values()), "names": names, "because": " ".join([said, *along])}  # fmt: skip
+
+
+def names_in(jobs: Sequence[Exchanged]) -> list[dict[str, str]]:
+    """The title and customer of each job that names either."""
+    return [{"title": job.title, "customer": job.customer} for job in jobs if job.title or job.customer]
+
+
+def named(one: Mapping[str, str]) -> str:
+    """A piece and whose it is, in words."""
+    return f"{one['title']} (for {one['customer']})" if one["customer"] else one["title"]
+
+
+def sources_in(jobs: Sequence[Exchanged]) -> list[str]:
+    """The citations of published data, each once."""
+    return list(dict.fromkeys(job.source for job in jobs if job.source))
+
+
+def starter_record(found: Parcel | None) -> dict[str, Any] | None:
+    """The starter knowledge as it is offered; None: it was taken in already."""
+    if found is None:
+        return None
+    return {"jobs": len(found.jobs), "of": found.of, "weight": STARTER_WEIGHT, "sources": sources_in(found.jobs),
+            "because": f"{starter_words(found)} {WHY}"}  # fmt: skip
+
+
+def starter_words(found: Parcel) -> str:
+    """How much published data there is to begin with."""
+    many = len(found.jobs)
+    return (
+        f"{many} of {found.of} published cases {'prints' if many == 1 else 'print'} fluence, pulse width, repetition "
+        "rate, scan speed and wavelength, with what became of coating and ground; the others leave one open."
+    )
 
 
 def _kinds(kinds: Any) -> list[dict[str, Any]]:

@@ -14,10 +14,12 @@ from playwright.sync_api import expect
 
 import proofpatch as pp
 from proofpatch.cli import main
-from proofpatch.learn.memory.exchange import ORIGINS, Exchanged, packed
+from proofpatch.learn.memory.exchange import ORIGINS, Exchanged, Photo, packed
 from proofpatch.shop.foretold import KIND as SAID
+from proofpatch.shop.lent_photos import bare
 from proofpatch.shop.log import graded_to
 from proofpatch.shop.lots import KIND, bring_in
+from proofpatch.shop.people import keep_item
 from proofpatch.shop.photos import add_photo
 from proofpatch.shop.starts import start_of
 from proofpatch.web.come_to import keep
@@ -291,3 +293,109 @@ def test_nothing_is_found_against_access(page, store, take_in, file, size):
     accessible_in_both(page, "look", size["width"])
     page.get_by_role("button", name="Bring it in").click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("2 files")
+
+
+def photographed(store, entry):
+    store.add("strip", {"name": "A", "steps": [{}, {}]}, entry.id, "Strip A")
+    keep_item(store, entry.id, 0, "Mrs Fenwick", "", "")
+    for n, about in enumerate(("A1", "strip A", "the room")):
+        add_photo(store, shot((60 + n, 40)), entry.id, about=about)
+
+
+def test_what_goes_along_is_said_before_the_file_is_made_and_is_the_same_everywhere(
+    client, api, store, take_in, capsys, tmp_path
+):
+    photographed(store, take_in("Oak door", "trace"))
+    kind = "oil varnish on oak"
+    plain = seen(client.get("/learned/lots/give", params={"kind": kind}))
+    assert "No photo goes along." in plain
+    assert "No title and no customer’s name goes along." in plain
+    assert "Fenwick" not in plain
+    chosen = {"photos": "on", "names": "on"}
+    page = client.get("/learned/lots/give", params={"kind": kind, **chosen})
+    assert "2 small photos of patches and strips" in seen(page)
+    assert "Oak door, of Mrs Fenwick" in seen(page)
+    assert page.text.count("data:image/jpeg;base64,") == 2
+    look = told(capsys, "lend", tmp_path / "o.jsonl", "--folder", store.folder, "--photos", "--names", "--look")
+    assert look == api.get("lots/ours/look", params={"photos": True, "names": True}).json()
+    assert (look["photos"], look["names"]) == (2, [{"title": "Oak door", "customer": "Mrs Fenwick"}])
+    assert not (tmp_path / "o.jsonl").exists()
+    none = api.get("lots/ours/look").json()
+    assert (none["photos"], none["names"]) == (0, [])
+    assert "No photo and no title or customer goes along." in none["because"]
+    told(capsys, "lend", tmp_path / "o.jsonl", "--folder", store.folder, "--photos", "--names")
+    data = (tmp_path / "o.jsonl").read_bytes()
+    assert client.get("/learned/lots/ours.jsonl", params={"kind": kind, **chosen}).content == data
+    assert api.get("lots/ours", params={"photos": True, "names": True}).content == data
+    assert client.get("/learned/lots/give").status_code == 422
+
+
+@pytest.fixture
+def with_photo(at_work):
+    oak = pp.Surface([pp.Layer("oil-varnish", condition="aged")], "oak")
+    laid = (pp.Graded(at_work(passes=9), "trace", "none"),)
+    photo = Photo.of("A1", bare(shot()))
+    job = Exchanged(oak, pp.laser("pulsed-500"), laid, title="Oak door", customer="Mrs Fenwick", photos=(photo,))
+    return packed([job], KEY, "Weir Workshop", "2026-05-04")
+
+
+@pytest.mark.parametrize("face", ["page", "http", "command line"])
+def test_photos_of_others_are_taken_only_by_who_chooses_to(
+    client, api, store, take_in, with_photo, capsys, tmp_path, face
+):
+    mine = take_in("Mine", "trace")
+    for wanted in (False, True):
+        files = {"file": ("theirs.jsonl", with_photo)}
+        if face == "page":
+            look = client.post("/learned/lots/look", files=files)
+            assert "Oak door, of Mrs Fenwick" in seen(look)
+            assert "1 photo in it" in seen(look)
+            digest = re.search(r'name="digest" value="(\w+)"', look.text)[1]
+            client.post(
+                "/learned/lots", data={"digest": digest, "weight": "0.4"} | ({"photos": "on"} if wanted else {})
+            )
+        elif face == "http":
+            assert api.post("lots/look", files=files).json()["photos"] == 1
+            api.post("lots", files=files, data={"photos": str(wanted).lower()})
+        else:
+            (tmp_path / "theirs.jsonl").write_bytes(with_photo)
+            told(capsys, "borrow", tmp_path / "theirs.jsonl", "--folder", store.folder, *["--photos"] * wanted)
+        assert len(store.all("photo")) == wanted
+        (lot,) = store.all(KIND)
+        (row,) = api.get(f"jobs/{mine.id}/alike").json()["jobs"]
+        assert (row["title"], row["customer"], bool(row["photo"])) == ("Oak door", "Mrs Fenwick", wanted)
+        if not wanted:  # the file is known from now on; as if it never was, so that it can be brought in again
+            store.change(KIND, lot.id, lot.version, {**lot.data, "digest": "", "key": "another"})
+            store.delete(KIND, lot.id, lot.version + 1)
+    page = client.get(f"/jobs/{mine.id}/alike")
+    assert f'src="/photos/{row["photo"]}"' in page.text
+    assert client.get(f"/photos/{row['photo']}").status_code == 200
+
+
+def test_published_data_are_offered_where_nothing_is_and_come_with_one_press(client, api, store, capsys):
+    page = seen(client.get("/learned/lots"))
+    assert "1 of 32 published cases prints fluence" in page
+    assert "Materials 17(10) (2024) 2414" in page
+    offered = api.get("lots").json()["starter"]
+    assert told(capsys, "lots", store.folder)["starter"] == offered
+    assert not store.all(KIND)
+    assert client.post("/learned/lots/starter").status_code == 303
+    (lot,) = store.all(KIND)
+    assert lot.data["weight"] == offered["weight"] == 0.1
+    page = seen(client.get("/learned/lots"))
+    assert "Published data, not patches of a shop." in page
+    assert "To begin with" not in page
+    assert "1 job of published data, not of a shop" in seen(client.get("/learned"))
+    assert wrong(api.post("lots/starter", json={}), 409) == "starter"
+    assert client.post("/learned/lots/starter").status_code == 422
+    client.post(f"/learned/lots/{lot.id}/delete", data={"version": 1})
+    assert api.get("lots").json()["lots"] == []
+
+
+@pytest.mark.parametrize("face", ["http", "command line"])
+def test_published_data_count_as_the_owner_says(api, store, capsys, face):
+    if face == "http":
+        lot = api.post("lots/starter", json={"weight": 0.3}).json()
+    else:
+        lot = told(capsys, "borrow", "--starter", "--weight", "0.3", "--folder", store.folder)
+    assert (lot["weight"], lot["published"], lot["counting"]) == (0.3, True, 1)

@@ -15,7 +15,7 @@ from proofpatch.learn.memory.alike import alike
 from proofpatch.learn.surface import Surface
 from proofpatch.shop.completions import record_standing
 from proofpatch.shop.log import setting_to
-from proofpatch.shop.lots import lent_recipes
+from proofpatch.shop.lots import Borrowed, borrowed
 from proofpatch.shop.property_words import kind_of
 from proofpatch.shop.run import CHECK, entries_of
 from proofpatch.shop.sites import sites_of, work_of
@@ -30,7 +30,8 @@ NEAR = ((0.6, "much the same"), (1.1, "alike"), (1.6, "only a little alike"), (f
 class Likeness:
     """An earlier job. entry: None where another shop gave it; origin: of whom then. kind: of work, in words.
 
-    photo: of the piece, or None. patches, harmed: graded ones. recipe: setting it was worked by, or None.
+    title, customer, source: as far as another shop gave them; source: of published data. photo: of the piece, or None;
+    of another shop's, of a patch. patches, harmed: graded ones. recipe: setting it was worked by, or None.
     confirmed: whether that recipe was decided here. left, harm: of the last look at the finished surface, or None.
     standing: of its completion record, empty without one.
     """
@@ -46,6 +47,9 @@ class Likeness:
     left: str | None = None
     harm: str | None = None
     standing: str = ""
+    title: str = ""
+    customer: str = ""
+    source: str = ""
 
     @property
     def near(self) -> str:
@@ -85,19 +89,22 @@ def alike_of(store: Store, entry: Entry) -> tuple[list[Likeness], bool | None]:
     own = sites_of(store)
     mine = next((one for job, one in own if job.id == entry.id), None)
     others = [(job, one) for job, one in own if job.id != entry.id]
-    lent = lent_recipes(store)
-    found = alike(mine or untested(work.surface), [*(one for _, one in others), *(one for _, one, _ in lent)], MOST)
+    lent = borrowed(store)
+    found = alike(mine or untested(work.surface), [*(one for _, one in others), *(one.site for one in lent)], MOST)
     rows = []
     for near in found:
         if near.index < len(others):
             rows.append(_own(store, *others[near.index], near.distance))
         else:
-            lot, one, recipe = lent[near.index - len(others)]
-            rows.append(Likeness(
-                None, lot.data["shop"], kind_of(one.surface), near.distance, None, one.patches, None,
-                setting_to(recipe) if recipe else None,
-            ))  # fmt: skip
+            rows.append(_lent(lent[near.index - len(others)], near.distance))
     return rows, mine is not None
+
+
+def _lent(one: Borrowed, distance: float) -> Likeness:
+    return Likeness(
+        None, one.lot.data["shop"], kind_of(one.site.surface), distance, one.photo, one.site.patches, None,
+        setting_to(one.recipe) if one.recipe else None, title=one.title, customer=one.customer, source=one.source,
+    )  # fmt: skip
 
 
 def _own(store: Store, entry: Entry, site: Site, distance: float) -> Likeness:

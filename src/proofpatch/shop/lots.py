@@ -12,17 +12,29 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from proofpatch.errors import InputError
 from proofpatch.learn.memory import Site
-from proofpatch.learn.memory.exchange import ORIGINS, Exchanged, Parcel, fingerprint, packed, unpacked
+from proofpatch.learn.memory.exchange import (
+    MOST_NAME,
+    NAMES,
+    ORIGINS,
+    Exchanged,
+    Parcel,
+    fingerprint,
+    packed,
+    parts_of,
+    unpacked,
+)
 from proofpatch.learn.memory.population import counted
 from proofpatch.physics.setting import Setting, finite_number
 from proofpatch.shop.invented import own_jobs
+from proofpatch.shop.lent_photos import expect_photos, keep_photos, photo_of_part, photos_given
 from proofpatch.shop.log import setting_from
+from proofpatch.shop.people import item_of
 from proofpatch.shop.property_words import kind_of
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.sites import graded_of, site_from, site_to, work_of
@@ -78,10 +90,26 @@ class Preview:
         return self.parcel.because + more
 
 
-def given(store: Store, jobs: Sequence[str] | None = None) -> list[tuple[Entry, Exchanged]]:
+@dataclass(frozen=True)
+class Borrowed:
+    """A job that others gave. recipe: it came to, if any; photo: of a patch, where photos were taken in with it."""
+
+    lot: Entry
+    site: Site
+    recipe: Setting | None
+    title: str
+    customer: str
+    source: str
+    photo: Entry | None
+
+
+def given(
+    store: Store, jobs: Sequence[str] | None = None, photos: bool = False, names: bool = False
+) -> list[tuple[Entry, Exchanged]]:
     """(job, as it travels) of every job with graded patches, the first made first.
 
-    jobs: ids of those that are wanted; None: all.
+    jobs: ids of those that are wanted; None: all. photos: with small photos of its patches. names: with what the piece
+    is called and whose it is.
 
     Raises:
         InputError: a job that there is none of.
@@ -96,7 +124,12 @@ def given(store: Store, jobs: Sequence[str] | None = None) -> list[tuple[Entry, 
         if work is not None and graded:
             decided = next(iter(store.all("recipe", entry.id, most=1)), None)
             recipe = setting_from(decided.data["record"]["setting"]) if decided else None
-            found.append((entry, Exchanged(work.surface, work.laser, tuple(graded), recipe)))
+            one = Exchanged(work.surface, work.laser, tuple(graded), recipe)
+            if names:
+                one = replace(one, title=_line(entry.title), customer=_line(item_of(store, entry.id).customer))
+            if photos:
+                one = replace(one, photos=photos_given(store, entry.id))
+            found.append((entry, one))
     missing = len(wanted - {entry.id for entry, _ in found}) if wanted is not None else 0
     if missing:
         said = f"{counted(missing, 'job')} of those named {'has' if missing == 1 else 'have'} no graded patch here."
@@ -104,13 +137,15 @@ def given(store: Store, jobs: Sequence[str] | None = None) -> list[tuple[Entry, 
     return found
 
 
-def given_file(store: Store, jobs: Sequence[str] | None = None, made: str = "") -> bytes:
-    """The signed file of these jobs. made: the day, as text; empty: today.
+def given_file(
+    store: Store, jobs: Sequence[str] | None = None, made: str = "", photos: bool = False, names: bool = False
+) -> bytes:  # fmt: skip
+    """The signed file of these jobs. made: the day, as text; empty: today. photos, names: as `given`.
 
     Raises:
         InputError: none has a graded patch, or as `given`.
     """
-    found = given(store, jobs)
+    found = given(store, jobs, photos, names)
     if not found:
         raise InputError(
             "jobs", "No job of your own has a graded patch yet, so there is nothing to lend.", "Grade a patch first."
@@ -152,26 +187,28 @@ def preview(store: Store, data: bytes) -> Preview:
         if any(one.data["digest"] == digest for one in store.all(KIND, deleted=gone)):
             said = "This file was taken out again." if gone else "This file was brought in already."
             raise InputError("file", said, "Bring it back in the list." if gone else "Set its weight in the list.")
+    expect_photos(parcel.jobs)
     if not any(job.graded for job in parcel.jobs):
         raise InputError("file", "No job in this file has a graded patch.", "Ask its sender for one with patches.")
     mine = _tellings(store, parcel.key)
-    new = sum(not any(told <= other for other in mine) for told in map(_telling, data.split(b"\n")[1:-2]))
+    new = sum(not any(told <= other for other in mine) for told in map(_telling, parts_of(data)[1]))
     return Preview(parcel, digest, new, kinds_of((kind_of(job.surface), len(job.graded)) for job in parcel.jobs))
 
 
 def bring_in(
-    store: Store, data: bytes, weight: float = WEIGHT, by: str = "", most: int | None = MOST_AT_ONCE
+    store: Store, data: bytes, weight: float = WEIGHT, by: str = "", most: int | None = MOST_AT_ONCE,
+    photos: bool = False,
 ) -> Entry:  # fmt: skip
     """The file as a lot that counts so much, on disk, its jobs worked out.
 
-    most: jobs that are worked out in one go; None: all.
+    most: jobs that are worked out in one go; None: all. photos: whether its photos are taken too.
 
     Raises:
         InputError: as `preview`, a weight outside 0 to 1, or more jobs than are worked out at once.
     """
     weight = checked_weight(weight)
     seen = preview(store, data)
-    parcel, lines = seen.parcel, data.split(b"\n")
+    parcel, (head, lines, signature, _) = seen.parcel, parts_of(data)
     if most is not None and len(parcel.jobs) > most:
         said = f"This file has {len(parcel.jobs)} jobs; {most} are worked out in one go."
         raise InputError("file", said, "Bring it in at the command line: proofpatch borrow.")
@@ -187,15 +224,18 @@ def bring_in(
         "shop": parcel.shop, "key": parcel.key, "made": parcel.made, "origin": parcel.origin, "weight": weight,
         "jobs": len(parcel.jobs), "patches": sum(len(job.graded) for job in parcel.jobs),
         "recipes": sum(job.recipe is not None for job in parcel.jobs), "digest": seen.digest,
-        "head": lines[0].decode(), "signature": lines[-2].decode(),
+        "head": head.decode(), "signature": signature.decode(), "photos": parcel.photos if photos else 0,
+        "sources": list(dict.fromkeys(job.source for job in parcel.jobs if job.source))[:SHOWN],
     }  # fmt: skip
     with store.together():
         lot = store.add(KIND, about, title=parcel.shop, by=by)
-        for n, (line, job, one) in enumerate(zip(lines[1:-2], parcel.jobs, sites, strict=True)):
+        for n, (line, job, one) in enumerate(zip(lines, parcel.jobs, sites, strict=True)):
             part = {
                 "lot": lot.id, "number": n, "line": line.decode(), "said": sorted(_telling(line)),
                 "name": kind_of(job.surface), "site": site_to(one) if one else None,
             }  # fmt: skip
+            if photos and (kept := keep_photos(store, job, lot.id, by)):
+                part["photos"] = kept
             store.add(PART, part, title=f"{lot.id} {n:05d}", by=by)
     return lot
 
@@ -239,7 +279,7 @@ def checked_weight(weight: float) -> float:
 
 
 def file_of(store: Store, lot: Entry) -> bytes:
-    """The file of a lot, byte for byte as it came."""
+    """The file of a lot, byte for byte as it came but for its photos; its signature holds."""
     lines = [one.data["line"] for one in _parts(store) if one.data["lot"] == lot.id]
     return "\n".join([lot.data["head"], *lines, lot.data["signature"], ""]).encode()
 
@@ -256,15 +296,19 @@ def lent_sites(store: Store) -> list[tuple[Entry, Site]]:
     ]
 
 
-def lent_recipes(store: Store) -> list[tuple[Entry, Site, Setting | None]]:
-    """(lot, site, recipe it came to) of every job that others gave and that counts."""
+def borrowed(store: Store) -> list[Borrowed]:
+    """Every job that others gave and that counts."""
     lots = {one.id: one for one in store.all(KIND)}
     found = []
     for one in _counting(store, _parts(store)) if lots else ():
         lot = lots[one.data["lot"]]
         if one.data["site"] and lot.data["weight"] > 0:
-            recipe = json.loads(one.data["line"])["recipe"]
-            found.append((lot, site_from(one.data["site"]), Setting(**recipe) if recipe else None))
+            line = json.loads(one.data["line"])
+            recipe, (title, customer, source) = line["recipe"], (line.get(name, "") for name in NAMES)
+            found.append(Borrowed(
+                lot, site_from(one.data["site"]), Setting(**recipe) if recipe else None, title, customer, source,
+                photo_of_part(store, one),
+            ))  # fmt: skip
     return found
 
 
@@ -275,6 +319,11 @@ def kinds_of(rows: Iterable[tuple[str, int]]) -> dict[str, tuple[int, int]]:
         jobs, all_ = found.get(name, (0, 0))
         found[name] = (jobs + 1, all_ + patches)
     return found
+
+
+def _line(text: str) -> str:
+    """A text as it travels: one line, of bounded length."""
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())[:MOST_NAME]
 
 
 def _parts(store: Store) -> list[Entry]:

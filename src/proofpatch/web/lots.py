@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import hashlib
+from base64 import b64encode
 from collections import OrderedDict
+from collections.abc import Sequence
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Response
 from fastapi.responses import RedirectResponse
 
 from proofpatch.errors import InputError
-from proofpatch.records_memory import lot_record
+from proofpatch.learn.memory.exchange import Exchanged
+from proofpatch.records_memory import giving_record, lot_record, names_in, sources_in, starter_record
+from proofpatch.shop.lent_photos import bare
 from proofpatch.shop.lots import (
     KIND,
     WEIGHT,
@@ -25,11 +29,14 @@ from proofpatch.shop.lots import (
     weigh,
 )
 from proofpatch.shop.property_words import kind_of
+from proofpatch.shop.starter import starter_offered, take_starter
 from proofpatch.shop.store import Store
 from proofpatch.units import parse
 from proofpatch.web.desk import Desk
 from proofpatch.web.shell import Form, Pages, Sent, text, version
 
+Kinds = Annotated[list[str] | None, Query()]
+PICTURES = 24  # shown before a file is made; the others are counted
 HELD = 3  # files looked at and not yet brought in, in memory; up to 50 MB each
 
 
@@ -47,18 +54,33 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             kinds=kinds_of((kind_of(one.surface), len(one.graded)) for _, one in ours), recipes=sum(
                 one.recipe is not None for _, one in ours),
             lots=[lot_record(one) for one in lots_of(store)], gone=[lot_record(one) for one in lots_of(store, True)],
-            key=own_name(store),
+            key=own_name(store), pictures=_pictures(seen.parcel.jobs) if seen else [],
+            starter=starter_record(starter_offered(store)),
+            names=names_in(seen.parcel.jobs) if seen else [], sources=sources_in(seen.parcel.jobs) if seen else [],
         )  # fmt: skip
 
     @router.get("")
     def lots() -> Response:
         return lots_page()
 
+    def of_kinds(kind: list[str] | None) -> list[str]:
+        """The jobs of these kinds of work; None: of all."""
+        return [entry.id for entry, one in given(store) if kind is None or kind_of(one.surface) in kind]
+
+    @router.get("/give")
+    def give(kind: Kinds = None, photos: bool = False, names: bool = False) -> Response:
+        jobs = [one for _, one in given(store, of_kinds(kind or []), photos, names)]
+        if not jobs:
+            return lots_page(InputError("jobs", "No kind of work was chosen.", "Choose at least one."))
+        return page(
+            "give.html", about=giving_record(jobs), kinds=kinds_of((kind_of(one.surface), len(one.graded))
+                for one in jobs), photos=photos, names=names, key=own_name(store), pictures=_pictures(jobs),
+        )  # fmt: skip
+
     @router.get("/ours.jsonl")
-    def ours(kind: Annotated[list[str] | None, Query()] = None) -> Response:
+    def ours(kind: Kinds = None, photos: bool = False, names: bool = False) -> Response:
         try:
-            jobs = [entry.id for entry, one in given(store) if kind is None or kind_of(one.surface) in kind]
-            data = given_file(store, jobs)
+            data = given_file(store, of_kinds(kind), photos=photos, names=names)
         except InputError as error:
             return lots_page(InputError("jobs", error.problem, error.remedy))
         name = f"patches-{hashlib.sha256(data).hexdigest()[:8]}.jsonl"
@@ -86,7 +108,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             return lots_page(InputError("file", "The file is not at hand any more.", "Choose it again."))
         try:
             weight = _weight(form)
-            desk.run(lambda: bring_in(store, data, weight))
+            desk.run(lambda: bring_in(store, data, weight, photos=text(form, "photos") == "on"))
         except InputError as error:
             return refused(error, form, data)
         held.pop(text(form, "digest"), None)
@@ -97,6 +119,14 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             return lots_page(error, form, None if error.field == "file" else preview(store, data))
         except InputError as meanwhile:  # another tab brought it in
             return lots_page(meanwhile)
+
+    @router.post("/starter")
+    def start_with() -> Response:
+        try:
+            desk.run(lambda: take_starter(store))
+        except InputError as error:
+            return lots_page(error)
+        return RedirectResponse("/learned/lots", 303)
 
     @router.post("/{key}/weight")
     def set_weight(key: str, form: Sent) -> Response:
@@ -118,6 +148,12 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return RedirectResponse("/learned/lots", 303)
 
     return router
+
+
+def _pictures(jobs: Sequence[Exchanged]) -> list[tuple[str, str]]:
+    """(what it shows, a copy for the page) of the first photos that travel; drawn anew, whoever sent them."""
+    found = {one.sha256: (one.shows, one.content) for job in jobs for one in job.photos if one.content is not None}
+    return [(shows, b64encode(bare(content)).decode()) for shows, content in list(found.values())[:PICTURES]]
 
 
 def _weight(form: Form) -> float:

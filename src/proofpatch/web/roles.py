@@ -24,7 +24,7 @@ SAID = {
 REMEDY = "The laptop gives another role, under Shop, Devices."
 LOOKS = ("GET", "HEAD", "OPTIONS")
 J = "/jobs/{key}"
-LOTS = ("", "/look", "/{key}/weight", "/{key}/delete", "/{key}/restore")
+LOTS = ("", "/look", "/starter", "/{key}/weight", "/{key}/delete", "/{key}/restore")
 # Role -> method and address of each change that it may ask for, the lesser roles' beside. "": also who did not sign in.
 CHANGES = {
     "": ("POST /door", "POST /join/{code}", "POST /appearance"),
@@ -76,7 +76,8 @@ CHANGES = {
         "POST /lasers/{key}/undo", "POST /lasers/{key}/delete", "POST /lasers/{key}/restore",
         # What jobs start from, what others gave, and the invented workshop.
         "POST /learned/use", "POST /learned/form-anew", *(f"POST /learned/lots{what}" for what in LOTS),
-        "POST /api/lots", "POST /api/lots/look", "PUT /api/lots/{lot}", "DELETE /api/lots/{lot}",
+        "POST /api/lots", "POST /api/lots/look", "POST /api/lots/starter", "PUT /api/lots/{lot}",
+        "DELETE /api/lots/{lot}",
         "PUT /api/settings/{setting}",
         "POST /api/lots/{lot}/restore", *(f"POST /invented{what}" for what in ("", "/away", "/back")),
         "POST /api/jobs", "PUT /api/jobs/{id}", "DELETE /api/jobs/{id}", "POST /api/jobs/{id}/restore",

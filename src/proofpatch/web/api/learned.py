@@ -9,10 +9,19 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from proofpatch.cli_memory import record_of
 from proofpatch.errors import InputError
-from proofpatch.records_memory import alike_record, lot_record, preview_record, start_record
+from proofpatch.records_memory import (
+    alike_record,
+    giving_record,
+    lot_record,
+    preview_record,
+    start_record,
+    starter_record,
+)
 from proofpatch.shop.likeness import alike_of
-from proofpatch.shop.lots import KIND, WEIGHT, bring_in, given_file, lots_of, preview, weigh
+from proofpatch.shop.lots import KIND, WEIGHT, bring_in, given, given_file, lots_of, preview, weigh
 from proofpatch.shop.settings import settings_of
+from proofpatch.shop.starter import WEIGHT as STARTER_WEIGHT
+from proofpatch.shop.starter import starter_offered, take_starter
 from proofpatch.shop.starts import start_anew, start_of, switch
 from proofpatch.shop.store import Store
 from proofpatch.web.api import models as m
@@ -27,6 +36,9 @@ FILE: dict[int | str, dict[str, Any]] = {
 }  # fmt: skip
 Weight = Annotated[float, m.bounded(0, 1, "how much it counts, 1 as the shop's own")]
 JobId = Annotated[str, Field(pattern=r"^[0-9a-f]{32}$")]
+
+
+Jobs = Annotated[list[JobId] | None, Query(max_length=m.MOST_ENTRIES)]
 
 
 class Loose(BaseModel):
@@ -94,7 +106,20 @@ class Lot(Loose):
     counting: int
 
 
+class Starter(Loose):
+    """Published data that can be taken in: how many jobs of how many cases, and what each rests on."""
+
+    jobs: int
+    of: int | None
+    weight: float
+    sources: list[str]
+    because: str
+
+
 class Lots(BaseModel):
+    """starter: null once it was taken in."""
+
+    starter: Starter | None
     lots: list[Lot]
     taken_out: list[Lot]
 
@@ -109,6 +134,17 @@ class Look(Loose):
     new: int
 
 
+class Giving(Loose):
+    """What a file would give away. names: of pieces and customers that go along."""
+
+    because: str
+    jobs: int
+    patches: int
+    recipes: int
+    photos: int
+    names: list[dict[str, str]]
+
+
 class Use(m.Sent):
     """version: of the shop's settings, 0 where none were kept yet."""
 
@@ -120,6 +156,10 @@ class Anew(m.Sent):
     """version: of the start as it was read."""
 
     version: Annotated[int, m.whole(1, m.MOST_VERSIONS)]
+
+
+class Starting(m.Sent):
+    weight: Weight = STARTER_WEIGHT
 
 
 class Weighed(m.Sent):
@@ -191,13 +231,23 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     @router.get("/lots")
     def lots() -> Lots:
         """What was brought in of other shops: `proofpatch lots`."""
-        return Lots(lots=[Lot(**lot_record(one)) for one in lots_of(store)],
+        offered = starter_record(starter_offered(store))
+        return Lots(starter=Starter(**offered) if offered else None,
+                    lots=[Lot(**lot_record(one)) for one in lots_of(store)],
                     taken_out=[Lot(**lot_record(one)) for one in lots_of(store, True)])  # fmt: skip
 
     @router.get("/lots/ours", response_class=Response, responses=FILE)
-    def ours(job: Annotated[list[JobId] | None, Query(max_length=m.MOST_ENTRIES)] = None) -> Response:
-        """The shop's own graded patches as a signed file: `proofpatch lend`. job: only these."""
-        return Response(given_file(store, job), media_type="application/jsonl")
+    def ours(job: Jobs = None, photos: bool = False, names: bool = False) -> Response:
+        """The shop's own graded patches as a signed file: `proofpatch lend`.
+
+        job: only these. photos: with small photos of patches. names: with titles and customers' names.
+        """
+        return Response(given_file(store, job, photos=photos, names=names), media_type="application/jsonl")
+
+    @router.get("/lots/ours/look", responses=m.CHANGE)
+    def ours_look(job: Jobs = None, photos: bool = False, names: bool = False) -> Giving:
+        """What that file would give away; none is made: `proofpatch lend --look`."""
+        return Giving(**giving_record([one for _, one in given(store, job, photos, names)]))
 
     @router.post("/lots/look", responses=m.CHANGE)
     def look(file: Annotated[UploadFile, File(description="of another shop")]) -> Look:
@@ -208,10 +258,19 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     def take(
         file: Annotated[UploadFile, File(description="of another shop")],
         weight: Annotated[float, Form(ge=0, le=1, allow_inf_nan=False)] = WEIGHT,
+        photos: Annotated[bool, Form()] = False,
     ) -> Lot:
-        """The file as a lot that counts so much: `proofpatch borrow`."""
+        """The file as a lot that counts so much: `proofpatch borrow`. photos: its photos are taken too."""
         data = file.file.read()
-        return lot_of(desk.run(lambda: bring_in(store, data, weight)).id)
+        return lot_of(desk.run(lambda: bring_in(store, data, weight, photos=photos)).id)
+
+    @router.post("/lots/starter", status_code=201, responses=m.CHANGES)
+    def starter(sent: Starting) -> Lot:
+        """The published data that are shipped, as a lot: `proofpatch borrow --starter`."""
+        try:
+            return lot_of(desk.run(lambda: take_starter(store, sent.weight)).id)
+        except InputError as error:
+            raise Declined(409, error.field, error.problem, error.remedy) from None
 
     @router.put("/lots/{lot}", responses=m.CHANGES)
     def weight(lot: m.Key, sent: Weighed) -> Lot:
