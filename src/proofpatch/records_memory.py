@@ -32,7 +32,7 @@ SWITCH = {
     True: "Switched off, no forecast rests on other jobs any more: all start from published data and their own "
     "patches. Nothing is forgotten.",
 }
-MOST_MOVED = 12  # shares of the survey's tests that are told, the farthest moved first
+MOST_MOVED = 8  # shares of the survey's tests that are told, the farthest moved first
 UNTOLD = "No forecast was kept yet. Each grade of a patch is one: what was said of it before is written down then."
 
 
