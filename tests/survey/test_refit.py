@@ -10,13 +10,14 @@ from scipy.optimize import minimize
 
 from proofpatch.materials import substrate_ids
 from proofpatch.survey import identify, read_survey
-from proofpatch.survey.clear import CELLULOSE, RULES, hazards, stops
+from proofpatch.survey.clear import stops
 from proofpatch.survey.decide import NO, TAKE, TEST, decide
 from proofpatch.survey.evidence import TESTS, Reading, Survey
 from proofpatch.survey.identify import answers, finishes, hazardous, names, prior
 from proofpatch.survey.moved import moves, rows_of, summed
 from proofpatch.survey.refit import NONE, WEIGHT, Counts, held, shrunk, stricter
 from proofpatch.survey.stop import Lead
+from proofpatch.survey.suspicions import CELLULOSE, RULES, hazards
 
 SWABS = [key for key, one in TESTS.items() if one.values]
 STRICT = (TAKE, TEST, NO)
