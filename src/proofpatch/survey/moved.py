@@ -31,11 +31,11 @@ class Move:
     @property
     def said(self) -> str:
         """In a sentence."""
-        piece = "piece" if self.pieces == 1.0 else "pieces"
-        return (
-            f"{self.pieces:.3g} confirmed {piece} of {words_of(self.finish)} moved this reading, "
-            f"{TESTS[self.test].title.lower()}: {self.value}, from {in_100(self.before)} to {in_100(self.after)}."
-        )
+        what, before, after = words_of(self.finish), in_100(self.before), in_100(self.after)
+        reading = f"{TESTS[self.test].title.lower()}: {self.value}"
+        if self.pieces == 1.0:
+            return f"1 confirmed piece of {what} moved this reading, {reading}, from {before} to {after}."
+        return f"{self.pieces:.3g} confirmed pieces of {what} moved this reading, {reading}, from {before} to {after}."
 
 
 def moves(seen: Counts) -> list[Move]:
