@@ -264,13 +264,10 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         data = file.file.read()
         return lot_of(desk.run(lambda: bring_in(store, data, weight, photos=photos)).id)
 
-    @router.post("/lots/starter", status_code=201, responses=m.CHANGES)
+    @router.post("/lots/starter", status_code=201, responses=m.CHANGE)
     def starter(sent: Starting) -> Lot:
         """The published data that are shipped, as a lot: `proofpatch borrow --starter`."""
-        try:
-            return lot_of(desk.run(lambda: take_starter(store, sent.weight)).id)
-        except InputError as error:
-            raise Declined(409, error.field, error.problem, error.remedy) from None
+        return lot_of(desk.run(lambda: take_starter(store, sent.weight)).id)
 
     @router.put("/lots/{lot}", responses=m.CHANGES)
     def weight(lot: m.Key, sent: Weighed) -> Lot:
