@@ -332,6 +332,7 @@ def run(seconds: float, seed: int, patience: float = PATIENCE, most: int = 60) -
                 made.one()
                 if not made.early and spent > seconds / 10:
                     made.early = shop.memory()
+            made.early = made.early or shop.memory()  # where the first answer took all the time
             made.closing(most)
             late, ever = shop.memory(), shop.memory("VmHWM")
         if late - made.early > MOST_GROWTH or ever > MOST_EVER:

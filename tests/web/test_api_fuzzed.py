@@ -67,8 +67,10 @@ def fuzzed(tmp_path_factory):
     decided = {"patch": seen, "name": "A", "decision": "approved"}
     approval = client.post(f"jobs/{jobs[0]}/approvals", json=decided).json()["id"]
     lot = client.post("lots", files={"file": ("theirs.jsonl", foreign("Weir Workshop"))}).json()["id"]
+    told = {"finish": "shellac", "how": "laboratory", "who": "A. Reed", "day": "2026-03-11"}
+    said = client.post(f"jobs/{jobs[0]}/confirmed", json=told)
     known = {
-        "lot": [lot], "laser": ["pulsed-300"], "setting": ["memory"],
+        "one": [said.json()["id"]], "told": told, "lot": [lot], "laser": ["pulsed-300"], "setting": ["memory"],
         "quote": [quote], "id": jobs, "pan": jobs[:1], "PUT": jobs[1:], "POST": jobs[1:], "spare": [made(client, PIPE)],
         "patch": [patch], "strip": [strip], "digest": [photo["digest"]], "scan": [sent["digest"]],
         "invoice": [bill], "approval": [approval], "decided": decided,
@@ -97,7 +99,7 @@ OF_RUN = {"/run": {"what": "note", "words": "dry"}, "/day": {"name": "window", "
           "/control": {"residue": "clean", "harm": "none"}}  # fmt: skip
 
 # Addresses of what stands in the first job.
-ON_PAN = ("graded", "strips", "{quote}", "{scan}", "{invoice}", "{approval}", "/approvals", "/start")
+ON_PAN = ("graded", "strips", "{quote}", "{scan}", "{invoice}", "{approval}", "/approvals", "/start", "/confirmed")
 
 
 def version_of(store, case):
@@ -105,6 +107,9 @@ def version_of(store, case):
     kept = settings_of(store)[1]
     if "setting" in case.path_parameters:
         return kept.version if kept else 0
+    if "/confirmed" in case.path:
+        every = [*store.all("confirmed"), *store.all("confirmed", deleted=True)]
+        return next((one.version for one in every), 0)
     if not case.path.endswith("/start"):
         return None
     switch(store, True, kept.version if kept else 0)
@@ -155,6 +160,9 @@ def real(case, known, pick):
         body |= {"scan": trimesh.creation.box((0.2, 0.1, 0.1)).export(file_type="stl"), "kind": "stl"}
     elif case.path.endswith("/measured"):
         body = {"unit": "m"} if pick([True, False]) else body | {"unit": "m", "picks": ["s-top"]}
+    elif case.path.endswith("/confirmed") and body:
+        now = version_of(known["store"], case)
+        body = known["told"] | {"version": now} if pick([True, True, False]) else body | known["told"]
     elif case.path == "/hazards" and body:
         body = {name: value for name, value in body.items() if pick([True, False])} | {"laser": "pulsed-300"}
     if body:

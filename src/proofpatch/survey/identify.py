@@ -48,7 +48,7 @@ ANEW = 0.5  # what a second swab of the same test counts
 DIRTY = 0.5  # what a touch test counts on a place that was not cleaned
 YOUNG = 0.5  # what a solvent test counts on a film of this year, which may not have cured
 HASTY = 0.5  # what "none" counts before the full wait
-FAST_BURNING = ("nitrocellulose-lacquer",)  # coatings that burn fast, as cellulose nitrate does
+FAST_BURNING = "nitrocellulose"  # in the name of a coating that burns fast
 
 
 @dataclass(frozen=True)
@@ -185,7 +185,7 @@ def hazardous() -> NDArray[np.bool_]:
     """(finishes + 1,): what a confirmed piece may never make less likely: paint, what burns fast, what is unknown here
     or has no physical data."""
     return np.array([
-        not one.coating or coating(one.coating).kind == "paint" or one.coating in FAST_BURNING
+        not one.coating or coating(one.coating).kind == "paint" or FAST_BURNING in one.coating
         for one in finishes().values()
     ] + [True])  # fmt: skip
 
