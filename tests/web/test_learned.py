@@ -2,6 +2,7 @@
 
 import html
 import re
+import threading
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -21,7 +22,7 @@ from proofpatch.shop.log import graded_to
 from proofpatch.shop.lots import KIND, bring_in
 from proofpatch.shop.people import keep_item
 from proofpatch.shop.photos import add_photo
-from proofpatch.shop.starts import start_of
+from proofpatch.shop.starts import start_of, switch
 from proofpatch.web.come_to import keep
 from proofpatch.web.road import road
 
@@ -399,3 +400,23 @@ def test_published_data_count_as_the_owner_says(api, store, capsys, face):
     else:
         lot = told(capsys, "borrow", "--starter", "--weight", "0.3", "--folder", store.folder)
     assert (lot["weight"], lot["published"], lot["counting"]) == (0.3, True, 1)
+
+
+# numba's own threading layer ends the process where two threads call it at once (its manual, "Threading layers"; from
+# memory). A site that is missing is worked out with the kernels.
+def test_what_other_jobs_teach_is_worked_out_on_the_thread_of_the_kernels_alone(client, store, take_in, monkeypatch):
+    other, mine = take_in("Lid", "trace"), take_in("Door")
+    switch(store, True, 0)
+    for one in store.all("site", other.id):
+        store.delete("site", one.id, one.version)
+    threads, update = [], pp.update
+
+    def noted(*given):
+        threads.append(threading.current_thread().name)
+        return update(*given)
+
+    monkeypatch.setattr(pp, "update", noted)
+    assert client.get(f"/api/jobs/{mine.id}/forecast").status_code == 200
+    assert client.get(f"/api/jobs/{mine.id}/lasers").status_code == 200
+    assert threads
+    assert {name.partition("_")[0] for name in threads} == {"desk"}

@@ -82,7 +82,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
         def work() -> Any:
             recalled = recalled_of(store, entry)
-            return None if recalled == start.recalled else road_of(given._replace(memory=recalled))
+            return None if recalled == start.recalled else road_of(given._replace(memory=recalled, others=None))
 
         return desk.tell(("anew", given, store.state(*OF_MEMORY)), "what a new start would change", work)
 
@@ -103,7 +103,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     @router.post("/jobs/{key}/start/undo")
     def start_back(key: str, form: Sent) -> Response:
         entry = store.get("job", key)
-        kept = start_of(store, entry).entry
+        kept = start_of(store, entry, asks=False).entry
         if kept is not None:
             store.undo(KIND, kept.id, version(form))
             desk.begin(entry)
