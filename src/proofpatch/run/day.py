@@ -25,7 +25,7 @@ from proofpatch.units import ZERO_CELSIUS, show
 
 # (lowest, highest) of what a check reads [SI]: beyond them the figure is a slip of the pen.
 READS = {"share": (0.0, 1.0), "temperature": (223.15, 373.15), "speed": (0.0, 60.0), "power": (1e-2, 1e5)}
-DRIEST = 1e-3  # relative humidity, drier than any air and any meter reads
+DRIEST = 1e-3  # relative humidity, under any that is read; what is drier counts as this (common practice, no source)
 WATER = (17.625, 243.04)  # of (1): 1, °C
 
 

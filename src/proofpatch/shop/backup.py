@@ -35,7 +35,7 @@ NAMED = re.compile(r"(\d{4}-\d\d-\d\d-\d{6})-after-(\d{7,})\.sqlite3")
 HALF = ".half-"
 FORGOTTEN = 86400.0  # s after which what a killed backup left is taken away
 EARLY = datetime.timedelta(hours=20)  # a shop that opens a little earlier each morning still has one every morning
-AT_ONCE = 8  # files
+AT_ONCE = 8  # files copied; common practice, no source
 FULL, CLOSED = (errno.ENOSPC, errno.EDQUOT), (errno.EROFS, errno.EACCES, errno.EPERM)
 
 
@@ -112,9 +112,8 @@ def back_up(
     with closing(opened(shop)) as base:  # before anything is made for a shop that is not there
         refuse_newer(version_in(base))
     with _told("to", into, "The backup was not made; earlier ones stay."):
-        into.mkdir(
-            mode=OURS, exist_ok=True
-        )  # not its parents: a drive that is not plugged in is not made up on this one
+        # Not its parents: a drive that is not plugged in is not made up on this one.
+        into.mkdir(mode=OURS, exist_ok=True)
         (into / PHOTOS).mkdir(exist_ok=True)
         _tidy(into)
         half = _half(into)

@@ -68,7 +68,8 @@ def record_of(
     """
     agreed, quote = agreed_of(store, entry.id)
     patches = store.in_order("patch", entry.id)
-    days = [{**one.data, "controls": [key for key in one.data["controls"] if any(key == each.id for each in patches)]}
+    laid = {one.id for one in patches}
+    days = [{**one.data, "controls": [key for key in one.data["controls"] if key in laid]}
             for one in days_of(store, entry.id)]  # fmt: skip
     controls = {key for day in days for key in day["controls"]}
     logged = Logged(

@@ -153,8 +153,8 @@ def switch(store: Store, on: bool, version: int) -> None:
         before = settings_of(store)[0].memory
         keep_settings(store, {"memory": on}, version)
         if on and not before:
-            begun = {one.job for kind in ACTS for one in store.all(kind)}
-            begun -= {one.job for one in store.all(KIND)}
+            begun = {job for kind in ACTS for _, job, _ in store.names(kind)}
+            begun -= {job for _, job, _ in store.names(KIND)}
             for entry in store.in_order("job"):
                 work = work_of(store, entry) if entry.id in begun else None
                 if work is not None:
