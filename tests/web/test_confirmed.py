@@ -18,7 +18,8 @@ from proofpatch.shop.job import job_from
 from proofpatch.shop.starts import switch
 from proofpatch.shop.store import Overtaken
 from proofpatch.shop.surveyed import beam_stop, refused
-from proofpatch.survey.identify import answers, hazardous, identify, likelihood, names
+from proofpatch.survey.finishes import answers, hazardous, likelihood, names
+from proofpatch.survey.identify import identify
 from proofpatch.survey.refit import NONE, WEIGHT
 from proofpatch.web.app import create
 from proofpatch.web.road import road

@@ -23,7 +23,7 @@ from proofpatch.shop.job_tables import EVIDENCE
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store, of_job
 from proofpatch.survey.evidence import TESTS
-from proofpatch.survey.identify import finishes, hazardous, names, words_of
+from proofpatch.survey.finishes import finishes, hazardous, names, words_of
 from proofpatch.survey.moved import rows_of, summed
 from proofpatch.survey.refit import NONE, Counts
 
