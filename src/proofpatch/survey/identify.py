@@ -9,8 +9,8 @@ A test that was done on a dirty place, too briefly, or beside another of the sam
 no reading makes another one weigh less; so a reading that suits a finish best never lowers it. Readings that do not fit
 each other are named, and where one test answered differently at two spots, the spots are told apart.
 
-How often a finish answers so is in `finishes`, what a shop's confirmed pieces make of that in `refit`. The strengths and
-the chances before any reading are ours, from memory, unverified.
+How often a finish answers so is in `finishes`, what a shop's confirmed pieces make of that in `refit`. The strengths
+and the chances before any reading are ours, from memory, unverified.
 """
 
 from __future__ import annotations
