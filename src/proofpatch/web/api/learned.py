@@ -18,7 +18,7 @@ from proofpatch.records_memory import (
     starter_record,
 )
 from proofpatch.shop.likeness import alike_of
-from proofpatch.shop.lots import KIND, WEIGHT, bring_in, given, given_file, lots_of, preview, weigh
+from proofpatch.shop.lots import KIND, WEIGHT, bring_in, every_lot, given, given_file, preview, weigh
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.starter import WEIGHT as STARTER_WEIGHT
 from proofpatch.shop.starter import starter_offered, take_starter
@@ -176,8 +176,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         return Learned(**desk.run(lambda: record_of(store)), version=entry.version if entry else 0)
 
     def lot_of(key: str) -> Lot:
-        both = lots_of(store) + lots_of(store, True)
-        return Lot(**lot_record(next(one for one in both if one.entry.id == key)))
+        return Lot(**lot_record(next(one for one in every_lot(store) if one.entry.id == key)))
 
     @router.get("/learned")
     def learned() -> Learned:
@@ -231,10 +230,10 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     @router.get("/lots")
     def lots() -> Lots:
         """What was brought in of other shops: `proofpatch lots`."""
-        offered = starter_record(starter_offered(store))
+        offered, both = starter_record(starter_offered(store)), every_lot(store)
         return Lots(starter=Starter(**offered) if offered else None,
-                    lots=[Lot(**lot_record(one)) for one in lots_of(store)],
-                    taken_out=[Lot(**lot_record(one)) for one in lots_of(store, True)])  # fmt: skip
+                    lots=[Lot(**lot_record(one)) for one in both if not one.taken_out],
+                    taken_out=[Lot(**lot_record(one)) for one in both if one.taken_out])  # fmt: skip
 
     @router.get("/lots/ours", response_class=Response, responses=FILE)
     def ours(job: Jobs = None, photos: bool = False, names: bool = False) -> Response:
