@@ -15,6 +15,7 @@ from playwright.sync_api import expect
 
 import proofpatch as pp
 from proofpatch.cli import main
+from proofpatch.cli_memory import alike_lines
 from proofpatch.learn.memory.exchange import ORIGINS, Exchanged, Photo, packed
 from proofpatch.shop.foretold import KIND as SAID
 from proofpatch.shop.lent_photos import bare
@@ -150,7 +151,9 @@ def test_jobs_like_this_one_with_photo_link_and_outcome(client, api, store, take
     assert "2 graded patches, none harmed." in seen(page)
     assert f'src="/photos/{digest}"' in page.text
     assert f'href="/jobs/{other.id}/recipe"' in page.text
-    (row,) = api.get(f"jobs/{lone.id}/alike").json()["jobs"]
+    record = api.get(f"jobs/{lone.id}/alike").json()
+    (row,) = record["jobs"]
+    assert "never one to work by" in " ".join(alike_lines(record))
     assert (row["id"], row["photo"]) == (other.id, digest)
 
 
