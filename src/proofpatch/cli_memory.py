@@ -16,9 +16,10 @@ from proofpatch.cli_show import setting_words, wrapped
 from proofpatch.cli_store import SHOP, said_of
 from proofpatch.errors import InputError
 from proofpatch.learn.memory.population import counted
+from proofpatch.phrases import raised
 from proofpatch.records_memory import alike_record, memory_record
 from proofpatch.shop.confirmed import counts_of
-from proofpatch.shop.foretold import told_of
+from proofpatch.shop.foretold import Told, told_of
 from proofpatch.shop.learned import learned
 from proofpatch.shop.likeness import alike_of
 from proofpatch.shop.lots import lots_of
@@ -27,6 +28,8 @@ from proofpatch.shop.memory import formed
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.starts import switch
 from proofpatch.shop.store import FILE, Store
+
+PLACE_TO_BEGIN = "A recipe of another piece is a place to begin patches, never one to work by."
 
 
 @contextmanager
@@ -68,10 +71,10 @@ def memory_command(folder: str | None, use: str | None, anew: bool, json_: bool)
     say(record, json_, lambda: memory_lines(record))
 
 
-def record_of(store: Store) -> dict[str, Any]:
-    """All that a shop learned, as it stands."""
+def record_of(store: Store, told: Told | None = None) -> dict[str, Any]:
+    """All that a shop learned, as it stands. told: forecasts against outcomes, where they were looked up already."""
     on, seen = settings_of(store)[0].memory, counts_of(store)
-    return memory_record(on, learned(store), told_of(store), lots_of(store), formed(store), seen)
+    return memory_record(on, learned(store), told or told_of(store), lots_of(store), formed(store), seen)
 
 
 @click.command("alike")
@@ -100,12 +103,12 @@ def alike_lines(record: Mapping[str, Any]) -> list[str]:
         whose = f" (for {one['customer']})" if one["customer"] else ""
         called = f"{one['title'] or 'A job'}{whose}{of}"
         lines += ["", *wrapped(f"{called}: {one['near']} ({one['distance']:.2f})")]
-        lines += wrapped(f"{one['kind'][:1].upper()}{one['kind'][1:]}. {one['outcome']}", "  ")
+        lines += wrapped(f"{raised(one['kind'])}. {one['outcome']}", "  ")
         if one["recipe"]:
             lines += wrapped(f"Worked by {setting_words(one['recipe'])}.", "  ")
         if one["source"]:
             lines += wrapped(f"Published: {one['source']}", "  ")
-    return lines
+    return [*lines, "", *wrapped(PLACE_TO_BEGIN)] if record["jobs"] else lines
 
 
 def memory_lines(record: Mapping[str, Any]) -> list[str]:
@@ -137,7 +140,7 @@ def memory_lines(record: Mapping[str, Any]) -> list[str]:
 
 
 def _pair_lines(row: Mapping[str, Any], on: bool) -> list[str]:
-    lines = wrapped(f"{row['name'][:1].upper()}{row['name'][1:]}")
+    lines = wrapped(raised(row["name"]))
     if row["jobs"]:
         graded = f"{counted(row['jobs'], 'job')}, {counted(row['patches'], 'graded patch', 'es')}"
         lines += wrapped(f"{graded}, the first job taken in on {row['first_job']}.", "  ")

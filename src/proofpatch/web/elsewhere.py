@@ -30,7 +30,7 @@ from proofpatch.shop.sites import work_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.surveyed import beam_stop
 from proofpatch.web.desk import Desk
-from proofpatch.web.road import Inputs, inputs, road_of
+from proofpatch.web.road import Inputs, inputs, road_of, settled
 from proofpatch.web.shell import Pages
 
 
@@ -41,7 +41,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     @router.get("/jobs/{key}/lasers")
     def lasers(key: str) -> Response:
         found = desk.look(key)
-        rows = [] if found.closed or found.work is None else carried_records(store, desk, found.entry)
+        rows = carried_records(store, desk, found.entry)
         return page("carried.html", road=found, here="recipe", rows=rows, start=START, words=setting_words,
                     clock=clock, money=money)  # fmt: skip
 
@@ -60,11 +60,11 @@ def carried_records(store: Store, desk: Desk, entry: Entry, waits: bool = False)
     Raises:
         Working: it takes longer than a page may.
     """
-    given = inputs(store, entry)
-    work = road_of_work(given)
-    if work is None:
+    found = desk.wait(entry.id) if waits else desk.look(entry.id)
+    if found.closed or found.work is None:
         return []
-    rows = [_told(store, desk, given, laser, owned, waits) for laser, owned in others(store, work)]
+    given = inputs(store, found.entry)
+    rows = [_told(store, desk, given, laser, owned, waits) for laser, owned in others(store, found.work.laser)]
     return [elsewhere_record(one) for one in sorted(rows, key=lambda one: -one.found.there.area_rate)]
 
 
@@ -90,17 +90,11 @@ def past_of(store: Store, desk: Desk, key: str, waits: bool = False) -> dict[str
     return past_record(laser, owned, rows, len(rows))
 
 
-def road_of_work(given: Inputs) -> Laser | None:
-    """The laser of a job that nothing stops; None: something does."""
-    found = road_of(given)
-    return None if found.closed or found.work is None else found.work.laser
-
-
 def _told(store: Store, desk: Desk, given: Inputs, laser: Laser, owned: bool, waits: bool) -> Elsewhere:
     work = priced(store, given.entry)
 
     def tell() -> Elsewhere:
-        road = road_of(given)
+        road = road_of(settled(store, given))
         assert road.work is not None
         assert road.window is not None
         belief = road.window.belief
