@@ -1,9 +1,11 @@
 """What the page of threats promises has a test of that name, in that file; no library is older than its page says."""
 
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
 from packaging.version import Version
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -38,5 +40,13 @@ def test_no_library_is_older_than_what_mends_its_holes():
     for name, ours, mended in rows:
         assert pins[name] == {ours}, name
         assert Version(ours) >= Version(mended), name
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    mends = {name: mended for name, _, mended in rows}
+    extras = project["optional-dependencies"].values()
+    wanted = [Requirement(one) for some in (project["dependencies"], *extras) for one in some]
+    assert {one.name for one in wanted} & set(mends)
+    for one in wanted:
+        least = next(bound.version for bound in one.specifier if bound.operator == ">=")
+        assert Version(least) >= Version(mends.get(one.name, "0")), one.name
     counted = f"{sum(map(len, pins.values()))} versions of {len(pins)}"
     assert counted in page
