@@ -19,7 +19,7 @@ from proofpatch.materials import coating, find_coating, substrate
 from proofpatch.phrases import in_100
 from proofpatch.sources import sources
 from proofpatch.survey.evidence import TESTS, Survey
-from proofpatch.survey.finishes import UNLISTED, family_of, finishes
+from proofpatch.survey.finishes import UNLISTED, family_of, finishes, words_of
 from proofpatch.survey.identify import Identity
 from proofpatch.survey.stop import LEAD_YEAR, never_pass, plain_words
 
@@ -128,8 +128,17 @@ def chance_of(identity: Identity, *names: str) -> float:
     return sum(identity.finishes.get(name, 0.0) for name in names)
 
 
+def named_as(survey: Survey, *ids: str) -> str:
+    """Words for the first of these finishes that a laboratory or somebody named, however little else speaks for it."""
+    for test, words in (("laboratory", "a laboratory found"), ("told", "it was called")):
+        for value in survey.said(test):
+            if value in ids or any(value == finishes()[key].coating for key in ids if key in finishes()):
+                return f"{words} {words_of(value) if value in finishes() else coating(value).title}"
+    return ""
+
+
 def painted(survey: Survey, identity: Identity) -> float:
-    """Chance that it is paint, or nothing listed. Paint that was seen, or found by a laboratory, is paint.
+    """Chance that it is paint, or nothing listed. Paint that was seen, named, or found by a laboratory, is paint.
 
     What may be clear or paint counts as paint unless it was seen to be a clear film of no colour of its own.
     """
@@ -143,7 +152,7 @@ def painted(survey: Survey, identity: Identity) -> float:
         data = coating(finish.coating) if finish.coating else None
         if data is None or (data.kind == "paint" and not (clear and "clear-film" in data.families)):
             found.append(key)
-    return chance_of(identity, *found)
+    return 1.0 if named_as(survey, *found) else chance_of(identity, *found)
 
 
 def _ground(identity: Identity, family: str) -> float:
@@ -245,7 +254,9 @@ def _halogens(survey: Survey, identity: Identity) -> str:
     use = survey.mentions(*LININGS)
     if use:
         return f"it may be lined with a fluoropolymer: {use}"
-    foil = chance_of(identity, "plastic-foil")
+    named, foil = named_as(survey, "plastic-foil"), chance_of(identity, "plastic-foil")
+    if named:
+        return named
     return f"it may be a vinyl or plastic foil ({in_100(foil)})" if foil > RULED_OUT else ""
 
 
@@ -253,6 +264,8 @@ def _nitrocellulose(survey: Survey, identity: Identity) -> str:
     chance = chance_of(identity, *CELLULOSE)
     if any("nitrocellulose" in plain_words(text) for text in (*survey.suspects, *survey.uses)):
         return "nitrocellulose is suspected, which burns fast"
+    if named_as(survey, *CELLULOSE):
+        return f"{named_as(survey, *CELLULOSE)}, which burns fast"
     return f"it may be nitrocellulose lacquer ({in_100(chance)}), which burns fast" if chance > RULED_OUT else ""
 
 
@@ -270,7 +283,9 @@ def _antifouling(survey: Survey, identity: Identity) -> str:
 
 
 def _heritage(survey: Survey, identity: Identity) -> str:
-    if chance_of(identity, "urushi") > RARE or "urushi" in survey.said("laboratory"):
+    if named_as(survey, "urushi"):
+        return named_as(survey, "urushi")
+    if chance_of(identity, "urushi") > RARE:
         return f"it may be Asian lacquer ({in_100(chance_of(identity, 'urushi'))})"
     use = survey.mentions(*WORTHY)
     return f"of what it is: {use}" if use else ""
@@ -285,8 +300,8 @@ def _mercury(survey: Survey, identity: Identity) -> str:
     )
     dated = _dated(survey.year, MERCURY_YEAR)
     held = hazards()["mercury"].coatings
-    latex = max(chance_of(identity, *held), float(bool(set(held) & set(survey.said("laboratory")))))
-    return f"latex paint indoors ({indoors}), {dated}" if indoors and dated and latex > RULED_OUT else ""
+    latex = named_as(survey, *held) or chance_of(identity, *held) > RULED_OUT
+    return f"latex paint indoors ({indoors}), {dated}" if indoors and dated and latex else ""
 
 
 def _tar(survey: Survey, identity: Identity) -> str:
