@@ -130,10 +130,11 @@ def chance_of(identity: Identity, *names: str) -> float:
 
 def named_as(survey: Survey, *ids: str) -> str:
     """Words for the first of these finishes that a laboratory or somebody named, however little else speaks for it."""
-    for test, words in (("laboratory", "a laboratory found"), ("told", "it was called")):
+    for test in ("laboratory", "told"):
         for value in survey.said(test):
             if value in ids or any(value == finishes()[key].coating for key in ids if key in finishes()):
-                return f"{words} {words_of(value) if value in finishes() else coating(value).title}"
+                name = words_of(value) if value in finishes() else coating(value).title
+                return f"a laboratory found {name}" if test == "laboratory" else f"it was called {name}"
     return ""
 
 
