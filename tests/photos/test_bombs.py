@@ -9,6 +9,7 @@ import zlib
 
 import numpy as np
 import pytest
+from made_bomb import chunk, png
 from PIL import Image
 
 from proofpatch.errors import InputError
@@ -16,6 +17,7 @@ from proofpatch.measure.mesh_file import read_loose
 from proofpatch.photos.reading import MOST_PIXELS, MOST_SCANS, opened, scans_of
 
 PICTURES = ("GIF", "WEBP", "TIFF", "BMP")
+FULL = bytes(4_000_000)  # more than a picture of 64 by 48 needs
 SOON = 5.0  # s; unbounded they take minutes or hours
 
 
@@ -23,16 +25,6 @@ def saved(kind, size=(64, 48), **more):
     out = io.BytesIO()
     Image.new("RGB", size, "tan").save(out, kind, **more)
     return out.getvalue()
-
-
-def chunk(name, data):
-    return struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
-
-
-def png(width, height, *more):
-    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
-    data = zlib.compress(bytes(4_000_000), 9)
-    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + b"".join(more) + chunk(b"IDAT", data) + chunk(b"IEND", b"")
 
 
 def refused(content):
@@ -45,7 +37,7 @@ def refused(content):
 
 @pytest.mark.parametrize("side", [7100, 65535, 2**31 - 1])
 def test_a_png_of_a_few_bytes_that_says_it_is_huge(side):
-    content = png(side, side)
+    content = png(side, side, data=FULL)
     assert len(content) < 20_000
     assert "million pixels" in refused(content) or "no photo" in refused(content)
 
@@ -56,7 +48,7 @@ def test_the_words_and_colours_of_a_png_do_not_swell():
     for one in (words, colours):
         began = time.monotonic()
         with contextlib.suppress(InputError):
-            opened(png(64, 48, one))
+            opened(png(64, 48, one, data=FULL))
         assert time.monotonic() - began < SOON
 
 
@@ -81,7 +73,7 @@ def test_a_jpeg_of_nothing_but_markers(filling):
 
 
 def test_a_png_of_nothing_but_empty_chunks():
-    refused(png(64, 48, chunk(b"abCd", b"") * 1_500_000))
+    refused(png(64, 48, chunk(b"abCd", b"") * 1_500_000, data=FULL))
 
 
 def test_a_second_picture_and_what_a_phone_hangs_on_do_not_count():
