@@ -83,7 +83,8 @@ def make(name: str, commit: str) -> None:
         with tarfile.open(fileobj=io.BytesIO(packed)) as tar:
             tar.extractall(code, filter="data")
         its_own = {"PYTHONPATH": f"{code / 'src'}{os.pathsep}{code / 'tests' / 'made'}"}
-        subprocess.run([sys.executable, "-c", FILL, str(shop), *([name] if name == WHOLE else [])], check=True, env=os.environ | its_own)
+        words = [str(shop), *(["whole"] if name == WHOLE else [])]
+        subprocess.run([sys.executable, "-c", FILL, *words], check=True, env=os.environ | its_own)
         shutil.rmtree(HERE / name, ignore_errors=True)
         shutil.copytree(shop / "photos", HERE / name / "photos")
         if (shop / "scans").exists():
