@@ -1,6 +1,7 @@
 """Check, backup and restore on the command line, and the daily backup of an open shop."""
 
 import datetime
+import functools
 import json
 import signal
 import subprocess
@@ -9,10 +10,10 @@ import time
 
 import pytest
 from fastapi.testclient import TestClient
+from made_cli import asked
 from made_laptop import free_port
 from made_whole import picture, whole_shop
 
-from proofpatch.cli import main
 from proofpatch.daily import Daily
 from proofpatch.shop.backup import back_up, backups_in
 from proofpatch.shop.check import check
@@ -31,14 +32,7 @@ def made(store):
 @pytest.fixture
 def run(capsys):
     """A command's exit code and both streams."""
-
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main([str(word) for word in words])
-        out, err = capsys.readouterr()
-        return done.value.code, out, err
-
-    return call
+    return functools.partial(asked, capsys)
 
 
 def spoil(store):

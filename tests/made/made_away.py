@@ -7,6 +7,7 @@ from made_browser import PHONE
 from made_laptop import trusting_home
 from playwright.sync_api import expect
 
+# The machine is closed: nothing of the browser's own may call out.
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
          "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage"]  # fmt: skip
 

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 import pytest
 from fastapi.testclient import TestClient
+from made_away import FLAGS, away
 from made_browser import LAPTOP, TOUCHED
 from made_counter import Counter
 from made_gate import SHOP, gate
-from made_laptop import served
+from made_laptop import Laptop, served
 from made_pages import LEAD, NEW, PAN, send
 from PIL import Image
 from playwright.sync_api import expect, sync_playwright
@@ -23,11 +24,6 @@ from proofpatch.web.app import create
 
 # A page may be at work first; two cores are shared with the other worker.
 expect.set_options(timeout=20_000)
-# The machine is closed: nothing of the browser's own may call out.
-FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
-]  # fmt: skip
 
 
 @pytest.fixture
@@ -92,6 +88,22 @@ def program():
     return found
 
 
+@pytest.fixture
+def laptop(store):
+    """The shop open over https, to be shut and opened again."""
+    found = Laptop(store)
+    found.open()
+    yield found
+    found.shut()
+
+
+@pytest.fixture
+def roaming(play, program, laptop, tmp_path):
+    """A page of a phone that trusts that laptop and may be out of its reach."""
+    with away(play, program, laptop, tmp_path / "home") as page:
+        yield page
+
+
 @pytest.fixture(scope="session")
 def browser(play, program):
     found = play.chromium.launch(executable_path=program, args=FLAGS)
@@ -115,6 +127,13 @@ def page(browser, shop):
 @pytest.fixture
 def client(store):
     with TestClient(create(store, patience=None), base_url="http://127.0.0.1", follow_redirects=False) as found:
+        yield found
+
+
+@pytest.fixture
+def api(client):
+    """The same shop's interface."""
+    with TestClient(client.app, base_url=client.base_url.join("/api/")) as found:
         yield found
 
 

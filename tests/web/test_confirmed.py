@@ -5,11 +5,11 @@ import json
 import pytest
 from fastapi.testclient import TestClient
 from made_browser import LAPTOP, PHONE
+from made_cli import asked
 from made_pages import seen
 from playwright.sync_api import expect
 
 from proofpatch import InputError
-from proofpatch.cli import main
 from proofpatch.shop.check import check
 from proofpatch.shop.confirmed import KIND, confirm, confirmed_of, counts_of, history_of, seen_of
 from proofpatch.shop.folder_shapes import built
@@ -33,12 +33,6 @@ def client(store):
 
 
 @pytest.fixture
-def api(client):
-    with TestClient(client.app, base_url=f"{HERE}/api/") as found:
-        yield found
-
-
-@pytest.fixture
 def take_in(store):
     def made(title="Table", by="", **evidence):
         said = {"kind": "clear film", "alcohol": "none, 3 min", "cleaned": "yes", **evidence}
@@ -49,10 +43,8 @@ def take_in(store):
 
 
 def told(capsys, *words):
-    with pytest.raises(SystemExit) as ended:
-        main([*map(str, words), "--json"])
-    out = capsys.readouterr()
-    return (json.loads(out.out) if out.out else out.err), ended.value.code
+    code, out, err = asked(capsys, *words, "--json")
+    return (json.loads(out) if out else err), code
 
 
 def test_own_confirmed_pieces_are_counted_and_none_for_itself(store, take_in):
