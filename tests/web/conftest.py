@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pytest
 from fastapi.testclient import TestClient
 from made_away import FLAGS, away
-from made_browser import LAPTOP, TOUCHED
+from made_browser import LAPTOP, PATIENT, TOUCHED, looked_at
 from made_counter import Counter
 from made_gate import SHOP, gate
 from made_laptop import Laptop, served
@@ -22,8 +22,7 @@ from proofpatch.shop.photos import add_photo
 from proofpatch.shop.store import Store
 from proofpatch.web.app import create
 
-# A page may be at work first; two cores are shared with the other worker.
-expect.set_options(timeout=20_000)
+expect.set_options(timeout=PATIENT)
 
 
 @pytest.fixture
@@ -65,14 +64,8 @@ def floor(tmp_path_factory):
 @pytest.fixture
 def phone(browser, floor):
     """A page of that shop on a phone: touch, twice the pixels."""
-    context = browser.new_context(**TOUCHED, base_url=floor.address)
-    found = context.new_page()
-    troubles = []
-    found.on("console", lambda said: troubles.append(said.text) if said.type == "error" else None)
-    found.on("pageerror", lambda said: troubles.append(str(said)))
-    yield found
-    context.close()
-    assert [line for line in troubles if "status of 4" not in line] == []
+    with looked_at(browser, **TOUCHED, base_url=floor.address) as found:
+        yield found
 
 
 @pytest.fixture(scope="session")
@@ -113,15 +106,9 @@ def browser(play, program):
 
 @pytest.fixture
 def page(browser, shop):
-    """A page of the shop; what its console complained of is in `page.troubles`, refusals aside it must be nothing."""
-    context = browser.new_context(viewport=LAPTOP, base_url=shop)
-    found = context.new_page()
-    found.troubles = []
-    found.on("console", lambda said: found.troubles.append(said.text) if said.type == "error" else None)
-    found.on("pageerror", lambda said: found.troubles.append(str(said)))
-    yield found
-    context.close()
-    assert [line for line in found.troubles if "status of 4" not in line] == []
+    """A page of the shop."""
+    with looked_at(browser, viewport=LAPTOP, base_url=shop) as found:
+        yield found
 
 
 @pytest.fixture

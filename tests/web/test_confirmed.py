@@ -4,7 +4,7 @@ import json
 
 import pytest
 from fastapi.testclient import TestClient
-from made_browser import LAPTOP, PHONE
+from made_browser import LAPTOP, PATIENT, PHONE, whole
 from made_cli import asked
 from made_pages import seen
 from playwright.sync_api import expect
@@ -199,6 +199,7 @@ def test_it_is_said_with_a_thumb(browser, shop, store, take_in, size):
         confirm(store, take_in(f"Past {n}").id, WAS, 0, "A. Reed")
     job = take_in("Table")
     page = browser.new_page(viewport=size, base_url=shop)
+    page.set_default_timeout(PATIENT)
     page.goto(f"/jobs/{job.id}/survey")
     page.get_by_text("What it turned out to be").click()
     page.get_by_label("What was it?").select_option("shellac")
@@ -207,5 +208,5 @@ def test_it_is_said_with_a_thumb(browser, shop, store, take_in, size):
     page.get_by_role("button", name="Keep what it was").click()
     expect(page.get_by_text("It was shellac or spirit varnish: seen when it came off").first).to_be_visible()
     expect(page.get_by_text("6 confirmed pieces of shellac").first).to_be_visible()
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    assert whole(page).evaluate("document.documentElement.scrollWidth <= innerWidth")
     page.close()

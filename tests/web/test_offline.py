@@ -9,8 +9,8 @@ import ssl
 import httpx2
 import numpy as np
 import pytest
-from made_away import kept, on_phone, until
-from made_browser import LAPTOP, PHONE, accessible
+from made_away import kept, on_phone, reached, until
+from made_browser import LAPTOP, PHONE, accessible, leads_on, whole
 from made_laid import photo_of
 from made_laptop import silent
 from made_photo import shot
@@ -56,7 +56,8 @@ def grade(page, step, residue, harm="none", photo=None):
         page.get_by_label(f"Photo of {step}").set_input_files(
             {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo}
         )
-    page.get_by_role("button", name=f"Keep the grade of {step}").click()
+    with leads_on(page):
+        page.get_by_role("button", name=f"Keep the grade of {step}").click()
 
 
 def test_a_strip_is_graded_without_the_laptop_and_sent_once_in_order(roaming, laptop, store, strip):
@@ -103,7 +104,8 @@ def test_a_photo_of_a_strip_waits_and_is_graded_when_the_laptop_is_back(
     roaming.get_by_label("Photo of the strip in its sheet").set_input_files(
         {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo}
     )
-    roaming.get_by_role("button", name="Look at the photo").click()
+    with leads_on(roaming):
+        roaming.get_by_role("button", name="Look at the photo").click()
     said = "Photo of strip A waits on this phone. It is graded when the laptop is back."
     expect(roaming.locator(".caution", has_text=said)).to_be_visible()
     waits(roaming, 1)
@@ -116,13 +118,11 @@ def test_a_photo_of_a_strip_waits_and_is_graded_when_the_laptop_is_back(
     all_sent(roaming)
     accessible(roaming, "a photo that arrived", PHONE["width"])
     roaming.get_by_role("link", name="Photo of strip A has arrived: look at what it shows.").click()
-    expect(roaming.get_by_role("heading", level=1)).to_contain_text(
-        "The photo shows 3 steps of strip A", timeout=60_000
-    )
-    shares = re.findall(r"Still covered: ([\d.]+) ±", roaming.locator("#main").inner_text())
+    expect(roaming.get_by_role("heading", level=1)).to_contain_text("The photo shows 3 steps of strip A")
+    shares = re.findall(r"Still covered: ([\d.]+) ±", whole(roaming).locator("#main").inner_text())
     assert [float(one) for one in shares] == pytest.approx([100 * one for one in left.values()], abs=5)
-    (seen,), (whole,) = store.all("seen"), store.all("photo")
-    assert ([one["digest"] for one in seen.data["photos"]], whole.data["about"]) == ([whole.data["digest"]], "strip A")
+    (seen,), (full,) = store.all("seen"), store.all("photo")
+    assert ([one["digest"] for one in seen.data["photos"]], full.data["about"]) == ([full.data["digest"]], "strip A")
 
 
 def test_the_page_opens_without_the_laptop_or_says_that_it_was_never_here(roaming, laptop, store, job):
@@ -141,8 +141,7 @@ def test_the_page_opens_without_the_laptop_or_says_that_it_was_never_here(roamin
         roaming.goto(f"{job}/piece")
         expect(roaming.locator("#reach")).to_contain_text("the laptop is not in reach")
     laptop.open()
-    roaming.goto(f"{job}/piece")
-    expect(roaming.locator("#reach")).to_be_hidden()
+    reached(roaming, f"{job}/piece")
 
 
 def test_a_conflict_shows_both_sides_and_holds_up_its_own_job_only(roaming, laptop, client, store, strip):
@@ -158,8 +157,9 @@ def test_a_conflict_shows_both_sides_and_holds_up_its_own_job_only(roaming, lapt
     for many, job, words in ((2, strip, "after the grade"), (3, other, "of the door")):
         roaming.goto(f"{job}/piece")
         roaming.get_by_label("A note").fill(words)
-        roaming.get_by_role("button", name="Add the note").click()
-        waits(roaming, many)  # written down, before the page is left
+        with leads_on(roaming):
+            roaming.get_by_role("button", name="Add the note").click()
+        waits(roaming, many)
     # Meanwhile at the laptop: the same step, judged otherwise.
     form = {"step": "A1", "residue": "clean", "harm": "none"}
     assert client.post(f"{strip}/patches", data=form).status_code == 303
@@ -202,7 +202,7 @@ def test_dropping_asks_once_and_harm_ends_the_strip_on_the_phone_too(roaming, la
 
 
 def test_a_refusal_while_the_laptop_is_there_comes_at_its_field(roaming, store, strip):
-    roaming.goto(f"{strip}/patches")
+    reached(roaming, f"{strip}/patches")
     roaming.get_by_label("Seconds of the stroke").fill("soon")
     grade(roaming, "A1", "clean")
     expect(roaming.locator("p.wrong")).to_contain_text("seconds")

@@ -4,8 +4,8 @@ import datetime
 import re
 
 import pytest
-from made_away import all_sent, kept, on_phone
-from made_browser import LAPTOP, PHONE, accessible, accessible_in_both
+from made_away import all_sent, kept, on_phone, reached
+from made_browser import LAPTOP, PHONE, accessible, accessible_in_both, leads_on
 from made_photo import shot
 from made_run import opened, ready
 from playwright.sync_api import expect
@@ -17,13 +17,9 @@ from proofpatch.web.today import piece_on
 
 
 def press(page, name):
-    page.get_by_role("button", name=name, exact=True).click()
-
-
-def keep_answers(page):
-    """Presses, and waits for the page that follows: what is typed before it would be lost with the old one."""
-    with page.expect_navigation():
-        press(page, "Keep these answers")
+    """Waits for the page that follows: what is typed before it would be lost with the old one."""
+    with leads_on(page):
+        page.get_by_role("button", name=name, exact=True).click()
 
 
 def answer(page, names):
@@ -32,7 +28,7 @@ def answer(page, names):
         page.locator(f"[data-check={name}] label:has(input[value=yes])").click()
     for name, value in (("air", "20 °C"), ("humidity", "50 %"), ("metal", "20 °C")):
         page.locator(f"#value-{name}").fill(value)
-    keep_answers(page)
+    press(page, "Keep these answers")
 
 
 def graded(page, form, residue, harm="none"):
@@ -82,11 +78,13 @@ def test_a_whole_day_out_of_reach_is_sent_once_in_its_order(roaming, laptop, sto
     press(roaming, "Keep the grade of zone 1")
     head(roaming, "Zone 1: graded.")
     expect(roaming.locator("[data-row='1'] .state")).to_contain_text("waits on this phone")
-    roaming.get_by_role("link", name="Zone 2, rim").click()
+    with leads_on(roaming):
+        roaming.get_by_role("link", name="Zone 2, rim").click()
     press(roaming, "Begin zone 2")
     head(roaming, "Zone 2: begun.")
     # Pressed by mistake: what was not sent is taken back on the phone itself.
-    roaming.get_by_role("button", name="Take back what waits last").click()
+    with leads_on(roaming):
+        roaming.get_by_role("button", name="Take back what waits last").click()
     expect(roaming.get_by_role("button", name="Begin zone 2")).to_be_visible()
     press(roaming, "Begin zone 2")
     head(roaming, "Zone 2: begun.")
@@ -110,7 +108,7 @@ def test_a_whole_day_out_of_reach_is_sent_once_in_its_order(roaming, laptop, sto
     day = day_of(store, key, datetime.date.today())
     assert {name for name, one in day.data["checks"].items() if one["ok"]} == set(names)
     assert len(day.data["controls"]) == 1
-    roaming.goto(f"{job}/run")
+    reached(roaming, f"{job}/run")
     head(roaming, "Zone 2, rim, is stopped.")
 
 
@@ -133,7 +131,7 @@ def test_yesterdays_page_opens_nothing_today(roaming, laptop, store):
     expect(roaming.locator("#stale")).to_contain_text("Stop: this page is of another day")
     expect(roaming.get_by_role("button", name="Begin zone 1")).to_be_hidden()
     roaming.goto(f"{job}/run/day")
-    assert roaming.locator("#checks input[type=radio]:checked").count() == 0
+    expect(roaming.locator("#checks input[type=radio]:checked")).to_have_count(0)
 
 
 def test_a_surprise_is_known_on_the_phone_too(roaming, laptop, store):
@@ -204,7 +202,7 @@ def test_a_figure_beyond_its_limit_opens_no_day_out_of_reach(roaming, laptop, st
         ("85 %", "the metal may stand too near the dew point"),
     ):
         roaming.locator("#value-humidity").fill(value)
-        keep_answers(roaming)
+        press(roaming, "Keep these answers")
         expect(roaming.locator("#away")).to_contain_text(says)
         expect(roaming.locator("#control")).to_be_hidden()
     for name, value, says in (
@@ -215,14 +213,14 @@ def test_a_figure_beyond_its_limit_opens_no_day_out_of_reach(roaming, laptop, st
     ):
         roaming.locator("#value-humidity").fill("50 %")
         roaming.locator(f"#value-{name}").fill(value)
-        keep_answers(roaming)
+        press(roaming, "Keep these answers")
         expect(roaming.locator("#away")).to_contain_text(says)
     graded(roaming, "#control", "clean")
     press(roaming, "Keep the control patch")
     head(roaming, "The day is open on this phone.")
     # Read again and beyond it now: the zones are shut too.
     roaming.locator("#value-humidity").fill("92 %")
-    keep_answers(roaming)
+    press(roaming, "Keep these answers")
     expect(roaming.locator("#away")).to_contain_text("85 % is the most")
     roaming.goto(f"{job}/run")
     expect(roaming.locator("#gate, #away").first).to_be_visible()
