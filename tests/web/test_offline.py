@@ -62,7 +62,8 @@ def grade(page, step, residue, harm="none", photo=None):
 
 def test_a_strip_is_graded_without_the_laptop_and_sent_once_in_order(roaming, laptop, store, strip):
     kept(roaming, f"{strip}/patches")
-    on_phone(roaming, f"{strip}/patches?step=A2")
+    for step in ("A2", "A3"):
+        on_phone(roaming, f"{strip}/patches?step={step}")
     laptop.shut()
     roaming.goto(f"{strip}/patches")
     expect(roaming.locator("#reach")).to_contain_text(re.compile(r"From \d\d:\d\d: the laptop is not in reach"))
@@ -150,6 +151,7 @@ def test_a_conflict_shows_both_sides_and_holds_up_its_own_job_only(roaming, lapt
     kept(roaming, f"{strip}/patches")
     kept(roaming, f"{strip}/piece")
     kept(roaming, f"{other}/piece")
+    on_phone(roaming, f"{strip}/patches?step=A2")
     roaming.context.set_offline(True)
     roaming.goto(f"{strip}/patches")
     grade(roaming, "A1", "partial", photo=shot())
