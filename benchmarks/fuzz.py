@@ -314,8 +314,8 @@ def quoted(value: str) -> str:
     return urllib.parse.quote(value, safe="", errors="surrogatepass")
 
 
-def run(seconds: float, seed: int, patience: float = PATIENCE, most: int = 60) -> Fuzz:
-    """Fuzzes a shop for so long, then looks at its pages of so many jobs."""
+def run(seconds: float, seed: int, patience: float = PATIENCE, most: int = 60, least: int = 0) -> Fuzz:
+    """Fuzzes a shop for so long and at least so many requests, then looks at its pages of so many jobs."""
     with tempfile.TemporaryDirectory(prefix="fuzz") as place:
         folder = Path(place) / "shop"
         job = filled(folder)
@@ -328,7 +328,7 @@ def run(seconds: float, seed: int, patience: float = PATIENCE, most: int = 60) -
             made = Fuzz(random.Random(seed), shop, folder, spec, content, ids, patience=patience)
             made.warm(most)
             began = time.monotonic()
-            while (spent := time.monotonic() - began) < seconds:
+            while (spent := time.monotonic() - began) < seconds or made.sent.total() < least:
                 made.one()
                 if not made.early and spent > seconds / 10:
                     made.early = shop.memory()

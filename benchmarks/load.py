@@ -36,7 +36,7 @@ from stamp import keep, stamp
 
 from proofpatch.demo_shop import pieces, take_in
 from proofpatch.shop.backup import back_up
-from proofpatch.shop.check import Checked, check
+from proofpatch.shop.check import check
 from proofpatch.shop.people import add_note, keep_item
 from proofpatch.shop.photos import add_photo
 from proofpatch.shop.store import FILE, PHOTOS, Store
@@ -302,17 +302,18 @@ def grown(place: Path, sizes: Sequence[int], seconds: float) -> Grown:
                 all_.note(size, name, spent)
             if size == sizes[-1]:
                 all_.tallies = [many(port, jobs, seconds, pause) for pause in (PAUSE, 0.0)]
-        found: list[Checked] = []
-        all_.note(size, "check", timed(lambda: found.append(check(shop))))  # noqa: B023  # called at once
-        assert found[-1].whole, found[-1].troubles[:3]
+        began = time.perf_counter()
+        found = check(shop)
+        all_.note(size, "check", time.perf_counter() - began)
+        assert found.whole, found.troubles[:3]
         all_.note(size, "first backup", timed(lambda: back_up(shop, place / "usb")))
         with contextlib.closing(Store.open(shop)) as store:
             store.add("note", {"text": "one more"}, job)
         all_.note(size, "backup of a day", timed(lambda: back_up(shop, place / "usb")))
         shutil.rmtree(place / "usb")
-        things, weight = sum(found[-1].things.values()), (shop / FILE).stat().st_size / 1e6
+        things, weight = sum(found.things.values()), (shop / FILE).stat().st_size / 1e6
         all_.told.append(
-            f"{size} jobs: {things} things, {found[-1].changes} changes, {found[-1].photos} photos, a database of "
+            f"{size} jobs: {things} things, {found.changes} changes, {found.photos} photos, a database of "
             f"{weight:.0f} MB."
         )
     return all_

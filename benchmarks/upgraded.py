@@ -36,6 +36,7 @@ import os, signal, sys
 import sqlalchemy as sa
 from proofpatch.shop.store import Store
 
+sys.dont_write_bytecode = True  # a module compiled for the first time is named into its cache: no moment of an upgrade
 met, number = 0, 0
 def meet(*_):
     global met

@@ -5,17 +5,21 @@ A test fails while a page there is not what this makes.
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import functools
 import inspect
 import re
+import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 import proofpatch as pp
+from proofpatch.shop.store import Store
 from proofpatch.web.api import create_api
+from proofpatch.web.desk import Desk
 
 HERE = Path(__file__).resolve().parent / "reference"
 MADE = "<!-- Made by `make reference`; what is wrong here is put right in the docstring. -->\n"
@@ -57,7 +61,8 @@ def python_page() -> str:
 
 def http_page() -> str:
     """Every address with what it takes and answers."""
-    told = create_api(None, None).openapi()  # type: ignore[arg-type]  # nothing is asked of it
+    with tempfile.TemporaryDirectory() as place, contextlib.closing(Store.open(place)) as store:
+        told = create_api(store, Desk(store)).openapi()
     rows = [_row(path, way, call) for path, ways in told["paths"].items() for way, call in ways.items()]
     schemas = told["components"]["schemas"]
     records = [f"- **{name}**: {_fields(schema)}" for name, schema in sorted(schemas.items()) if _fields(schema)]

@@ -8,11 +8,11 @@ import shlex
 import shutil
 import subprocess
 import sys
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from made_cli import Result, asked
 
 import proofpatch as pp
 from proofpatch.cli import cli, main
@@ -69,30 +69,10 @@ area = "1.2 m²"
 )
 
 
-@dataclass(frozen=True)
-class Result:
-    """What a command left: its exit code and both streams."""
-
-    code: int
-    out: str
-    err: str
-
-    @property
-    def record(self):
-        """Standard output as JSON."""
-        return json.loads(self.out)
-
-
 @pytest.fixture
 def run(capsys):
     """Runs `proofpatch` with these words in this process."""
-
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main([str(word) for word in words])
-        return Result(done.value.code, *capsys.readouterr())
-
-    return call
+    return lambda *words: Result(*asked(capsys, *words))
 
 
 @pytest.fixture(scope="session")

@@ -1,11 +1,12 @@
 """A packed job at the command line."""
 
+import functools
 import json
 
 import pytest
+from made_cli import asked
 from made_offer import made_photo
 
-from proofpatch.cli import main
 from proofpatch.shop.photos import add_photo
 from proofpatch.shop.store import Store
 
@@ -13,13 +14,7 @@ from proofpatch.shop.store import Store
 @pytest.fixture
 def run(capsys, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main([*words])
-        return done.value.code, *capsys.readouterr()
-
-    return call
+    return functools.partial(asked, capsys)
 
 
 @pytest.fixture

@@ -1,5 +1,6 @@
 """Hazards at the command line: contract keys, one record for text, JSON and PDF, exit codes."""
 
+import functools
 import io
 import json
 import math
@@ -7,9 +8,9 @@ import re
 from pathlib import Path
 
 import pytest
+from made_cli import asked
 from pypdf import PdfReader
 
-from proofpatch.cli import main
 from proofpatch.records_hazards import UNCOVERED
 
 BARN = Path(__file__).parent.parent / "docs" / "examples" / "barn.toml"
@@ -23,12 +24,7 @@ KEYS = {
 
 @pytest.fixture
 def run(capsys):
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main(["hazards", *map(str, words)])
-        return done.value.code, *capsys.readouterr()
-
-    return call
+    return functools.partial(asked, capsys, "hazards")
 
 
 def test_the_contracts_keys(run):

@@ -18,8 +18,8 @@ DOCUMENT = Path(__file__).resolve().parents[2] / "docs" / "fuzz.md"
 
 
 def test_ten_seconds_find_nothing():
-    # Two workers share two cores: what takes long here hangs nowhere else.
-    found = run(10, seed=7, patience=90, most=2)
+    # Two workers share two cores: what takes long here hangs nowhere else, and ten seconds may be few requests.
+    found = run(10, seed=7, patience=90, most=2, least=40)
     assert dict(found.findings) == {}
     assert sum(found.answers.values()) > 30
     assert {200, 422} <= set(found.answers)

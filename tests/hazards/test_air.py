@@ -108,6 +108,11 @@ def test_gases_under_their_limits_count_together(isocyanates, words):
     assert (gases > 1) == (isocyanates >= 0.9)
 
 
+@pytest.mark.parametrize(("airborne", "words"), [(1.0, "All"), (0.5, "A part")])
+def test_how_much_floats_is_said(airborne, words):
+    assert f"{words} of what is removed floats." in fume(1e-4, ["loose-rust"], airborne=airborne).assumptions
+
+
 def test_an_unknown_coating_is_the_worst_of_all():
     unknown = {one.limit.agent: one.given_off for one in fume(1e-4, None).agents}
     for key in coating_ids():

@@ -290,6 +290,13 @@ def test_23_pulses_and_the_heads_of_the_reference():
     assert form.number_pulsed(5e-3, 200e3, 0.02, ND) == 6
 
 
+# IEC 60825-1:2014, table A.1 (from memory, unverified): 18 t^0.75 J/m² holds to the tenth second; the blue light's own
+# 100 J/m², which is less, begins there.
+@pytest.mark.parametrize(("seconds", "joules"), [(9.9, 18 * 9.9**0.75), (10.0, 100.0)])
+def test_the_blue_light_has_its_own_limit_from_ten_seconds(seconds, joules):
+    assert limits.eye_limit(450e-9, seconds) == pytest.approx(joules)
+
+
 # EN 207, the table of levels (section 3.2, in copies): a number holds up to its level, that one with it.
 @pytest.mark.parametrize("n", [1, 2, 5, 7, 10])
 @pytest.mark.parametrize(
@@ -321,6 +328,9 @@ def test_eyewear_where_a_face_comes():
     assert form.number_steady(0.01, 7e-3, ND) == 3
     assert weak.optical_density == pytest.approx(3.216, abs=1e-3)
     assert weak.number_steady == 4
+    # Its 50 pulses in 5 s (EN 207): 1e-3/38.5e-6 × 50^(1/4) / 5e-3 = 1.38e4, LB5; a steady beam has none.
+    assert weak.number_pulsed == 5
+    assert beam_hazards(Beam(0.01, diameter=7e-3, divergence=1e-3)).number_pulsed is None
 
 
 # Table 3.1 of the reference: 1064 nm, 10 s, the average-power limit of 2013/2014, d₆₃ on the lens.

@@ -9,6 +9,7 @@ import zlib
 
 import numpy as np
 import pytest
+from made_bomb import chunk, png
 from PIL import Image
 
 from proofpatch.errors import InputError
@@ -16,7 +17,8 @@ from proofpatch.measure.mesh_file import read_loose
 from proofpatch.photos.reading import MOST_PIXELS, MOST_SCANS, opened, scans_of
 
 PICTURES = ("GIF", "WEBP", "TIFF", "BMP")
-SOON = 5.0  # s; unbounded they take minutes or hours
+FULL = bytes(4_000_000)  # more than a picture of 64 by 48 needs
+SOON = 5.0  # s of work, whoever else is at work meanwhile; unbounded they take minutes or hours
 
 
 def saved(kind, size=(64, 48), **more):
@@ -25,27 +27,17 @@ def saved(kind, size=(64, 48), **more):
     return out.getvalue()
 
 
-def chunk(name, data):
-    return struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
-
-
-def png(width, height, *more):
-    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
-    data = zlib.compress(bytes(4_000_000), 9)
-    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + b"".join(more) + chunk(b"IDAT", data) + chunk(b"IEND", b"")
-
-
 def refused(content):
-    began = time.monotonic()
+    began = time.process_time()
     with pytest.raises(InputError) as caught:
         opened(content)
-    assert time.monotonic() - began < SOON
+    assert time.process_time() - began < SOON
     return str(caught.value)
 
 
 @pytest.mark.parametrize("side", [7100, 65535, 2**31 - 1])
 def test_a_png_of_a_few_bytes_that_says_it_is_huge(side):
-    content = png(side, side)
+    content = png(side, side, data=FULL)
     assert len(content) < 20_000
     assert "million pixels" in refused(content) or "no photo" in refused(content)
 
@@ -54,10 +46,10 @@ def test_the_words_and_colours_of_a_png_do_not_swell():
     words = chunk(b"zTXt", b"a\0\0" + zlib.compress(bytes(100_000_000), 9))
     colours = chunk(b"iCCP", b"a\0\0" + zlib.compress(bytes(100_000_000), 9))
     for one in (words, colours):
-        began = time.monotonic()
+        began = time.process_time()
         with contextlib.suppress(InputError):
-            opened(png(64, 48, one))
-        assert time.monotonic() - began < SOON
+            opened(png(64, 48, one, data=FULL))
+        assert time.process_time() - began < SOON
 
 
 # ITU-T T.81, G.1: a progressive picture may be gone over as often as its writer likes; one turn of an even grey takes
@@ -81,7 +73,7 @@ def test_a_jpeg_of_nothing_but_markers(filling):
 
 
 def test_a_png_of_nothing_but_empty_chunks():
-    refused(png(64, 48, chunk(b"abCd", b"") * 1_500_000))
+    refused(png(64, 48, chunk(b"abCd", b"") * 1_500_000, data=FULL))
 
 
 def test_a_second_picture_and_what_a_phone_hangs_on_do_not_count():
@@ -113,10 +105,10 @@ def test_a_ply_whose_faces_have_corners_without_end():
     head = b"ply\nformat binary_little_endian 1.0\nelement vertex 3\nproperty float x\nproperty float y\n"
     head += b"property float z\nelement face 90000\nproperty list uchar uchar vertex_indices\nend_header\n"
     content = head + struct.pack("<9f", 0, 0, 0, 1, 0, 0, 0, 1, 0) + (b"\xff" + bytes([0, 1, 2] * 85)) * 90_000
-    began = time.monotonic()
+    began = time.process_time()
     with pytest.raises(InputError, match="more corners"):
         read_loose(content, "ply")
-    assert time.monotonic() - began < SOON
+    assert time.process_time() - began < SOON
 
 
 def glb(tree, data):
@@ -154,7 +146,7 @@ def tree(**more):
     ],
 )
 def test_a_scan_that_swells_or_reaches_out(more):
-    began = time.monotonic()
+    began = time.process_time()
     with pytest.raises(InputError):
         read_loose(glb(*tree(**more)), "glb")
-    assert time.monotonic() - began < SOON
+    assert time.process_time() - began < SOON

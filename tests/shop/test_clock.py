@@ -127,7 +127,10 @@ def test_what_a_phone_sends_late_keeps_its_place_by_its_time(store, clock):
 
 def test_a_recipe_that_was_decided_after_the_control_patch_needs_another(store, clock, jump):
     job = store.add("job", {}).id
-    when = lambda: clock.now.replace(microsecond=0).isoformat()  # noqa: E731  # a line says it
+
+    def when():
+        return clock.now.replace(microsecond=0).isoformat()
+
     old = store.add("recipe", {}, job)
     clock.on()
     control = store.add("patch", {"when": when()}, job)

@@ -1,6 +1,5 @@
 """The shop's folder and its backups: closed to other users, and no name in a database leads out of them."""
 
-import os
 import sqlite3
 import stat
 from contextlib import closing
@@ -25,7 +24,6 @@ def shop(tmp_path):
     return tmp_path / "deep" / "shop"
 
 
-@pytest.mark.skipif(os.name != "posix", reason="modes of POSIX")
 def test_no_other_user_of_the_machine_looks_into_it(shop, tmp_path):
     back_up(shop, tmp_path / "backups")
     restore(tmp_path / "backups", tmp_path / "again")

@@ -33,14 +33,6 @@ from proofpatch.shop.strips import lay_out
 LASER = tomllib.loads((Path(__file__).parents[2] / "docs" / "own-laser.toml").read_text("utf-8"))
 
 
-@pytest.fixture
-def other(tmp_path):
-    """A second shop, empty."""
-    found = Store.open(tmp_path / "other")
-    yield found
-    found.close()
-
-
 def laid(store, key):
     """The strip that the patches of the gate are the steps of."""
     settings = [one.data["setting"] for one in store.in_order("patch", key)]

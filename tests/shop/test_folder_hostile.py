@@ -46,13 +46,6 @@ def packed(tmp_path_factory):
         return {name: made.read(name) for name in made.namelist()}
 
 
-@pytest.fixture
-def other(tmp_path):
-    found = Store.open(tmp_path / "other")
-    yield found
-    found.close()
-
-
 def sealed(files, extra=()):
     """The files as a zip, its sums those of what they are now; extra: (ZipInfo or name, bytes) beside them."""
     contents = json.loads(files["contents.json"])

@@ -7,12 +7,11 @@ import signal
 import subprocess
 import sys
 import threading
-import time
 import urllib.parse
 import urllib.request
 
 import pytest
-from made_laptop import free_port
+from made_laptop import free_port, once_up
 
 from proofpatch import InputError
 from proofpatch.shop.check import check
@@ -41,10 +40,7 @@ def serving(shop):
     words = [*PROGRAM, "serve", "--folder", str(shop), "--port", str(free_port()), "--keep", "0"]
     with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server:
         address = re.search(r"http://127\.0\.0\.1:\d+/", server.stdout.readline())[0]
-        for _ in range(400):
-            with contextlib.suppress(OSError), urllib.request.urlopen(address, timeout=10):
-                break
-            time.sleep(0.05)
+        once_up(lambda: urllib.request.urlopen(address, timeout=60)).close()
         try:
             yield server, address
         finally:
@@ -80,7 +76,7 @@ def test_a_second_server_is_refused_and_a_killed_one_holds_nothing(tmp_path):
         over, sent = threading.Event(), []
 
         def write():
-            while not over.is_set():
+            while len(sent) < 6 or not over.is_set():
                 sent.append(post(address, f"jobs/{job}/notes", note=f"note {len(sent)}"))
 
         hand = threading.Thread(target=write)

@@ -4,10 +4,10 @@ import base64
 import io
 import json
 import struct
-import zlib
 
 import pytest
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from made_bomb import png
+from made_lent import KEY, file, graded_job
 from made_photo import shot
 from PIL import Image
 
@@ -18,29 +18,9 @@ from proofpatch.learn.memory.exchange import MOST_PHOTO, Exchanged, Photo, packe
 from proofpatch.shop.check import check
 from proofpatch.shop.lent_photos import bare
 from proofpatch.shop.likeness import alike_of
-from proofpatch.shop.log import graded_to
 from proofpatch.shop.lots import KIND, bring_in, file_of, given_file, lots_of, preview
 from proofpatch.shop.people import keep_item
 from proofpatch.shop.photos import add_photo, thumbnail
-from proofpatch.shop.store import Store
-
-# RFC 8032, 7.1, test 1: the secret key of another shop.
-KEY = Ed25519PrivateKey.from_private_bytes(
-    bytes.fromhex("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60")
-)
-OAK = {"surface": {"substrate": "oak", "condition": "aged"}, "limits": {"preset": "ordinary"},
-       "layers": [{"coating": "oil-varnish", "condition": "aged"}]}  # fmt: skip
-
-
-def file(jobs):
-    return packed(jobs, KEY, "Weir Workshop", "2026-05-04")
-
-
-def graded_job(store, at_work, title="Chest"):
-    entry = store.add("job", OAK | {"job": {"title": title, "laser": "pulsed-500"}}, title=title)
-    graded = pp.Graded(at_work(), "partial", "none", grader="Ida")
-    store.add("patch", graded_to(graded, "2026-03-02T09:00:00+00:00"), entry.id)
-    return entry
 
 
 def refused(store, data):
@@ -60,13 +40,6 @@ def photographed(store, at_work):
     for n, about in enumerate(("strip A", "A2", "the room", "")):
         add_photo(store, shot((640 + 9 * n, 400)), entry.id, about=about)
     return entry
-
-
-@pytest.fixture
-def other(tmp_path):
-    found = Store.open(tmp_path / "other")
-    yield found
-    found.close()
 
 
 def test_nothing_goes_along_unless_it_was_chosen_and_the_file_is_the_plain_one(store, photographed):
@@ -149,18 +122,6 @@ def theirs(at_work):
     return [Exchanged(oak, pp.laser("pulsed-500"), (pp.Graded(at_work(), "trace", "none"),))]
 
 
-def png_bomb(side=30_000):
-    """A picture of 900 million pixels in some hundred bytes (ISO/IEC 15948, 11.2.2)."""
-
-    def chunk(kind, data):
-        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
-
-    head = struct.pack(">IIBBBBB", side, side, 1, 0, 0, 0, 0)
-    return (
-        b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(b"\0" * 4000)) + chunk(b"IEND", b"")
-    )
-
-
 def jpeg_bomb(side=60_000):
     """A JPEG that says it is so large (ITU-T T.81, B.2.2: lines and samples follow the frame's marker)."""
     content = bytearray(jpeg())
@@ -172,7 +133,7 @@ def jpeg_bomb(side=60_000):
 @pytest.mark.parametrize(
     ("content", "said"),
     [
-        (png_bomb(), "Photo 1 in the file: The file is no photo"),
+        (png(30_000, 30_000), "Photo 1 in the file: The file is no photo"),
         (jpeg_bomb(), "Photo 1 in the file: The file is no photo"),
         (jpeg_bomb(6_000), "Photo 1 in the file: It is larger than 480"),
         (jpeg(481), "Photo 1 in the file: It is larger than 480"),

@@ -3,14 +3,13 @@
 import json
 
 import pytest
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from made_lent import KEY, file, graded_job
 
 import proofpatch as pp
 from proofpatch.errors import InputError
-from proofpatch.learn.memory.exchange import ORIGINS, Exchanged, packed, unpacked
+from proofpatch.learn.memory.exchange import ORIGINS, Exchanged, unpacked
 from proofpatch.shop.learned import learned
 from proofpatch.shop.likeness import alike_of
-from proofpatch.shop.log import graded_to
 from proofpatch.shop.lots import (
     KIND,
     bring_in,
@@ -26,14 +25,6 @@ from proofpatch.shop.memory import population_of
 from proofpatch.shop.people import keep_item
 from proofpatch.shop.store import Store
 
-OAK = {"surface": {"substrate": "oak", "condition": "aged"}, "limits": {"preset": "ordinary"},
-       "layers": [{"coating": "oil-varnish", "condition": "aged"}]}  # fmt: skip
-# RFC 8032, 7.1, test 1: the secret key of another shop.
-KEY = Ed25519PrivateKey.from_private_bytes(
-    bytes.fromhex("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60")
-)
-WHEN = "2026-03-02T09:00:00+00:00"
-
 
 @pytest.fixture(scope="module")
 def theirs(at_work):
@@ -42,16 +33,6 @@ def theirs(at_work):
     laser = pp.laser("pulsed-500")
     laid = [pp.Graded(at_work(passes=8 + n), "trace", "none", seconds=2.0, length=0.1, grader="Jo") for n in range(3)]
     return [Exchanged(oak, laser, tuple(laid[:2]), at_work(passes=6)), Exchanged(oak, laser, tuple(laid[2:]))]
-
-
-def file(jobs, **more):
-    return packed(jobs, KEY, "Weir Workshop", "2026-05-04", **more)
-
-
-def graded_job(store, at_work, title="Chest"):
-    entry = store.add("job", OAK | {"job": {"title": title, "laser": "pulsed-500"}}, title=title)
-    store.add("patch", graded_to(pp.Graded(at_work(), "partial", "none", grader="Ida"), WHEN), entry.id)
-    return entry
 
 
 def test_what_is_given_names_nobody_and_is_signed_with_the_shops_own_key(store, at_work):

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from made_lent import OAK, WHEN
 
 import proofpatch as pp
 from proofpatch.errors import InputError
@@ -16,10 +17,6 @@ from proofpatch.shop.starts import KIND, start_anew, start_of, switch
 from proofpatch.shop.store import Overtaken
 from proofpatch.web.come_to import keep
 from proofpatch.web.road import road
-
-OAK = {"surface": {"substrate": "oak", "condition": "aged"}, "limits": {"preset": "ordinary"},
-       "layers": [{"coating": "oil-varnish", "condition": "aged"}]}  # fmt: skip
-WHEN = "2026-03-02T09:00:00+00:00"
 
 
 @pytest.fixture

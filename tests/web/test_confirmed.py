@@ -4,12 +4,12 @@ import json
 
 import pytest
 from fastapi.testclient import TestClient
-from made_browser import LAPTOP, PHONE
+from made_browser import LAPTOP, PATIENT, PHONE, whole
+from made_cli import asked
 from made_pages import seen
 from playwright.sync_api import expect
 
 from proofpatch import InputError
-from proofpatch.cli import main
 from proofpatch.shop.check import check
 from proofpatch.shop.confirmed import KIND, confirm, confirmed_of, counts_of, history_of, seen_of
 from proofpatch.shop.folder_shapes import built
@@ -35,12 +35,6 @@ def client(store):
 
 
 @pytest.fixture
-def api(client):
-    with TestClient(client.app, base_url=f"{HERE}/api/") as found:
-        yield found
-
-
-@pytest.fixture
 def take_in(store):
     def made(title="Table", by="", **evidence):
         said = {"kind": "clear film", "alcohol": "none, 3 min", "cleaned": "yes", **evidence}
@@ -51,10 +45,8 @@ def take_in(store):
 
 
 def told(capsys, *words):
-    with pytest.raises(SystemExit) as ended:
-        main([*map(str, words), "--json"])
-    out = capsys.readouterr()
-    return (json.loads(out.out) if out.out else out.err), ended.value.code
+    code, out, err = asked(capsys, *words, "--json")
+    return (json.loads(out) if out else err), code
 
 
 def test_own_confirmed_pieces_are_counted_and_none_for_itself(store, take_in):
@@ -207,6 +199,7 @@ def test_it_is_said_with_a_thumb(browser, shop, store, take_in, size):
         confirm(store, take_in(f"Past {n}").id, WAS, 0, "A. Reed")
     job = take_in("Table")
     page = browser.new_page(viewport=size, base_url=shop)
+    page.set_default_timeout(PATIENT)
     page.goto(f"/jobs/{job.id}/survey")
     page.get_by_text("What it turned out to be").click()
     page.get_by_label("What was it?").select_option("shellac")
@@ -215,5 +208,5 @@ def test_it_is_said_with_a_thumb(browser, shop, store, take_in, size):
     page.get_by_role("button", name="Keep what it was").click()
     expect(page.get_by_text("It was shellac or spirit varnish: seen when it came off").first).to_be_visible()
     expect(page.get_by_text("6 confirmed pieces of shellac").first).to_be_visible()
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    assert whole(page).evaluate("document.documentElement.scrollWidth <= innerWidth")
     page.close()

@@ -4,7 +4,7 @@ import html
 import re
 
 import pytest
-from made_browser import PHONE, accessible_in_both
+from made_browser import PHONE, accessible_in_both, leads_on
 from made_cli import told
 from playwright.sync_api import expect
 
@@ -18,7 +18,8 @@ from proofpatch.shop.many import with_laser
 def test_a_recipe_on_another_laser_is_a_start_and_past_jobs_tell_what_it_would_take(phone, floor, capsys):
     job = floor.jobs["skillet"]
     phone.goto(f"{job}/recipe")
-    phone.get_by_role("link", name="On another laser").click()
+    with leads_on(phone):
+        phone.get_by_role("link", name="On another laser").click()
     expect(phone.get_by_role("heading", level=1)).to_contain_text("could try it at")
     accessible_in_both(phone, "carried", PHONE["width"])
     rows = phone.request.get(f"/api{job}/lasers").json()["lasers"]

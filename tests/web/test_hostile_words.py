@@ -6,12 +6,12 @@ import re
 import time
 
 import pytest
+from made_cli import asked
 from made_counter import squeezed
 from made_offer import made_quote
 from made_pages import LEAD, PAN, send
 from pypdf import PdfReader
 
-from proofpatch.cli import main
 from proofpatch.documents.quote import quote_pdf
 from proofpatch.shop.people import add_note, keep_item
 from proofpatch.web.words import matcher, say, spoken
@@ -121,13 +121,7 @@ def test_no_title_is_read_as_a_head(client, store, name):
 @pytest.fixture
 def run_cli(capsys):
     """Runs a command; all that it says."""
-
-    def call(*words):
-        with pytest.raises(SystemExit):
-            main([*words])
-        return "".join(capsys.readouterr())
-
-    return call
+    return lambda *words: "".join(asked(capsys, *words)[1:])
 
 
 def test_words_made_up_for_it_do_not_keep_a_translation_busy():

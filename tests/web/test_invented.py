@@ -5,7 +5,7 @@ import re
 
 import pytest
 from fastapi.testclient import TestClient
-from made_browser import LAPTOP, PHONE, accessible_in_both
+from made_browser import LAPTOP, PATIENT, PHONE, accessible_in_both, leads_on
 from made_laptop import served
 from made_pages import NEW, seen
 from playwright.sync_api import expect
@@ -129,6 +129,7 @@ def test_in_a_browser(browser, store, few):
     with served(create(store)) as address:
         for size in (PHONE, LAPTOP):
             page = browser.new_page(viewport=size, base_url=address)
+            page.set_default_timeout(PATIENT)
             page.goto("/")
             accessible_in_both(page, "empty shop", size["width"])
         page.get_by_role("button", name="Look at the invented workshop").click()
@@ -143,6 +144,7 @@ def test_in_a_browser(browser, store, few):
         expect(page.get_by_text(MARK)).to_be_visible()
         accessible_in_both(page, "an invented piece", PHONE["width"])
         page.goto("/")
-        page.get_by_role("button", name="Put the invented workshop away").click()
+        with leads_on(page):
+            page.get_by_role("button", name="Put the invented workshop away").click()
         page.get_by_role("button", name="Bring the invented workshop back").click()
         expect(page.locator(".tag")).to_have_count(len(QUICK))

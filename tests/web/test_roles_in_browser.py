@@ -2,7 +2,7 @@
 
 import pytest
 from made_away import FLAGS, kept, on_phone
-from made_browser import LAPTOP, PHONE, accessible_in_both
+from made_browser import LAPTOP, PATIENT, PHONE, accessible_in_both, leads_on
 from made_laptop import Laptop, trusting_home
 from playwright.sync_api import expect
 
@@ -35,6 +35,7 @@ def phone(play, program, laptop, store, tmp_path):
     )  # fmt: skip
     context = browser.new_context(viewport=PHONE, base_url=at, has_touch=True)
     context.add_cookies([{"name": COOKIE, "value": door.sign_in(store, "phone", "127.0.0.1", OPERATOR), "url": at}])
+    context.set_default_timeout(PATIENT)
     page = context.new_page()
     page.goto("/waiting")
     page.evaluate("() => navigator.serviceWorker.ready")
@@ -49,7 +50,8 @@ def test_an_entry_that_a_phone_may_not_send_stays_and_is_sent_once_it_may(phone,
     laptop.shut()
     phone.goto(f"{job}/piece")  # as it was kept, while the phone might still write
     phone.get_by_label("A note").fill("handle is loose")
-    phone.get_by_role("button", name="Add the note").click()
+    with leads_on(phone):
+        phone.get_by_role("button", name="Add the note").click()
     expect(phone.locator("#queue")).to_contain_text("1 entry waits on this phone")
     door.give_role(store, key, VIEWER)
     laptop.open()

@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from made_browser import LAPTOP, PHONE
+from made_browser import LAPTOP, PATIENT, PHONE
 from made_laptop import served
 
 from proofpatch.demo_shop import pieces, prices, take_in
@@ -26,6 +26,8 @@ def test_what_the_tutorial_says_is_so(browser, store, monkeypatch):
     monkeypatch.setattr(screens, "press", lambda page, name: (pressed.append(name), press(page, name)))
     with served(create(store, patience=None)) as address:
         laptop, phone = (browser.new_page(viewport=size, base_url=address) for size in (LAPTOP, PHONE))
+        for page in (laptop, phone):
+            page.set_default_timeout(PATIENT)
         screens.walk(f"/jobs/{entry.id}", laptop, phone, lambda name, page: taken.append(name))
     said = " ".join((DOCS / "tutorial.md").read_text("utf-8").split())
     at = 0

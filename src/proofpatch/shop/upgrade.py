@@ -25,6 +25,7 @@ from proofpatch.shop.on_disk import flush, settle
 
 WHEN = "%Y-%m-%d-%H%M%S"
 HALF = ".half-upgrade"
+PATIENCE = 10.0  # s another one that brings it up is waited for; an older program stays in it
 NEWER = "The shop's database was written by a newer proofpatch."
 
 
@@ -121,7 +122,12 @@ def _version(connection: sa.Connection) -> str | None:
 def _alone(connection: Any, _: Any) -> None:
     """The only one in the file, from the first look till the connection ends."""
     connection.isolation_level = None
-    for setting in ("locking_mode=EXCLUSIVE", "busy_timeout=3000", "journal_mode=WAL", "synchronous=FULL"):
+    for setting in (
+        "locking_mode=EXCLUSIVE",
+        f"busy_timeout={int(PATIENCE * 1000)}",
+        "journal_mode=WAL",
+        "synchronous=FULL",
+    ):
         connection.execute(f"PRAGMA {setting}")
 
 

@@ -18,12 +18,11 @@ import tempfile
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-# name: the commit whose code fills it. The tables' version is the first word; of one version the records may differ.
-SHOPS = {
-    "0001-first": "553a275", "0001-last": "34b6b96", "0002": "fe78e42", "0002-on-a-branch": "c5c8d19",
-    "0003-first": "3362f95", "0003-last": "ae50067", "0004": "6960b58",
-}  # fmt: skip
-# What every version knows how to do; then what only later ones do.
+# name: the last commit with these tables, whose code fills it. The tables' version is the first word.
+SHOPS = {"0001": "34b6b96", "0002": "fe78e42", "0002-on-a-branch": "c5c8d19", "0003": "ae50067", "0004": "6960b58"}
+# The one with every kind of record. In the others they would be the same again: none changed its form meanwhile.
+WHOLE = "0003"
+# What every version knows how to do, then what only later ones do; named with a second word, every kind of record.
 FILL = """
 import contextlib, io, sys
 from PIL import Image
@@ -66,12 +65,11 @@ with contextlib.suppress(ImportError):
 if hasattr(store, "stands"):
     with store.together("0d4d9c56-6d3b-4f6c-9f6e-2c1b1d3c5a01"):
         store.add("note", {"text": "sent by a phone"}, job)
-with contextlib.suppress(ImportError):
+if sys.argv[2:]:
+    from made_whole import whole_shop
     from proofpatch.demo_shop import pieces, take_in
     (pan,) = [one for one in pieces() if one["job"]["title"].startswith("Skillet")]
     take_in(store, {**pan, "patches": 1})
-with contextlib.suppress(ImportError):
-    from made_whole import whole_shop
     whole_shop(store)
 store.close()
 """
@@ -85,7 +83,8 @@ def make(name: str, commit: str) -> None:
         with tarfile.open(fileobj=io.BytesIO(packed)) as tar:
             tar.extractall(code, filter="data")
         its_own = {"PYTHONPATH": f"{code / 'src'}{os.pathsep}{code / 'tests' / 'made'}"}
-        subprocess.run([sys.executable, "-c", FILL, str(shop)], check=True, env=os.environ | its_own)
+        words = [str(shop), *(["whole"] if name == WHOLE else [])]
+        subprocess.run([sys.executable, "-c", FILL, *words], check=True, env=os.environ | its_own)
         shutil.rmtree(HERE / name, ignore_errors=True)
         shutil.copytree(shop / "photos", HERE / name / "photos")
         if (shop / "scans").exists():
