@@ -14,6 +14,7 @@ from proofpatch.learn.memory import Part, Site
 from proofpatch.learn.memory.alike import alike
 from proofpatch.learn.surface import Surface
 from proofpatch.shop.completions import record_standing
+from proofpatch.shop.decided import decided_of
 from proofpatch.shop.log import setting_to
 from proofpatch.shop.lots import Borrowed, borrowed
 from proofpatch.shop.property_words import kind_of
@@ -108,7 +109,7 @@ def _lent(one: Borrowed, distance: float) -> Likeness:
 
 
 def _own(store: Store, entry: Entry, site: Site, distance: float) -> Likeness:
-    decided = next(iter(store.all("recipe", entry.id, most=1)), None)
+    decided = decided_of(store, entry.id)
     photos = store.in_order("photo", entry.id)
     of_piece = [one for one in photos if not one.data.get("about")]
     patches = store.all("patch", entry.id)

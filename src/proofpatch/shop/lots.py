@@ -31,6 +31,7 @@ from proofpatch.learn.memory.exchange import (
 )
 from proofpatch.learn.memory.population import counted
 from proofpatch.physics.setting import Setting, finite_number
+from proofpatch.shop.decided import decided_of
 from proofpatch.shop.invented import own_jobs
 from proofpatch.shop.lent_photos import expect_photos, keep_photos, photo_of_part, photos_given
 from proofpatch.shop.log import setting_from
@@ -122,7 +123,7 @@ def given(
         work = work_of(store, entry)
         graded = graded_of(store, entry, work) if work else []
         if work is not None and graded:
-            decided = next(iter(store.all("recipe", entry.id, most=1)), None)
+            decided = decided_of(store, entry.id)
             recipe = setting_from(decided.data["record"]["setting"]) if decided else None
             one = Exchanged(work.surface, work.laser, tuple(graded), recipe)
             if names:

@@ -32,6 +32,7 @@ from proofpatch.records_hazards import plan_record
 from proofpatch.records_survey import survey_record
 from proofpatch.shop.completions import record_standing
 from proofpatch.shop.confirmed import seen_of
+from proofpatch.shop.decided import decided_of, passes_of
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day, setting_from
@@ -222,7 +223,7 @@ class Inputs(NamedTuple):
 def inputs(store: Store, entry: Entry) -> Inputs:
     """What the store says of a job now."""
     patches, ran = tuple(store.in_order("patch", entry.id)), tuple(entries_of(store, entry.id))
-    decided = next(iter(store.all("recipe", entry.id, most=1)), None)
+    decided = decided_of(store, entry.id)
     laser = entry_named(store, entry.data)
     quoted, recorded = standing(store, entry.id), _recorded(store, entry.id)
     memory = start_of(store, entry).recalled
@@ -247,12 +248,11 @@ def road_of(given: Inputs) -> Road:
     found = _worked(given.entry, given.patches, given.laser, given.system, taught, given.memory, given.seen)
     if found.work is None or found.window is None:
         return found
-    passes = given.decided.data["record"]["setting"]["passes"] if given.decided else 1
     # What changes all day is set in, nothing is worked out anew for it.
     now = {
         "offer": Step("offer", STOPPED if found.closed else _offer_state(found.best, found.work, given.quoted),
                       given.quoted),
-        "run": _run_step(found, given.ran, passes), "record": _record_step(given.recorded),
+        "run": _run_step(found, given.ran, passes_of(given.decided)), "record": _record_step(given.recorded),
     }  # fmt: skip
     if given.decided and not found.closed:
         now["recipe"] = Step("recipe", DONE, _dialled(setting_from(given.decided.data["record"]["setting"])))

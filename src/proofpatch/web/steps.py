@@ -12,6 +12,7 @@ from proofpatch.errors import InputError
 from proofpatch.hazards.room import WALLS
 from proofpatch.pictures.look import themed
 from proofpatch.pictures.room import PLANS, room_svg
+from proofpatch.shop.decided import decided_of
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.starts import start_as
 from proofpatch.shop.store import plain
@@ -53,8 +54,8 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         # As it was when it was decided: the recipe, the forecast it stands in, and the patches it rests on.
         data = {"record": record, "forecast": found.forecast, "patches": [one.id for one in found.patches],
                 "job_version": found.entry.version}  # fmt: skip
-        earlier = desk.store.all("recipe", key, most=1)
-        if not earlier or earlier[0].data["patches"] != data["patches"] or earlier[0].data["record"] != plain(record):
+        last = decided_of(desk.store, key)
+        if last is None or last.data["patches"] != data["patches"] or last.data["record"] != plain(record):
             desk.store.add("recipe", data, key, found.entry.title)
         return RedirectResponse(f"/jobs/{key}/recipe", 303)
 
