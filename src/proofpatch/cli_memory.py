@@ -16,6 +16,7 @@ from proofpatch.cli_show import setting_words, wrapped
 from proofpatch.cli_store import SHOP, said_of
 from proofpatch.errors import InputError
 from proofpatch.learn.memory.population import counted
+from proofpatch.phrases import raised
 from proofpatch.records_memory import alike_record, memory_record
 from proofpatch.shop.confirmed import counts_of
 from proofpatch.shop.foretold import told_of
@@ -100,7 +101,7 @@ def alike_lines(record: Mapping[str, Any]) -> list[str]:
         whose = f" (for {one['customer']})" if one["customer"] else ""
         called = f"{one['title'] or 'A job'}{whose}{of}"
         lines += ["", *wrapped(f"{called}: {one['near']} ({one['distance']:.2f})")]
-        lines += wrapped(f"{one['kind'][:1].upper()}{one['kind'][1:]}. {one['outcome']}", "  ")
+        lines += wrapped(f"{raised(one['kind'])}. {one['outcome']}", "  ")
         if one["recipe"]:
             lines += wrapped(f"Worked by {setting_words(one['recipe'])}.", "  ")
         if one["source"]:
@@ -137,7 +138,7 @@ def memory_lines(record: Mapping[str, Any]) -> list[str]:
 
 
 def _pair_lines(row: Mapping[str, Any], on: bool) -> list[str]:
-    lines = wrapped(f"{row['name'][:1].upper()}{row['name'][1:]}")
+    lines = wrapped(raised(row["name"]))
     if row["jobs"]:
         graded = f"{counted(row['jobs'], 'job')}, {counted(row['patches'], 'graded patch', 'es')}"
         lines += wrapped(f"{graded}, the first job taken in on {row['first_job']}.", "  ")

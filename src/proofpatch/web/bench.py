@@ -307,5 +307,5 @@ def _surface_words(stand: Stand) -> str:
     surface = stand.belief.surface
     likely = [max(coat.shares.items(), key=lambda pair: pair[1]) for coat in surface.coats]
     coats = ", ".join(("" if p >= SURE else "most likely ") + coating(key).title.lower() for key, p in likely)
-    named = f"{coats[:1].upper()}{coats[1:]} on {substrate(surface.substrate).title.lower()}"
+    named = f"{raised(coats)} on {substrate(surface.substrate).title.lower()}"
     return f"{named}, as {stand.job.title} stands now" if stand.job else f"{named}, {stand.laser.title}"
