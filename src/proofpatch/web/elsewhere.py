@@ -15,7 +15,6 @@ from proofpatch.offer.money import shown
 from proofpatch.pictures.outcomes import clock
 from proofpatch.shop.elsewhere import (
     PAST,
-    START,
     Elsewhere,
     elsewhere,
     elsewhere_record,
@@ -30,7 +29,7 @@ from proofpatch.shop.sites import work_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.surveyed import beam_stop
 from proofpatch.web.desk import Desk
-from proofpatch.web.road import Inputs, inputs, road_of
+from proofpatch.web.road import Inputs, Road, inputs, road_of
 from proofpatch.web.shell import Pages
 
 
@@ -41,9 +40,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     @router.get("/jobs/{key}/lasers")
     def lasers(key: str) -> Response:
         found = desk.look(key)
-        rows = [] if found.closed or found.work is None else carried_records(store, desk, found.entry)
-        return page("carried.html", road=found, here="recipe", rows=rows, start=START, words=setting_words,
-                    clock=clock, money=money)  # fmt: skip
+        return page("carried.html", road=found, here="recipe", rows=carried_records(store, desk, found),
+                    words=setting_words, clock=clock, money=money)  # fmt: skip
 
     @router.get("/learned/lasers/{laser}")
     def past(laser: str) -> Response:
@@ -54,17 +52,16 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     return router
 
 
-def carried_records(store: Store, desk: Desk, entry: Entry, waits: bool = False) -> list[dict[str, Any]]:
-    """The job on every other laser, the quickest first, those without a recipe last.
+def carried_records(store: Store, desk: Desk, found: Road, waits: bool = False) -> list[dict[str, Any]]:
+    """The job on every other laser, the quickest first, those without a recipe last; none while something stops it.
 
     Raises:
         Working: it takes longer than a page may.
     """
-    given = inputs(store, entry)
-    work = road_of_work(given)
-    if work is None:
+    if found.closed or found.work is None:
         return []
-    rows = [_told(store, desk, given, laser, owned, waits) for laser, owned in others(store, work)]
+    given = inputs(store, found.entry)
+    rows = [_told(store, desk, given, laser, owned, waits) for laser, owned in others(store, found.work.laser)]
     return [elsewhere_record(one) for one in sorted(rows, key=lambda one: -one.found.there.area_rate)]
 
 
@@ -88,12 +85,6 @@ def past_of(store: Store, desk: Desk, key: str, waits: bool = False) -> dict[str
         if found.found.here.setting is not None and found.found.here is not found.found.there:
             rows.append((entry, found))
     return past_record(laser, owned, rows, len(rows))
-
-
-def road_of_work(given: Inputs) -> Laser | None:
-    """The laser of a job that nothing stops; None: something does."""
-    found = road_of(given)
-    return None if found.closed or found.work is None else found.work.laser
 
 
 def _told(store: Store, desk: Desk, given: Inputs, laser: Laser, owned: bool, waits: bool) -> Elsewhere:

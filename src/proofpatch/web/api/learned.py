@@ -25,7 +25,7 @@ from proofpatch.shop.starter import starter_offered, take_starter
 from proofpatch.shop.starts import start_anew, start_of, switch
 from proofpatch.shop.store import Store
 from proofpatch.web.api import models as m
-from proofpatch.web.api.find import open_job, thing
+from proofpatch.web.api.find import open_job, road_of, thing
 from proofpatch.web.api.trouble import Declined
 from proofpatch.web.desk import Desk
 from proofpatch.web.elsewhere import carried_records, past_of
@@ -36,8 +36,6 @@ FILE: dict[int | str, dict[str, Any]] = {
 }  # fmt: skip
 Weight = Annotated[float, m.bounded(0, 1, "how much it counts, 1 as the shop's own")]
 JobId = Annotated[str, Field(pattern=r"^[0-9a-f]{32}$")]
-
-
 Jobs = Annotated[list[JobId] | None, Query(max_length=m.MOST_ENTRIES)]
 
 
@@ -216,7 +214,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     @router.get("/jobs/{id}/lasers", responses=m.GONE)
     def lasers(id: m.Key) -> Carried:
         """The job on every other laser: `proofpatch carry`."""
-        return Carried(lasers=carried_records(store, desk, thing(store, "job", id), True))
+        return Carried(lasers=carried_records(store, desk, road_of(desk, thing(store, "job", id)), True))
 
     @router.get("/learned/lasers/{laser}", responses=m.GONE)
     def would(laser: m.Named) -> Would:
