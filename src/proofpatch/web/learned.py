@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 
@@ -21,9 +19,9 @@ from proofpatch.shop.many import form_anew
 from proofpatch.shop.memory import formed, recalled_of
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.starts import KIND, Start, start_anew, start_as, start_of, switch
-from proofpatch.shop.store import Store
+from proofpatch.shop.store import Entry, Store
 from proofpatch.web.desk import Desk
-from proofpatch.web.road import inputs, road_of
+from proofpatch.web.road import Road, inputs, road_of
 from proofpatch.web.shell import Pages, Sent, text, version
 
 # What the page of what was learned depends on.
@@ -68,19 +66,19 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return RedirectResponse("/learned#anew", 303)
 
     def start_page(key: str, error: InputError | None = None) -> Response:
-        found, entry = desk.look(key), store.get("job", key)
+        found = desk.look(key)
+        entry = found.entry
         start = start_as(store, entry, found.window.belief) if found.window else start_of(store, entry)
         return page("start.html", 422 if error else 200, road=found, here="forecast", start=start, error=error,
-                    then=then_of(key, start), past=_past(store, start))  # fmt: skip
+                    new=anew_of(entry, start), past=_past(store, start))  # fmt: skip
 
-    def then_of(key: str, start: Start) -> Any:
-        """(the road as it would be, started anew; that start); None where it changes nothing."""
+    def anew_of(entry: Entry, start: Start) -> Road | None:
+        """The road as it would be, started anew; None where that changes nothing."""
         if not start.used or start.entry is None:
             return None
-        entry = store.get("job", key)
         given = inputs(store, entry)
 
-        def work() -> Any:
+        def work() -> Road | None:
             recalled = recalled_of(store, entry)
             return None if recalled == start.recalled else road_of(given._replace(memory=recalled))
 
@@ -114,7 +112,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         found = desk.look(key)
         if found.stop:
             return page("alike.html", road=found, here="forecast", rows=[], said="", words=setting_words)
-        entry = store.get("job", key)
+        entry = found.entry
         about = ("alike", key, entry.version, store.state(*OF_MEMORY, "photo", "recipe", "record"))
         rows, graded = desk.tell(about, "which jobs are like it", lambda: alike_of(store, entry))
         return page("alike.html", road=found, here="forecast", rows=rows, said=alike_words(rows, graded),
