@@ -15,12 +15,16 @@ from proofpatch.learn.memory.alike import alike
 from proofpatch.learn.surface import Surface
 from proofpatch.shop.completions import record_standing
 from proofpatch.shop.decided import decided_of
+from proofpatch.shop.job import job_from
+from proofpatch.shop.lasers import entry_named, known
 from proofpatch.shop.log import setting_to
 from proofpatch.shop.lots import Borrowed, borrowed
 from proofpatch.shop.property_words import kind_of
 from proofpatch.shop.run import CHECK, entries_of
 from proofpatch.shop.sites import sites_of, work_of
 from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.surveyed import beam_stop, refused
+from proofpatch.survey.stop import HardStop
 
 MOST = 6
 # Up to which distance (`learn.memory.alike`) two jobs are called so; common practice, no source.
@@ -99,6 +103,15 @@ def alike_of(store: Store, entry: Entry) -> tuple[list[Likeness], bool | None]:
         else:
             rows.append(_lent(lent[near.index - len(others)], near.distance))
     return rows, mine is not None
+
+
+def stop_of(store: Store, entry: Entry) -> str | None:
+    """Why no patch and no recipe of a job is given, as its pages say it; None: nothing stops it."""
+    try:
+        work = job_from(entry.data, lasers=known(entry_named(store, entry.data)))
+    except HardStop as stop:
+        return stop.because
+    return refused(work) or beam_stop(work)
 
 
 def _lent(one: Borrowed, distance: float) -> Likeness:

@@ -11,7 +11,7 @@ from proofpatch.errors import InputError
 from proofpatch.pictures.drawing import WIDE
 from proofpatch.pictures.look import NARROW
 from proofpatch.pictures.skill import label, skill_svg, times
-from proofpatch.records_memory import alike_words, period_words
+from proofpatch.records_memory import alike_words, period_words, start_words
 from proofpatch.shop.elsewhere import others
 from proofpatch.shop.foretold import told_of
 from proofpatch.shop.likeness import alike_of
@@ -43,7 +43,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             told=told, periods=[(label(one), one, period_words(one)) for one in told.periods],
             times=times, wide=skill_svg(told.periods, WIDE) if told.periods else "",
             narrow=skill_svg(told.periods, NARROW) if told.periods else "",
-            lasers=others(store),
+            lasers=others(store), start_words=start_words,
         )  # fmt: skip
 
     @router.get("/learned")
