@@ -263,11 +263,23 @@ def weigh(store: Store, key: str, version: int, weight: float) -> Entry:
     """A lot that counts otherwise; 0: not at all.
 
     Raises:
-        InputError: a weight outside 0 to 1, or no such lot.
+        InputError: a weight outside 0 to 1, no such lot, or one that was taken out.
         Overtaken: somebody changed it meanwhile.
     """
-    lot = store.get(KIND, key)
+    lot = standing_lot(store, key)
     return store.change(KIND, key, version, {**lot.data, "weight": checked_weight(weight)})
+
+
+def standing_lot(store: Store, key: str) -> Entry:
+    """A lot that may be changed.
+
+    Raises:
+        InputError: there is none, or it was taken out.
+    """
+    lot = store.get(KIND, key)
+    if lot.deleted:
+        raise InputError(KIND, "The lot was taken out.", "Bring it back first.")
+    return lot
 
 
 def checked_weight(weight: float) -> float:
