@@ -10,7 +10,8 @@ from proofpatch.sources import STATUS, sources
 from proofpatch.survey.clear import Stop
 from proofpatch.survey.decide import Finding
 from proofpatch.survey.evidence import TESTS
-from proofpatch.survey.identify import sources_of, words_of
+from proofpatch.survey.finishes import words_of
+from proofpatch.survey.identify import sources_of
 from proofpatch.survey.mind import words
 from proofpatch.survey.moved import Move, moves_here
 from proofpatch.survey.refit import WEIGHT

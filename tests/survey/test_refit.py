@@ -13,7 +13,8 @@ from proofpatch.survey import identify, read_survey
 from proofpatch.survey.clear import stops
 from proofpatch.survey.decide import NO, TAKE, TEST, decide
 from proofpatch.survey.evidence import TESTS, Reading, Survey
-from proofpatch.survey.identify import answers, finishes, hazardous, names, prior
+from proofpatch.survey.finishes import answers, finishes, hazardous, names
+from proofpatch.survey.identify import prior
 from proofpatch.survey.moved import moves, rows_of, summed
 from proofpatch.survey.refit import NONE, WEIGHT, Counts, held, shrunk, stricter
 from proofpatch.survey.stop import Lead

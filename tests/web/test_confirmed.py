@@ -14,10 +14,12 @@ from proofpatch.shop.check import check
 from proofpatch.shop.confirmed import KIND, confirm, confirmed_of, counts_of, history_of, seen_of
 from proofpatch.shop.folder_shapes import built
 from proofpatch.shop.invented import BY
+from proofpatch.shop.job import job_from
 from proofpatch.shop.starts import switch
 from proofpatch.shop.store import Overtaken
-from proofpatch.shop.surveyed import beam_stop
-from proofpatch.survey.identify import answers, identify, likelihood
+from proofpatch.shop.surveyed import beam_stop, refused
+from proofpatch.survey.finishes import answers, hazardous, likelihood, names
+from proofpatch.survey.identify import identify
 from proofpatch.survey.refit import NONE, WEIGHT
 from proofpatch.web.app import create
 from proofpatch.web.road import road
@@ -99,6 +101,29 @@ def test_a_confirmed_piece_moves_the_next_ones_survey_and_not_its_own(store, tak
     assert identify(after.work.survey).finishes["shellac"] == pytest.approx(before.survey["finishes"]["shellac"])
     switch(store, False, store.all("shop")[0].version)
     assert road(store, mine).survey == before.survey
+
+
+SHELLAC = {"alcohol": "dissolves, 20 s", "laboratory": "shellac", "year": "2015", "refinished": "no", "aired": "yes"}
+
+
+# Unknown is hazardous: every finish that the refit may not lower, each on a piece that nothing stops so far.
+@pytest.mark.parametrize("finish", [name for name, one in zip(names(), hazardous(), strict=True) if one])
+def test_what_burns_or_poisons_or_is_unknown_stops_its_own_job_until_it_is_settled(store, take_in, finish):
+    entry = take_in(**SHELLAC)
+    assert beam_stop(job_from(entry.data)) is None
+    record = confirm(store, entry.id, WAS | {"finish": finish, "how": "seen"}, 0)
+    now = store.get("job", entry.id)
+    work = job_from(now.data)
+    assert refused(work) or beam_stop(work)
+    store.delete(KIND, record.id, record.version)
+    confirm(store, entry.id, WAS | {"finish": finish, "how": "seen"}, 0)
+    assert store.get("job", entry.id) == now  # suspected once, and not taken back with the record
+
+
+def test_what_is_harmless_leaves_its_own_job_as_it_is(store, take_in):
+    entry = take_in(**SHELLAC)
+    confirm(store, entry.id, WAS, 0)
+    assert store.get("job", entry.id) == entry
 
 
 @pytest.mark.parametrize(

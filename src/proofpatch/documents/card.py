@@ -15,10 +15,9 @@ from proofpatch.documents.survey import FONTS, breakable
 from proofpatch.errors import InputError
 from proofpatch.learn.surface import Layer
 from proofpatch.materials import coating, substrate
-from proofpatch.phrases import raised
+from proofpatch.phrases import chance_words, raised
 from proofpatch.shop.job import Job
 from proofpatch.shop.settings import PAPERS
-from proofpatch.survey.identify import chance_words
 from proofpatch.units import show
 
 TEMPLATE = Path(__file__).with_name("card.typ")

@@ -1,7 +1,9 @@
 """What a piece turned out to be, put on record after the fact, and what such records make of the survey's tests.
 
-It settles no hazard and opens no beam. What confirmed pieces teach is counted only while the shop's memory is on, of
-the shop's own pieces, and never from a piece to itself; `survey/refit` says how far it may move anything.
+It settles no hazard and opens no beam; what burns, poisons or is not known here stands among the suspects of its job
+from then on, and stays there when the record is taken back. What confirmed pieces teach is counted only while the
+shop's memory is on, of the shop's own pieces, and never from a piece to itself; `survey/refit` says how far it may move
+anything.
 """
 
 from __future__ import annotations
@@ -21,12 +23,13 @@ from proofpatch.shop.job_tables import EVIDENCE
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store, of_job
 from proofpatch.survey.evidence import TESTS
-from proofpatch.survey.identify import finishes, names, words_of
+from proofpatch.survey.finishes import finishes, hazardous, names, words_of
 from proofpatch.survey.moved import rows_of, summed
 from proofpatch.survey.refit import NONE, Counts
 
 SETTLES_NOTHING = (
-    "It teaches the survey of the next piece and settles no hazard here: what it bites with is put on record above."
+    "It teaches the survey of the next piece and settles no hazard here. What burns or poisons, or is not known here, "
+    "is suspected from then on, until the survey settles it."
 )
 KIND = "confirmed"
 LABORATORY, SPOT, PAPER, CAME_OFF = "laboratory", "spot test", "paper", "seen"
@@ -134,10 +137,22 @@ def confirm(store: Store, job: str, given: Mapping[str, Any], version: int, by: 
         entry = store.get("job", job)
         if entry.deleted:
             raise InputError("job", "The job is put away.", "Bring it back first.")
+        _suspect(store, entry, found.finish, by)
         now = confirmed_of(store, job)
         if now is None:
             return store.add(KIND, asdict(found), job, words_of(found.finish), by)
         return store.change(KIND, now.id, version, asdict(found), words_of(found.finish), by)
+
+
+def _suspect(store: Store, entry: Entry, finish: str, by: str) -> None:
+    """A hazardous finish among the suspects of the job, so that it stops what a suspect stops until it is settled."""
+    evidence = dict(entry.data.get(EVIDENCE) or {})
+    before, row = evidence.get("suspect", []), finishes().get(finish)
+    suspects = list(before) if isinstance(before, list) else [before]
+    said = row.coating if row is not None and row.coating else words_of(finish)
+    if dict(zip(names(), hazardous(), strict=True))[finish] and said not in suspects:
+        data = {**entry.data, EVIDENCE: {**evidence, "suspect": [*suspects, said]}}
+        store.change("job", entry.id, entry.version, data, by=by)
 
 
 def bring_back(store: Store, job: str, key: str, version: int, by: str = "") -> Entry:

@@ -24,24 +24,12 @@ from proofpatch.learn.forecast import DECLINE, WORTH_IT, forecast
 from proofpatch.learn.limits import Hand
 from proofpatch.learn.surface import Surface
 from proofpatch.materials import coating, substrate
-from proofpatch.phrases import listed
+from proofpatch.phrases import in_100, listed, of_100
 from proofpatch.survey.clear import Clearance, Stop, stops
 from proofpatch.survey.described import MOST_COATINGS, WORTH_ASKING, surface_of
 from proofpatch.survey.evidence import TESTS, Reading, Survey, Test
-from proofpatch.survey.identify import (
-    ANEW,
-    UNLISTED,
-    Identity,
-    family_of,
-    finishes,
-    identify,
-    in_100,
-    likelihood,
-    names,
-    of_100,
-    weight,
-    words_of,
-)
+from proofpatch.survey.finishes import UNLISTED, family_of, finishes, likelihood, names, words_of
+from proofpatch.survey.identify import ANEW, Identity, identify, weight
 from proofpatch.survey.mind import Caution, to_mind
 from proofpatch.survey.refit import NONE, Counts, stricter
 from proofpatch.survey.stop import Lead

@@ -152,7 +152,7 @@ class Survey:
 
     def ground_shares(self) -> dict[str, float]:
         """Chances of the substrates before any reading: one where it is named."""
-        from proofpatch.survey.identify import FAMILY_SHARES, family_of
+        from proofpatch.survey.finishes import FAMILY_SHARES, family_of
 
         if self.ground in substrate_ids():
             return {self.ground: 1.0}
@@ -255,7 +255,7 @@ def _reading(test: str, text: str, spot: str, place: str) -> Reading:
     about = TESTS[test]
     value, seconds = _timed(text.casefold(), test, place)
     if test in ("laboratory", "told"):
-        from proofpatch.survey.identify import finishes
+        from proofpatch.survey.finishes import finishes
 
         known: Sequence[str] = tuple(dict.fromkeys([*finishes(), *coating_ids()]))
         if value not in known:
@@ -333,7 +333,7 @@ def _year(key: str, text: str, place: str) -> int | None:
 
 
 def _ground(text: str, place: str) -> str:
-    from proofpatch.survey.identify import FAMILY_SHARES
+    from proofpatch.survey.finishes import FAMILY_SHARES
 
     if text == "unknown":
         return ""

@@ -9,138 +9,47 @@ A test that was done on a dirty place, too briefly, or beside another of the sam
 no reading makes another one weigh less; so a reading that suits a finish best never lowers it. Readings that do not fit
 each other are named, and where one test answered differently at two spots, the spots are told apart.
 
-How sure a table cell is (S by itself; H, M, L) sets the share of answers it stands for. These shares, the strengths and
-the chances before any reading are ours, from memory, unverified. What a shop's confirmed pieces make of the shares, and
-what they may never do, is in `refit`.
+How often a finish answers so is in `finishes`, what a shop's confirmed pieces make of that in `refit`. The strengths
+and the chances before any reading are ours, from memory, unverified.
 """
 
 from __future__ import annotations
 
-import csv
 import math
-import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from proofpatch.materials import coating, substrate, substrate_ids
-from proofpatch.sources import sources
+from proofpatch.materials import substrate_ids
+from proofpatch.phrases import in_100
 from proofpatch.survey.evidence import TESTS, Reading, Survey
-from proofpatch.survey.refit import NONE, Counts, held, shrunk
+from proofpatch.survey.finishes import (
+    OLD_FILM,
+    Finish,
+    _rows,
+    cells,
+    family_of,
+    finishes,
+    hazardous,
+    likelihood,
+    names,
+    survey_age,
+    words_of,
+)
+from proofpatch.survey.refit import NONE, Counts, held
 
 Floats = NDArray[np.float64]
-HERE = Path(__file__).parent
 # Weights of readings, dates and doubts: all ours, from memory, unverified; the record says so.
-SHARES = {"S": 0.98, "H": 0.9, "M-H": 0.8, "M": 0.7, "L": 0.5}  # of answers that are as the table has them
-UNLISTED = "unlisted"
 UNLISTED_SHARE = 0.03
-# Grounds before any reading, where none is named.
-FAMILY_SHARES = {"wood": 0.7, "metal": 0.15, "mineral": 0.1, "paper": 0.05}
 MODERATE, NOT_INVENTED = 4.0, 20.0  # odds of a date: the usual years; a finish not yet made on a piece never refinished
-OLD_FILM = 80  # years from which alcohol that does nothing hardly speaks against shellac
 DOUBTFUL = 0.25  # a reading this much likelier under another finish does not fit the leading one
 ANEW = 0.5  # what a second swab of the same test counts
 DIRTY = 0.5  # what a touch test counts on a place that was not cleaned
 YOUNG = 0.5  # what a solvent test counts on a film of this year, which may not have cured
 HASTY = 0.5  # what "none" counts before the full wait
-FAST_BURNING = "nitrocellulose"  # in the name of a coating that burns fast
-
-
-@dataclass(frozen=True)
-class Finish:
-    """A row of finishes.csv. coating: id of the physical data that stand for it, or "" where there are none.
-
-    rare_before: made earlier, but seldom. usual: years in which it was the usual one on furniture. only_on: substrates
-    it needs, where its family is not enough. old_refuses: a test that an old film may not answer, or "".
-    """
-
-    id: str
-    name: str
-    coating: str
-    since: int | None
-    until: int | None
-    rare_before: int | None
-    usual: tuple[int, int] | None
-    only_on: tuple[str, ...]
-    old_refuses: str
-    often: Mapping[str, float]
-    source: str
-    locator: str
-    status: str
-
-
-@dataclass(frozen=True)
-class Cell:
-    """How one finish or ground answers one test: {reading: share of answers}, and where that is from."""
-
-    shares: Mapping[str, float]
-    source: str
-    locator: str
-    status: str
-
-
-def _rows(name: str) -> list[dict[str, str]]:
-    with (HERE / name).open(newline="", encoding="utf-8") as file:
-        rows = list(csv.DictReader(file, strict=True))
-    for row in rows:
-        if row["source"] not in sources():
-            raise ValueError(f"{name}: the source {row['source']!r} is not in sources.toml.")
-    return rows
-
-
-@lru_cache(maxsize=1)
-def finishes() -> dict[str, Finish]:
-    """Every finish by id."""
-    found = {}
-    for row in _rows("finishes.csv"):
-        often = {family: float(row[family]) for family in FAMILY_SHARES}
-        ends = ("since", "until", "rare_before", "usual_from", "usual_to")
-        since, until, rare, first, last = (int(row[end]) if row[end] else None for end in ends)
-        usual = (first, last) if first is not None and last is not None else None
-        only_on = tuple(row["only_on"].split())
-        for key in only_on:
-            substrate(key)  # an id that is there, or fails here
-        if row["coating"]:
-            coating(row["coating"])  # names an id that is there, or fails here
-        found[row["finish"]] = Finish(
-            row["finish"], row["name"], row["coating"], since, until, rare, usual, only_on, row["old_refuses"], often,
-            row["source"], row["locator"], row["status"],
-        )  # fmt: skip
-    return found
-
-
-@lru_cache(maxsize=2)
-def cells(name: str) -> dict[tuple[str, str], Cell]:
-    """(finish or substrate, test) -> its cell, of reactions.csv or grounds.csv."""
-    table: dict[tuple[str, str], list[dict[str, str]]] = {}
-    for row in _rows(name):
-        table.setdefault((row[next(iter(row))], row["test"]), []).append(row)
-    return {key: _cell(key[1], rows) for key, rows in table.items()}
-
-
-def _cell(test: str, rows: Sequence[Mapping[str, str]]) -> Cell:
-    """The rows of one cell as shares of all readings; what they leave is spread over the readings not named."""
-    known = TESTS[test].values
-    named = [row["reading"] for row in rows]
-    if len(set(named)) < len(named):
-        raise ValueError(f"{test}: a reading of one cell stands there twice.")
-    for reading in named:
-        if reading not in known:
-            raise ValueError(f"{test}: the reading {reading!r} is none of its values.")
-    total = max(SHARES[row["sureness"]] for row in rows)
-    rest = [value for value in known if value not in named]
-    if not rest:
-        total = 1.0
-    parts = [float(row["part"]) for row in rows]
-    shares = {value: total * part / sum(parts) for value, part in zip(named, parts, strict=True)}
-    shares |= {value: (1.0 - total) / len(rest) for value in rest}
-    first = rows[0]
-    return Cell(shares, first["source"], first["locator"], first["status"])
 
 
 @dataclass(frozen=True)
@@ -173,21 +82,6 @@ class Identity:
     def ground(self) -> str:
         """The likeliest substrate."""
         return max(self.substrates, key=lambda key: self.substrates[key])
-
-
-def names() -> tuple[str, ...]:
-    """Finish ids in the order of the table, "unlisted" last."""
-    return (*finishes(), UNLISTED)
-
-
-@lru_cache(maxsize=1)
-def hazardous() -> NDArray[np.bool_]:
-    """(finishes + 1,): what a confirmed piece may never make less likely: paint, what burns fast, what is unknown here
-    or has no physical data."""
-    return np.array([
-        not one.coating or coating(one.coating).kind == "paint" or FAST_BURNING in one.coating
-        for one in finishes().values()
-    ] + [True])  # fmt: skip
 
 
 def identify(survey: Survey, seen: Counts = NONE) -> Identity:
@@ -242,12 +136,6 @@ def prior(survey: Survey) -> Floats:
     return np.asarray(table * under[:, None] / under.sum())
 
 
-def family_of(key: str) -> str:
-    """wood, metal, mineral or paper."""
-    families = substrate(key).families
-    return next((family for family in FAMILY_SHARES if family in families or key == family), "wood")
-
-
 def _dated(finish: Finish, survey: Survey, family: str) -> float:
     """Factor on how often a finish is met, by the year of the piece; a refinished one tells nothing by its year."""
     year, factor = survey.year, 1.0
@@ -270,47 +158,6 @@ def _uses() -> dict[tuple[str, str], float]:
 
 def _used(finish: Finish, survey: Survey) -> float:
     return math.prod(factor for (use, name), factor in _uses().items() if name == finish.id and survey.mentions(use))
-
-
-def likelihood(test: str, value: str, year: int | None = None, seen: Counts = NONE) -> Floats:
-    """(substrates, finishes + 1): how well each answers so, 1 at best and not under 1/strength [1]."""
-    about = TESTS[test]
-    grounds = substrate_ids()
-    flat = 1.0 / max(len(about.values), 1)
-    if test in ("laboratory", "told"):
-        of_finish = np.array([1.0 if value in (f.id, f.coating) else 1e-3 for f in finishes().values()] + [1e-3])
-    else:
-        of_finish = np.array([answers(name, test, value, seen) for name in finishes()] + [flat], dtype=float)
-    of_ground = np.array([_share("grounds.csv", (key, "other"), test, value, flat) for key in grounds])
-    if value == "none" and year is not None and survey_age(year) > OLD_FILM:
-        for at, finish in enumerate(finishes().values()):
-            if finish.old_refuses == test:
-                of_finish[at] = max(of_finish[at], 0.5 * of_finish.max())
-    both = of_ground[:, None] * of_finish
-    return np.asarray(np.maximum(both / both.max(), 1.0 / about.stronger.get(value, about.strength)))
-
-
-def survey_age(year: int) -> int:
-    """Years since."""
-    import datetime
-
-    return datetime.date.today().year - year
-
-
-def _share(table: str, keys: Iterable[str], test: str, value: str, flat: float) -> float:
-    """The share of answers that are `value`; `flat` where the table does not say."""
-    for key in keys:
-        cell = cells(table).get((key, test))
-        if cell is not None:
-            return cell.shares[value]
-    return flat
-
-
-def answers(finish: str, test: str, value: str, seen: Counts = NONE) -> float:
-    """The share of pieces of this finish that answer a test so: the table's, moved by confirmed pieces."""
-    share = _share("reactions.csv", (finish,), test, value, 1.0 / max(len(TESTS[test].values), 1))
-    counted = seen.of(finish, test)
-    return shrunk(share, counted.get(value, 0.0), math.fsum(counted.values())) if counted else share
 
 
 def _joint(survey: Survey, readings: Sequence[Reading], seen: Counts = NONE) -> Floats:
@@ -449,28 +296,6 @@ def _doubts(survey: Survey, joint: Floats, split: Sequence[str], seen: Counts = 
     return found
 
 
-def in_100(p: float, known: bool = True) -> str:
-    """A chance as a count; what is neither sure nor ruled out never reads as either. known: it can be sure at all."""
-    return "certain" if known and p > 1.0 - 1e-9 else f"{min(max(round(100 * p), 1), 99)} in 100"
-
-
-def chance_words(p: float) -> str:
-    """A chance as a count, small ones in 1000; never one that knows no doubt."""
-    if p > 0.995:
-        return "over 99 in 100"
-    return in_100(p) if p >= 0.0095 else f"{round(1000 * p)} in 1000" if p >= 0.0005 else "under 1 in 1000"
-
-
-def of_100(p: float) -> str:
-    """How many of 100 cases, of what is never sure: that a beam does what is wanted."""
-    return in_100(p, known=False).replace(" in", " of")
-
-
-def words_of(finish: str) -> str:
-    """The name of a finish in words."""
-    return finishes()[finish].name if finish in finishes() else "something not listed"
-
-
 def _assumed(survey: Survey) -> list[str]:
     found = []
     touched = any(TESTS[r.test].touch for r in survey.readings)
@@ -503,8 +328,3 @@ def sources_of(survey: Survey, most: int = 40) -> tuple[tuple[str, str, str], ..
             finish = finishes()[name]
             found[finish.source, finish.locator, finish.status] = None
     return tuple(found)[:most]
-
-
-def tables() -> dict[str, Any]:
-    """tests.toml as it stands."""
-    return tomllib.loads((HERE / "tests.toml").read_text(encoding="utf-8"))

@@ -6,8 +6,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from proofpatch.phrases import in_100
 from proofpatch.survey.evidence import TESTS, Reading, Survey
-from proofpatch.survey.identify import Identity, answers, finishes, in_100, torn, weight, words_of
+from proofpatch.survey.finishes import answers, finishes, words_of
+from proofpatch.survey.identify import Identity, torn, weight
 from proofpatch.survey.refit import Counts
 
 LEAST = 0.005  # by which a share has to move to be told; common practice, no source

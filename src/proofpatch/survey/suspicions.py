@@ -16,9 +16,11 @@ from typing import Any
 
 from proofpatch.errors import InputError
 from proofpatch.materials import coating, find_coating, substrate
+from proofpatch.phrases import in_100
 from proofpatch.sources import sources
 from proofpatch.survey.evidence import TESTS, Survey
-from proofpatch.survey.identify import UNLISTED, Identity, family_of, finishes, in_100
+from proofpatch.survey.finishes import UNLISTED, family_of, finishes
+from proofpatch.survey.identify import Identity
 from proofpatch.survey.stop import LEAD_YEAR, never_pass, plain_words
 
 RULED_OUT = 0.05  # what is less likely than this counts as not there; common practice, no source

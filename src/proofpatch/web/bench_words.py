@@ -7,10 +7,9 @@ from typing import Any
 
 from proofpatch.bench import FIGURES, Side, ratios, shown
 from proofpatch.bench_levels import governed
-from proofpatch.phrases import lowered
+from proofpatch.phrases import chance_words, lowered
 from proofpatch.pictures.bench import SAME
 from proofpatch.pictures.dose import dose_drawings
-from proofpatch.survey.identify import chance_words
 from proofpatch.units import parse, show
 
 LOST = 0.01  # of a unit, below which a figure keeps its own

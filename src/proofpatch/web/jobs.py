@@ -15,6 +15,7 @@ from proofpatch.lasers import laser as find_laser
 from proofpatch.lasers import laser_ids
 from proofpatch.learn.limits import PRESETS
 from proofpatch.materials import substrate, substrate_ids
+from proofpatch.phrases import chance_words
 from proofpatch.shop.invented import invented_among
 from proofpatch.shop.job import DEFAULT_LASER, job_from
 from proofpatch.shop.lasers import entries_of, entry_named, every_of, known
@@ -24,7 +25,6 @@ from proofpatch.shop.run import check_zones
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.survey.evidence import TESTS
-from proofpatch.survey.identify import chance_words
 from proofpatch.survey.stop import HardStop
 from proofpatch.web.desk import Desk
 from proofpatch.web.filling import Filling

@@ -22,6 +22,7 @@ from proofpatch.learn.forecast import Window, quantiles
 from proofpatch.learn.recipe import Recipe
 from proofpatch.learn.stopping import ANY_AREA, another_strip
 from proofpatch.measure.zones import likely, totals
+from proofpatch.phrases import chance_words, in_100
 from proofpatch.physics.rows import THICKNESS
 from proofpatch.physics.setting import Setting
 from proofpatch.pictures.field import field_of
@@ -42,7 +43,8 @@ from proofpatch.shop.starts import start_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
-from proofpatch.survey.identify import chance_words, identify, in_100, words_of
+from proofpatch.survey.finishes import words_of
+from proofpatch.survey.identify import identify
 from proofpatch.survey.refit import NONE, Counts
 from proofpatch.survey.stop import HardStop
 from proofpatch.units import show

@@ -14,11 +14,10 @@ from starlette.datastructures import UploadFile
 from proofpatch.cli_hazards import concentration_words
 from proofpatch.cli_show import light_words
 from proofpatch.hazards import CAUTIONS
-from proofpatch.phrases import raised
+from proofpatch.phrases import chance_words, in_100, raised
 from proofpatch.records_hazards import metres, times_over
 from proofpatch.shop.changes import shortened
 from proofpatch.shop.photos import THUMBNAIL
-from proofpatch.survey.identify import chance_words, in_100
 from proofpatch.units import show
 from proofpatch.web.barred import barred
 from proofpatch.web.marks import mark, with_mark

@@ -32,7 +32,7 @@ from proofpatch.shop.run import check_zones
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Store, of_job
 from proofpatch.survey.evidence import TESTS
-from proofpatch.survey.identify import UNLISTED, finishes
+from proofpatch.survey.finishes import UNLISTED, finishes
 from proofpatch.survey.suspicions import hazards
 from proofpatch.web.desk import Desk
 from proofpatch.web.jobs import check, with_photo

@@ -13,6 +13,7 @@ from proofpatch.lasers.readings import Reading
 from proofpatch.learn.belief import Belief
 from proofpatch.learn.evidence import HARMS, RESIDUES, Graded
 from proofpatch.learn.forecast import grades_at
+from proofpatch.phrases import chance_words
 from proofpatch.physics.setting import Setting
 from proofpatch.run.control import AS_EXPECTED, Control, before, control
 from proofpatch.run.day import Morning, morning
@@ -25,7 +26,6 @@ from proofpatch.shop.log import graded_on_its_day, setting_from
 from proofpatch.shop.run import day_of, entries_of
 from proofpatch.shop.steady import steadied
 from proofpatch.shop.store import Entry, Store
-from proofpatch.survey.identify import chance_words
 from proofpatch.web.desk import Desk
 from proofpatch.web.road import Road
 

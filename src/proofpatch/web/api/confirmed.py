@@ -10,7 +10,7 @@ from pydantic import BaseModel, Field
 from proofpatch.shop.confirmed import HOW, KIND, LONGEST_WHO, bring_back, confirm, confirmed_of, history_of, taken_back
 from proofpatch.shop.store import Entry, Store
 from proofpatch.survey.evidence import TESTS
-from proofpatch.survey.identify import names
+from proofpatch.survey.finishes import names
 from proofpatch.web.api import models as m
 from proofpatch.web.api.find import open_job, thing
 from proofpatch.web.api.trouble import Declined
