@@ -18,6 +18,7 @@ from proofpatch.learn.belief import Belief
 from proofpatch.offer.quote import Quote
 from proofpatch.shop.charges import priced_job
 from proofpatch.shop.finished import Logged, finished
+from proofpatch.shop.invented import on_paper
 from proofpatch.shop.job import Job
 from proofpatch.shop.kept_pairs import laid, pairs_of
 from proofpatch.shop.log import stamp
@@ -130,7 +131,7 @@ def _headed(store: Store, entry: Entry, quote: Quote | None, day: datetime.date 
         shop, customer, site, locale = paper.shop, paper.customer, paper.site, paper.locale
     return {
         "number": own[-1].record["number"] if own else _next_number(store, quote, day),
-        "version": len(own) + 1, "day": day.isoformat(), "title": entry.title,
+        "version": len(own) + 1, "day": day.isoformat(), "title": on_paper(store, entry),
         "wanted": item_of(store, entry.id).wanted, "shop": shop.record(), "customer": customer.record(), "site": site,
         "locale": locale,
     }  # fmt: skip

@@ -88,7 +88,7 @@ class Stand:
     """What the two settings are tried on.
 
     belief: None without a surface. stop: why nothing is laid out. job: whose belief it is; likeliest: setting of its
-    forecast; open: what is not settled there.
+    forecast; open: what stops a beam there.
     """
 
     laser: Laser
@@ -196,7 +196,7 @@ def _stand(desk: Desk, asked: Form) -> Stand:
         if found.work is None or found.window is None:
             return Stand(find_laser(DEFAULT_LASER), stop=found.stop, job=found.entry)
         best = found.window.settings[found.window.best]
-        return Stand(found.work.laser, found.window.belief, None, found.entry, best, found.open)
+        return Stand(found.work.laser, found.window.belief, None, found.entry, best, found.closed)
     name = text(asked, "laser") or DEFAULT_LASER
     laser = lasers_of(desk.store).get(name) or find_laser(name)
     named = [name for name in ("coating", "substrate") if text(asked, name)]

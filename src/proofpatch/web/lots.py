@@ -130,8 +130,9 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/{key}/weight")
     def set_weight(key: str, form: Sent) -> Response:
+        lot = store.get(KIND, key)
         try:
-            weigh(store, key, version(form), _weight(form))
+            weigh(store, lot.id, version(form), _weight(form))
         except InputError as error:
             return lots_page(error, form, of=key if error.field == "weight" else "")
         return RedirectResponse(f"/learned/lots#{key}", 303)

@@ -41,7 +41,7 @@ from proofpatch.shop.papers import standing
 from proofpatch.shop.run import entries_of, evidence_of, of_piece, state_of
 from proofpatch.shop.starts import start_of
 from proofpatch.shop.store import Entry, Store
-from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
+from proofpatch.shop.surveyed import beam_stop, finding_of, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
 from proofpatch.survey.finishes import words_of
 from proofpatch.survey.identify import identify
@@ -77,7 +77,7 @@ class Step:
 
 @dataclass(frozen=True)
 class Road:
-    """A job as its folder shows it. stop: why nothing more is answered, or None. open: the first open hazard.
+    """A job as its folder shows it. stop: why nothing more is answered, or None.
 
     closed: why no patch and no recipe is given: what the survey says stops a beam stops it, described or tested.
     laser: the version of its laser in the shop, 0 of a built-in one. seen: entries of its run that taught something.
@@ -89,7 +89,6 @@ class Road:
     stop: str | None
     survey: Mapping[str, Any] | None
     forecast: Mapping[str, Any] | None
-    open: str | None
     closed: str | None
     hazards: Mapping[str, Any] | None
     zone: Zone | None
@@ -355,7 +354,6 @@ def _worked(
         None,
         survey,
         forecast,
-        open_hazard(work),
         closed,
         hazards,
         plan.zone,
@@ -405,7 +403,7 @@ def _offer_state(best: Recipe | None, work: Job, quoted: str) -> str:
 
 def _stopped(entry: Entry, work: Job | None, why: str, laser: int) -> Road:
     steps = (Step("survey", STOPPED, "refused"), *(Step(name, STOPPED) for name in TITLES if name != "survey"))
-    return Road(entry, work, why, None, None, None, why, None, None, None, (), steps, "Refused", laser)
+    return Road(entry, work, why, None, None, why, None, None, None, (), steps, "Refused", laser)
 
 
 def choices(work: Job, test: str, seen: Counts = NONE) -> list[dict[str, str]]:

@@ -19,6 +19,7 @@ from proofpatch.photos.find import BY_HAND
 from proofpatch.photos.overlay import WIDTH, jpeg, overlay, said
 from proofpatch.records_seen import percent, worst_tone
 from proofpatch.shop.by_photo import Line, asked, keep, photographed, share_of
+from proofpatch.shop.invented import headed
 from proofpatch.shop.looks import Look
 from proofpatch.shop.pairs import marked_jpeg, narrowed
 from proofpatch.shop.photos import add_photo, photo_of, photo_path
@@ -78,9 +79,9 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/sheet.pdf")
     def sheet(key: str, strip: str) -> Response:
-        laid, job, ours = strip_of(store, key, strip), store.get("job", key), settings_of(store)[0]
+        laid, title = strip_of(store, key, strip), headed(store, store.get("job", key))
         steps = [(one.name, one.setting) for one in laid.steps]
-        made = sheet_pdf(steps, laid.name, ours.headed(job.title), f"{key[:8]} {laid.name}", ours.paper)
+        made = sheet_pdf(steps, laid.name, title, f"{key[:8]} {laid.name}", settings_of(store)[0].paper)
         return Response(made, media_type="application/pdf")
 
     @router.post("/photo")

@@ -13,6 +13,7 @@ from proofpatch.hazards.room import WALLS
 from proofpatch.pictures.look import themed
 from proofpatch.pictures.room import PLANS, room_svg
 from proofpatch.shop.decided import decided_of
+from proofpatch.shop.invented import headed
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.starts import start_as
 from proofpatch.shop.store import plain
@@ -64,8 +65,8 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         found = desk.wait(key, "recipe")
         if found.closed or found.work is None or found.hazards is None:
             raise InputError("recipe", "There is no recipe to print.", "Go back to the job.")
-        ours, _ = settings_of(desk.store)
-        sheet = card_pdf(*found.recipe, found.work, ours.headed(found.entry.title), found.unguarded, ours.paper)
+        size = settings_of(desk.store)[0].paper
+        sheet = card_pdf(*found.recipe, found.work, headed(desk.store, found.entry), found.unguarded, size)
         return Response(sheet, media_type="application/pdf")
 
     @router.get("/jobs/{key}/hazards")
@@ -103,10 +104,9 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         found = desk.wait(key)
         if found.hazards is None:
             raise InputError("hazards", "This is refused before any beam.", "Go back to the job.")
-        ours, _ = settings_of(desk.store)
-        record = {**found.hazards, "title": ours.headed(found.hazards["title"])}
+        record = {**found.hazards, "title": headed(desk.store, found.entry)}
         stops = [found.closed] if found.closed else []
-        sheet = method_pdf(record, found.zone, ours.paper, stops=stops)
+        sheet = method_pdf(record, found.zone, settings_of(desk.store)[0].paper, stops=stops)
         return Response(sheet, media_type="application/pdf")
 
     return router
