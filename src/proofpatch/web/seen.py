@@ -31,6 +31,7 @@ from proofpatch.shop.tone_words import tone_change
 from proofpatch.web.desk import Desk
 from proofpatch.web.once import Later, in_one
 from proofpatch.web.patches import graded_of_form
+from proofpatch.web.road import Road
 from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
 from proofpatch.web.tapped import place_of, places_of, places_said
 
@@ -54,10 +55,20 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def path_of(photo: Mapping[str, Any]) -> Path:
         return photo_path(store, photo_of(store, photo["digest"]))
 
-    def seen_page(key: str, strip: str, error: InputError | None = None, form: Form | None = None) -> Response:
+    def worked(key: str) -> Road:
+        """The road of a job that nothing stops.
+
+        Raises:
+            InputError: something does; its strips are neither printed nor graded.
+        """
         road = desk.wait(key)
         if road.closed or road.work is None:
             raise InputError("job", f"{road.closed}", "Settle it in the survey first.")
+        return road
+
+    def seen_page(key: str, strip: str, error: InputError | None = None, form: Form | None = None) -> Response:
+        road = worked(key)
+        assert road.work is not None
         laid, entry, look = looked(key, strip)
         due = {one.name for one in laid.due}
         rows = [
@@ -79,7 +90,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/sheet.pdf")
     def sheet(key: str, strip: str) -> Response:
-        laid, title = strip_of(store, key, strip), headed(store, store.get("job", key))
+        laid, title = strip_of(store, key, strip), headed(store, worked(key).entry)
         steps = [(one.name, one.setting) for one in laid.steps]
         made = sheet_pdf(steps, laid.name, title, f"{key[:8]} {laid.name}", settings_of(store)[0].paper)
         return Response(made, media_type="application/pdf")
@@ -174,9 +185,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/grades")
     def grades(key: str, strip: str, form: Sent) -> Response:
-        road = desk.wait(key)
-        if road.work is None or road.closed:
-            raise InputError("job", f"{road.closed}", "Settle it in the survey first.")
+        road = worked(key)
+        assert road.work is not None
         wanted = asked(store, *found(key, strip))
         look = wanted.look()  # outside the turn: it takes seconds, and others want to write meanwhile
         with desk.turn:
