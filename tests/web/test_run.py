@@ -17,7 +17,6 @@ from proofpatch.web.once import AT, SENT
 from proofpatch.web.road import road
 from proofpatch.web.today import piece_on
 
-
 PLANNED = {"setting": SETTING, "p_clean": 0.9, "p_harm": 0.01, "because": ""}
 
 
