@@ -48,7 +48,7 @@ def confirm_command(job: str, folder: str | None, back: bool, again: bool, json_
 
     Example: proofpatch confirm "chest lid" --finish shellac --how laboratory --who "A. Reed" --folder shop
     """
-    fields = {f"{name}": f"--{name}" for name in FIELDS}
+    fields = {name: f"--{name}" for name in FIELDS}
     with shop_at(folder) as store, said_of({"job": "JOB", KIND: "JOB", **fields}):
         key = job_named(store, job).id
         _change(store, key, {name: value for name, value in given.items() if value is not None}, back, again)

@@ -66,6 +66,7 @@ def would_command(laser: str, folder: str | None, json_: bool) -> None:
 def carried_lines(record: Mapping[str, Any]) -> list[str]:
     """A job with other lasers, in words."""
     from proofpatch.cli_show import wrapped
+    from proofpatch.shop.elsewhere import OWN_HAZARDS
 
     lines: list[str] = []
     for one in record["lasers"]:
@@ -74,12 +75,13 @@ def carried_lines(record: Mapping[str, Any]) -> list[str]:
             told = f"The whole job: about {_taken(one['there'])}; with its own laser about {_taken(one['here'])}."
             lines += wrapped(told, "  ")
         lines.append("")
-    return lines[:-1] or wrapped("There is no other laser.")
+    return [*lines, *wrapped(OWN_HAZARDS)] if lines else wrapped("There is no other laser.")
 
 
 def past_lines(record: Mapping[str, Any], said: str) -> list[str]:
     """Past jobs with another laser, in words."""
     from proofpatch.cli_show import wrapped
+    from proofpatch.shop.elsewhere import OWN_HAZARDS
 
     lines = wrapped(f"{record['title']}: {said}")
     if record["seconds_here"] is not None:
@@ -91,7 +93,7 @@ def past_lines(record: Mapping[str, Any], said: str) -> list[str]:
     for one in record["jobs"]:
         both = [_taken(one[n]) if one[n] else "no telling" for n in ("here", "there")]
         lines += wrapped(f"{one['job']}: {both[0]}; with this laser {both[1]}.", "  ")
-    return lines
+    return lines + (wrapped(OWN_HAZARDS) if record["jobs"] else [])
 
 
 def _taken(one: Mapping[str, Any]) -> str:

@@ -17,7 +17,19 @@ from proofpatch.errors import InputError
 from proofpatch.learn.memory.exchange import MOST_BYTES
 from proofpatch.learn.memory.population import counted
 from proofpatch.records_memory import giving_record, lot_record, named, preview_record, starter_record
-from proofpatch.shop.lots import KIND, WEIGHT, Lot, bring_in, given, given_file, lots_of, own_name, preview, weigh
+from proofpatch.shop.lots import (
+    KIND,
+    WEIGHT,
+    Lot,
+    bring_in,
+    every_lot,
+    given,
+    lots_of,
+    own_name,
+    preview,
+    signed_file,
+    weigh,
+)
 from proofpatch.shop.starter import WEIGHT as STARTER
 from proofpatch.shop.starter import starter_file, starter_offered
 from proofpatch.shop.store import Store
@@ -41,17 +53,16 @@ def lend_command(
     Example: proofpatch lend ours.jsonl --folder shop
     """
     with shop_at(folder) as store, said_of({"file": "FILE", "jobs": "--job"}):
-        chosen = list(jobs) or None
-        found = given(store, chosen, photos, names)
+        found = [one for _, one in given(store, list(jobs) or None, photos, names)]
         if not found:
             words = "No job of your own has a graded patch yet, so there is nothing to lend."
             say({"file": None, "because": words}, json_, lambda: wrapped(words))
             raise Answer(NO)
-        record: dict[str, Any] = giving_record([one for _, one in found])
+        record: dict[str, Any] = giving_record(found)
         if look:
             say(record, json_, lambda: wrapped(record["because"]))
             return
-        data = given_file(store, chosen, photos=photos, names=names)
+        data = signed_file(store, found)
         record |= {"file": file, "bytes": len(data), "key": own_name(store)}
         try:
             with Path(file).open("xb") as out:
@@ -67,7 +78,9 @@ def lend_command(
 @argument("file", required=False)
 @shop_option
 @click.option(
-    "--weight", type=float, help=f"how much it counts, 0 to 1; {WEIGHT:g} if left out, {STARTER:g} of --starter"
+    "--weight",
+    type=float,
+    help=f"how much it counts, 0 to 1; {WEIGHT:g} if left out, {STARTER:g} of --starter (common practice, no source)",
 )
 @click.option("--photos", is_flag=True, help="take its photos too, where it has any")
 @click.option("--starter", is_flag=True, help="the published data that came with proofpatch, in place of FILE")
@@ -90,7 +103,7 @@ def borrow_command(
             return
         share = (STARTER if starter else WEIGHT) if weight is None else weight
         key = bring_in(store, data, share, most=None, photos=photos).id
-        record = lot_record(next(one for one in lots_of(store) if one.entry.id == key))
+        record = lot_record(next(one for one in every_lot(store) if one.entry.id == key))
     say(record, json_, lambda: lot_lines(record))
 
 
@@ -119,9 +132,10 @@ def lots_command(
                 store.delete(KIND, found.id, found.version)
             else:
                 store.restore(KIND, found.id, found.version)
+        both = every_lot(store)
         record = {"starter": starter_record(starter_offered(store)),
-                  "lots": [lot_record(one) for one in lots_of(store)],
-                  "taken_out": [lot_record(one) for one in lots_of(store, True)]}  # fmt: skip
+                  "lots": [lot_record(one) for one in both if not one.taken_out],
+                  "taken_out": [lot_record(one) for one in both if one.taken_out]}  # fmt: skip
     say(record, json_, lambda: lots_lines(record))
 
 

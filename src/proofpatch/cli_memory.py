@@ -19,7 +19,7 @@ from proofpatch.learn.memory.population import counted
 from proofpatch.phrases import raised
 from proofpatch.records_memory import alike_record, memory_record, start_words
 from proofpatch.shop.confirmed import counts_of
-from proofpatch.shop.foretold import told_of
+from proofpatch.shop.foretold import Told, told_of
 from proofpatch.shop.learned import learned
 from proofpatch.shop.likeness import alike_of, stop_of
 from proofpatch.shop.lots import lots_of
@@ -28,6 +28,8 @@ from proofpatch.shop.memory import formed
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.starts import switch
 from proofpatch.shop.store import FILE, Store
+
+PLACE_TO_BEGIN = "A recipe of another piece is a place to begin patches, never one to work by."
 
 
 @contextmanager
@@ -69,10 +71,10 @@ def memory_command(folder: str | None, use: str | None, anew: bool, json_: bool)
     say(record, json_, lambda: memory_lines(record))
 
 
-def record_of(store: Store) -> dict[str, Any]:
-    """All that a shop learned, as it stands."""
+def record_of(store: Store, told: Told | None = None) -> dict[str, Any]:
+    """All that a shop learned, as it stands. told: forecasts against outcomes, where they were looked up already."""
     on, seen = settings_of(store)[0].memory, counts_of(store)
-    return memory_record(on, learned(store), told_of(store), lots_of(store), formed(store), seen)
+    return memory_record(on, learned(store), told or told_of(store), lots_of(store), formed(store), seen)
 
 
 @click.command("alike")
@@ -107,7 +109,7 @@ def alike_lines(record: Mapping[str, Any]) -> list[str]:
             lines += wrapped(f"Worked by {setting_words(one['recipe'])}.", "  ")
         if one["source"]:
             lines += wrapped(f"Published: {one['source']}", "  ")
-    return lines
+    return [*lines, "", *wrapped(PLACE_TO_BEGIN)] if record["jobs"] else lines
 
 
 def memory_lines(record: Mapping[str, Any]) -> list[str]:

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter
-from pathlib import Path
 from typing import Any
 
 import click
 
 from proofpatch.cli_answer import as_json, say
+from proofpatch.cli_memory import shop_at
 from proofpatch.cli_read import argument, read_laser
 from proofpatch.cli_show import wrapped
-from proofpatch.cli_store import SHOP, said_of
+from proofpatch.cli_store import said_of
 from proofpatch.errors import InputError
 from proofpatch.learn.forecast import DECLINE, WORTH_IT
 from proofpatch.learn.memory.population import counted
-from proofpatch.shop.store import FILE, Store
 
 
 @click.command("rework")
@@ -32,27 +31,19 @@ def rework(what: str, folder: str | None, laser: str | None, cluster: str | None
     from proofpatch.pool import each_on
     from proofpatch.shop import many, regraded
 
-    where = Path(folder or SHOP)
-    if not (where / FILE).is_file():
-        raise InputError("FOLDER", f"There is no shop in {where}.", "Name the folder that proofpatch serve was given.")
     wished = read_laser({"laser": laser})
     if (wished is None) is (what == "laser"):
         raise InputError(
             "--laser", "Another laser is asked by `rework laser`, and only there.", "Name it with --laser."
         )
-    with said_of({"folder": "FOLDER", "cluster": "--cluster"}):
-        store = Store.open(where)
-        try:
-            with each_on(cluster) as each:
-                if what == "sites":
-                    record: dict[str, Any] = {"formed": many.form_anew(store, each)}
-                elif what == "photos":
-                    record = regraded_record(list(regraded.regrade(store, each)))
-                else:
-                    assert wished is not None
-                    record = chances_record(list(many.with_laser(store, each, wished)), wished.id)
-        finally:
-            store.close()
+    with shop_at(folder) as store, said_of({"cluster": "--cluster"}), each_on(cluster) as each:
+        if what == "sites":
+            record: dict[str, Any] = {"formed": many.form_anew(store, each)}
+        elif what == "photos":
+            record = regraded_record(list(regraded.regrade(store, each)))
+        else:
+            assert wished is not None
+            record = chances_record(list(many.with_laser(store, each, wished)), wished.id)
     say(record, json_, lambda: LINES[what](record))
 
 

@@ -8,9 +8,10 @@ import pytest
 from proofpatch.shop import door
 from proofpatch.shop.backup import back_up, is_due
 from proofpatch.shop.check import check
+from proofpatch.shop.days import answer_check, day_of
 from proofpatch.shop.folder_zip import read_folder, write_folder
 from proofpatch.shop.photos import add_photo
-from proofpatch.shop.run import add_entry, answer_check, day_of, entries_of, state_of
+from proofpatch.shop.run import add_entry, entries_of, state_of
 from proofpatch.shop.store import Repeated, Store
 from proofpatch.web.once import written
 from proofpatch.web.today import _moments

@@ -21,13 +21,14 @@ from proofpatch.shop.completions import (
     with_words,
     written,
 )
+from proofpatch.shop.days import answer_check
 from proofpatch.shop.finished import UNLOGGED
 from proofpatch.shop.job import job_from
 from proofpatch.shop.kept_pairs import add_pair, pairs_of
 from proofpatch.shop.log import setting_to
 from proofpatch.shop.papers import Signed, pdf_of
 from proofpatch.shop.photos import photo_of, photo_path
-from proofpatch.shop.run import add_entry, answer_check, entries_of
+from proofpatch.shop.run import add_entry, entries_of
 
 AIR = {"waste": "Residue is waste.", "filters": "HEPA."}
 

@@ -10,14 +10,12 @@ import pytest
 import proofpatch as pp
 from proofpatch.errors import InputError
 from proofpatch.run.piece import Piece
+from proofpatch.shop.days import add_control, answer_check, day_of
 from proofpatch.shop.log import graded_from, setting_to
 from proofpatch.shop.run import (
-    add_control,
     add_entry,
-    answer_check,
     checked_entry,
     checks_of_batch,
-    day_of,
     entries_of,
     evidence_of,
     left_of,

@@ -79,4 +79,7 @@ def test_the_next_offer_takes_it_and_says_so(store, done):
     new = store.add("job", PAN | {"job": {"title": "New", "laser": "pulsed-500", "year": 2020}}, title="New")
     asked = asked_of(priced_job(store, new))
     assert asked.correction.factor == pytest.approx(math.sqrt(1.5))
-    assert asked.correction.words == "1 finished job of the shop took 1.22 times as long as predicted"
+    assert asked.correction.words == (  # it took 1.5 times as long; half of that is believed
+        "1 finished job of the shop makes these hours 1.22 times as long (how far each counts is common practice, no "
+        "source)"
+    )

@@ -9,6 +9,7 @@ from made_cli import told
 from playwright.sync_api import expect
 
 import proofpatch as pp
+from proofpatch.cli_elsewhere import carried_lines, past_lines
 from proofpatch.shop.elsewhere import START
 from proofpatch.shop.invented import BY
 from proofpatch.shop.many import with_laser
@@ -32,6 +33,9 @@ def test_a_recipe_on_another_laser_is_a_start_and_past_jobs_tell_what_it_would_t
         assert one["time_ratio"] > 1
     would = told(capsys, "would", "pulsed-300", floor.store.folder)
     assert phone.request.get("/api/learned/lasers/pulsed-300").json() == would
+    # IEC 60825-14: eyewear is chosen by the wavelength and the exposure of the laser that is used (from memory).
+    for lines in (carried_lines({"lasers": rows}), past_lines(would, "")):
+        assert "its eyewear and distances come first" in " ".join(lines)
     mine = next(one for one in would["jobs"] if one["id"] == job.rsplit("/", 1)[1])
     assert mine["setting"] == next(one["setting"] for one in rows if one["laser"] == "pulsed-300")
     compared = [one for one in would["jobs"] if one["here"] and one["there"]]

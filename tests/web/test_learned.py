@@ -2,6 +2,7 @@
 
 import html
 import re
+import threading
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -14,6 +15,7 @@ from playwright.sync_api import expect
 
 import proofpatch as pp
 from proofpatch.cli import main
+from proofpatch.cli_memory import alike_lines
 from proofpatch.learn.memory.exchange import ORIGINS, Exchanged, Photo, packed
 from proofpatch.shop.foretold import KIND as SAID
 from proofpatch.shop.lent_photos import bare
@@ -21,7 +23,7 @@ from proofpatch.shop.log import graded_to
 from proofpatch.shop.lots import KIND, bring_in
 from proofpatch.shop.people import keep_item
 from proofpatch.shop.photos import add_photo
-from proofpatch.shop.starts import start_of
+from proofpatch.shop.starts import start_of, switch
 from proofpatch.web.app import create
 from proofpatch.web.come_to import keep
 from proofpatch.web.road import road
@@ -151,7 +153,9 @@ def test_jobs_like_this_one_with_photo_link_and_outcome(client, api, store, take
     assert "2 graded patches, none harmed." in seen(page)
     assert f'src="/photos/{digest}"' in page.text
     assert f'href="/jobs/{other.id}/recipe"' in page.text
-    (row,) = api.get(f"jobs/{lone.id}/alike").json()["jobs"]
+    record = api.get(f"jobs/{lone.id}/alike").json()
+    (row,) = record["jobs"]
+    assert "never one to work by" in " ".join(alike_lines(record))
     assert (row["id"], row["photo"]) == (other.id, digest)
 
 
@@ -421,3 +425,23 @@ def test_published_data_count_as_the_owner_says(api, store, capsys, face):
     else:
         lot = told(capsys, "borrow", "--starter", "--weight", "0.3", "--folder", store.folder)
     assert (lot["weight"], lot["published"], lot["counting"]) == (0.3, True, 1)
+
+
+# numba's own threading layer ends the process where two threads call it at once (its manual, "Threading layers"; from
+# memory). A site that is missing is worked out with the kernels.
+def test_what_other_jobs_teach_is_worked_out_on_the_thread_of_the_kernels_alone(client, store, take_in, monkeypatch):
+    other, mine = take_in("Lid", "trace"), take_in("Door")
+    switch(store, True, 0)
+    for one in store.all("site", other.id):
+        store.delete("site", one.id, one.version)
+    threads, update = [], pp.update
+
+    def noted(*given):
+        threads.append(threading.current_thread().name)
+        return update(*given)
+
+    monkeypatch.setattr(pp, "update", noted)
+    assert client.get(f"/api/jobs/{mine.id}/forecast").status_code == 200
+    assert client.get(f"/api/jobs/{mine.id}/lasers").status_code == 200
+    assert threads
+    assert {name.partition("_")[0] for name in threads} == {"desk"}

@@ -11,7 +11,8 @@ from made_photo import shot
 from made_run import SETTING, TABLES, ZONES, opened, ready
 
 from proofpatch.run.day import checks_of
-from proofpatch.shop.run import day_of, entries_of
+from proofpatch.shop.days import day_of
+from proofpatch.shop.run import entries_of
 from proofpatch.shop.strips import lay_out
 from proofpatch.web.once import AT, SENT
 from proofpatch.web.road import road

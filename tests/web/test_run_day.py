@@ -12,7 +12,8 @@ from made_run import opened, ready
 from playwright.sync_api import expect
 
 from proofpatch.run.day import checks_of
-from proofpatch.shop.run import answer_check, day_of, entries_of
+from proofpatch.shop.days import answer_check, day_of
+from proofpatch.shop.run import entries_of
 from proofpatch.web.road import road
 from proofpatch.web.today import piece_on
 

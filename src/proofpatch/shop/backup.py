@@ -29,13 +29,13 @@ from proofpatch.shop.check import Checked, Original, check, digest_of, opened, o
 from proofpatch.shop.on_disk import flush, settle
 from proofpatch.shop.scans import SCANS
 from proofpatch.shop.store import FILE, OURS, PHOTOS
-from proofpatch.shop.upgrade import WHEN, copy_name, refuse_newer, version_in
+from proofpatch.shop.upgrade import WHEN, copy_name, last_number, refuse_newer, version_in
 
 NAMED = re.compile(r"(\d{4}-\d\d-\d\d-\d{6})-after-(\d{7,})\.sqlite3")
 HALF = ".half-"
 FORGOTTEN = 86400.0  # s after which what a killed backup left is taken away
 EARLY = datetime.timedelta(hours=20)  # a shop that opens a little earlier each morning still has one every morning
-AT_ONCE = 8  # files
+AT_ONCE = 8  # files copied; common practice, no source
 FULL, CLOSED = (errno.ENOSPC, errno.EDQUOT), (errno.EROFS, errno.EACCES, errno.EPERM)
 
 
@@ -86,7 +86,7 @@ def is_due(folder: str | Path, place: str | Path, now: datetime.datetime) -> boo
     """
     found = backups_in(place)
     with closing(opened(Path(folder))) as base:
-        written = _last_change(base)
+        written = last_number(base)
     return written > 0 and not (
         (found and found[0].after == written) or any(abs(now - one.at) < EARLY for one in found)
     )
@@ -112,9 +112,8 @@ def back_up(
     with closing(opened(shop)) as base:  # before anything is made for a shop that is not there
         refuse_newer(version_in(base))
     with _told("to", into, "The backup was not made; earlier ones stay."):
-        into.mkdir(
-            mode=OURS, exist_ok=True
-        )  # not its parents: a drive that is not plugged in is not made up on this one
+        # Not its parents: a drive that is not plugged in is not made up on this one.
+        into.mkdir(mode=OURS, exist_ok=True)
         (into / PHOTOS).mkdir(exist_ok=True)
         _tidy(into)
         half = _half(into)
@@ -183,7 +182,7 @@ def _copy_records(shop: Path, half: Path) -> tuple[int, list[Original]]:
         source.backup(base)
         base.execute("PRAGMA journal_mode=DELETE")  # one file, with no log beside it
         try:
-            found = _last_change(base), originals(base)
+            found = last_number(base), originals(base)
         except sqlite3.DatabaseError as broken:
             said = f"The shop's database cannot be read: {' '.join(str(broken).split())[:120].rstrip('.')}."
             raise InputError("folder", said, "Look at it with: proofpatch check; earlier backups stay.") from None
@@ -270,10 +269,6 @@ def _lay(records: Path, pool: Path, pictures: list[Original], shop: Path, linked
 def _plain(path: Path) -> sqlite3.Connection:
     """The file of a backup, which nobody writes."""
     return sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
-
-
-def _last_change(base: sqlite3.Connection) -> int:
-    return int(base.execute("SELECT coalesce(max(number), 0) FROM change").fetchone()[0])
 
 
 def _half(place: Path) -> Path:

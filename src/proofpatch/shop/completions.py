@@ -17,6 +17,7 @@ from proofpatch.errors import InputError
 from proofpatch.learn.belief import Belief
 from proofpatch.offer.quote import Quote
 from proofpatch.shop.charges import priced_job
+from proofpatch.shop.days import days_of
 from proofpatch.shop.finished import Logged, finished
 from proofpatch.shop.invented import on_paper
 from proofpatch.shop.job import Job
@@ -26,7 +27,7 @@ from proofpatch.shop.offered import paper_of
 from proofpatch.shop.pair_words import pair_words
 from proofpatch.shop.papers import Signed, acceptances, keep_pdf, quotes_of, signed_from
 from proofpatch.shop.people import item_of
-from proofpatch.shop.run import days_of, entries_of
+from proofpatch.shop.run import entries_of
 from proofpatch.shop.store import Entry, Store
 
 KIND = "record"
@@ -69,7 +70,8 @@ def record_of(
     """
     agreed, quote = agreed_of(store, entry.id)
     patches = store.in_order("patch", entry.id)
-    days = [{**one.data, "controls": [key for key in one.data["controls"] if any(key == each.id for each in patches)]}
+    laid = {one.id for one in patches}
+    days = [{**one.data, "controls": [key for key in one.data["controls"] if key in laid]}
             for one in days_of(store, entry.id)]  # fmt: skip
     controls = {key for day in days for key in day["controls"]}
     logged = Logged(

@@ -104,8 +104,7 @@ def sign_in(store: Store, name: str, address: str, role: str = BY_PASSPHRASE) ->
         session.add(
             Device(
                 id=uuid.uuid4().hex, digest=_digest(token), name=_short(name, LONGEST_NAME) or NAMELESS,
-                address=address[:64], created=now, seen=now, ended=None, why="",
-                role=role,
+                address=address[:64], created=now, seen=now, ended=None, why="", role=role,
             )
         )  # fmt: skip
     return token

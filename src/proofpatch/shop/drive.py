@@ -100,7 +100,7 @@ def _kind_on_windows(place: Path) -> str:
     import ctypes
 
     remote = 4  # DRIVE_REMOTE of GetDriveTypeW
-    known = getattr(ctypes, "windll").kernel32.GetDriveTypeW(place.anchor)  # noqa: B009  # there only
+    known = getattr(ctypes, "windll").kernel32.GetDriveTypeW(place.anchor)  # noqa: B009  # mypy checks as Linux, where it is missing
     return "smbfs" if known == remote else ""
 
 

@@ -30,6 +30,7 @@ from proofpatch.shop.store import Entry, Store
 
 PAST = 6  # past jobs that are asked, the newest; each takes some seconds
 START = "A start for a test patch, never a recipe to work by: no patch of this job was laid with this laser."
+OWN_HAZARDS = "Another laser has hazards of its own: its eyewear and distances come first."
 LEVEL = 0.2  # e-folds of odds within which two recipes are called as far inside; common practice, no source
 
 
@@ -124,7 +125,8 @@ def taken(belief: Belief, recipe: Recipe, work: Job | None) -> Taken | None:
     try:
         choice = choose("", "", recipe, belief, asked)
     except InputError:  # nothing has a price: the hours are told all the same
-        hours = pp.hours(recipe, belief, asked.zones, asked.rates, around=asked.around, pieces=asked.pieces)
+        hours = pp.hours(recipe, belief, asked.zones, asked.rates, around=asked.around, pieces=asked.pieces,
+                         correction=asked.correction)  # fmt: skip
         return Taken(hours, None, asked.prices.currency)
     return Taken(choice.hours, sum(choice.cost.values()), asked.prices.currency)
 

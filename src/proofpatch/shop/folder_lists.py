@@ -31,19 +31,7 @@ LISTED = {
 HEAD = ("id", "made", "changed", "by", "title", "taken_back")
 LONGEST_CELL = 2000  # characters; a signature's picture is no cell
 README = Path(__file__).with_name("folder_readme.txt")
-RISKY = (
-    "=",
-    "+",
-    "-",
-    "@",
-    "\t",
-    "\r",
-    "\n",
-    "＝",
-    "＋",
-    "－",
-    "＠",
-)  # how a spreadsheet's formula may begin (common practice, no source)
+RISKY = tuple("=+-@\t\r\n＝＋－＠")  # how a spreadsheet's formula may begin (common practice, no source)
 
 
 def lists_of(folder: Folder) -> dict[str, bytes]:

@@ -140,6 +140,10 @@ def _with_pdf(packed: zipfile.ZipFile, thing: Record) -> Record:
             "history": [{**one, "data": swapped(one.get("data"))} for one in past]}  # fmt: skip
 
 
+def _unreadable() -> InputError:
+    return InputError("file", "The zip is packed in a way that cannot be read.", "Pack it plainly.")
+
+
 @contextmanager
 def _opened(file: IO[bytes]) -> Iterator[zipfile.ZipFile]:
     """The zip in a file; whatever a broken one raises is one sentence."""
@@ -147,7 +151,7 @@ def _opened(file: IO[bytes]) -> Iterator[zipfile.ZipFile]:
     try:
         packed = zipfile.ZipFile(file)
     except NotImplementedError:
-        raise InputError("file", "The zip is packed in a way that cannot be read.", "Pack it plainly.") from None
+        raise _unreadable() from None
     except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, OSError, ValueError, struct.error):
         raise broken from None
     try:
@@ -156,7 +160,7 @@ def _opened(file: IO[bytes]) -> Iterator[zipfile.ZipFile]:
     except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, zlib.error, UnicodeDecodeError):
         raise broken from None
     except (NotImplementedError, RuntimeError):  # a way of packing, or a password, that nothing here reads
-        raise InputError("file", "The zip is packed in a way that cannot be read.", "Pack it plainly.") from None
+        raise _unreadable() from None
 
 
 def _folder(packed: zipfile.ZipFile) -> tuple[Folder, dict[str, str]]:
@@ -203,7 +207,7 @@ def _check_names(packed: zipfile.ZipFile) -> None:
     if len(set(names)) < len(names):
         raise InputError("file", "The zip holds a file twice.", AGAIN)
     if any(one.compress_type not in WAYS for one in infos):
-        raise InputError("file", "The zip is packed in a way that cannot be read.", "Pack it plainly.")
+        raise _unreadable()
     text = sum(one.file_size for one in infos if one.filename.endswith((".json", ".csv", ".txt")))
     records = sum(one.file_size for one in infos if one.filename.endswith(".json"))
     if text > MOST_TEXT or records > MOST_RECORDS or sum(one.file_size for one in infos) > MOST_BYTES or any(

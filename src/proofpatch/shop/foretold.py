@@ -12,7 +12,7 @@ from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 import proofpatch as pp
@@ -22,7 +22,8 @@ from proofpatch.learn.memory.skill import FEW, Foretold, Skill, foretell, skill
 from proofpatch.shop.store import Entry, Overtaken, Store
 
 KIND = "foretold"
-AT_ONCE = timedelta(hours=1)  # a forecast written down later than that after its grade was worked out afterwards
+# A forecast written down later than that after its grade was worked out afterwards; common practice, no source.
+AT_ONCE = timedelta(hours=1)
 PERIODS = 6  # most that are drawn
 LATELY = 32  # beliefs kept in memory, so that the one before a grade need not be worked out twice
 BINS = (0.0, 0.1, 0.3, 0.7, 0.9, 1.0)
@@ -32,8 +33,7 @@ _LAST: OrderedDict[str, Belief] = OrderedDict()
 @dataclass(frozen=True)
 class Told:
     """Forecasts against outcomes. all: every one. periods: their skill, the earliest jobs first; whole: of all, None
-    without any. late: of `all`, those worked out after the grade. jobs: with one; wanted: jobs still to come before
-    skill can be told from luck."""
+    without any. late: of `all`, those worked out after the grade."""
 
     all: tuple[Foretold, ...]
     periods: tuple[Skill, ...]
@@ -69,7 +69,7 @@ def keep_foretold(store: Store, entry: Entry, belief: Belief, laid: Sequence[tup
     """
     kept = next(iter(store.all(KIND, entry.id, most=1)), None)
     said: dict[str, Any] = dict(kept.data["said"]) if kept else {}
-    now, found = datetime.now(UTC), {}
+    now, found = store.clock(), {}
     for n, (patch, graded) in enumerate(laid):
         if patch.id not in said:
             before = _before(entry.id, belief, [one for _, one in laid[:n]])
@@ -94,7 +94,7 @@ def keep_foretold(store: Store, entry: Entry, belief: Belief, laid: Sequence[tup
 def told_of(store: Store) -> Told:
     """All that was foretold in this shop against what came."""
     said = {one.job: one.data["said"] for one in store.all(KIND)}
-    jobs = {one.id for one in store.all("job")}
+    jobs = {key for key, *_ in store.names("job")}
     found: list[Foretold] = []
     late = 0
     for patch in store.in_order("patch"):

@@ -55,7 +55,7 @@ def _lock(file: IO[str]) -> None:
         import msvcrt
 
         file.seek(BEHIND)
-        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]  # there only
+        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]  # mypy checks as Linux
         file.seek(0)
     else:
         fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -40,8 +40,8 @@ def headed(store: Store, entry: Entry) -> str:
 
 def only_invented(store: Store) -> bool:
     """Whether all jobs there are, are pieces of the invented workshop; not where there is none."""
-    jobs = store.count("job")
-    return 0 < jobs <= len(store.made_by("job", BY)) and not own_jobs(store)
+    jobs = {key for key, *_ in store.names("job")}
+    return bool(jobs) and jobs <= store.made_by("job", BY)
 
 
 def own_jobs(store: Store) -> list[Entry]:
@@ -52,7 +52,8 @@ def own_jobs(store: Store) -> list[Entry]:
 
 def learned_from(store: Store) -> list[Entry]:
     """The jobs a shop learns from, the first made first: invented ones only as long as it has none of its own."""
-    return own_jobs(store) or store.in_order("job")
+    made_up, jobs = store.made_by("job", BY), store.in_order("job")
+    return [one for one in jobs if one.id not in made_up] or jobs
 
 
 def furnish(store: Store, prices: Mapping[str, Mapping[str, Any]]) -> None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -57,6 +57,11 @@ class Lot:
     entry: Entry
     counts: int
     kinds: Mapping[str, tuple[int, int]]
+
+    @property
+    def taken_out(self) -> bool:
+        """Whether it counts no more until it is brought back."""
+        return self.entry.deleted is not None
 
     @property
     def published(self) -> bool:
@@ -105,12 +110,13 @@ class Borrowed:
 
 
 def given(
-    store: Store, jobs: Sequence[str] | None = None, photos: bool = False, names: bool = False
-) -> list[tuple[Entry, Exchanged]]:
+    store: Store, jobs: Sequence[str] | None = None, photos: bool = False, names: bool = False,
+    kinds: Container[str] | None = None,
+) -> list[tuple[Entry, Exchanged]]:  # fmt: skip
     """(job, as it travels) of every job with graded patches, the first made first.
 
     jobs: ids of those that are wanted; None: all. photos: with small photos of its patches. names: with what the piece
-    is called and whose it is.
+    is called and whose it is. kinds: of work that are wanted, as `kind_of` says them; None: all.
 
     Raises:
         InputError: a job that there is none of.
@@ -121,8 +127,10 @@ def given(
         if wanted is not None and entry.id not in wanted:
             continue
         work = work_of(store, entry)
-        graded = graded_of(store, entry, work) if work else []
-        if work is not None and graded:
+        if work is None or (kinds is not None and kind_of(work.surface) not in kinds):
+            continue
+        graded = graded_of(store, entry, work)
+        if graded:
             decided = decided_of(store, entry.id)
             recipe = setting_from(decided.data["record"]["setting"]) if decided else None
             one = Exchanged(work.surface, work.laser, tuple(graded), recipe)
@@ -139,20 +147,25 @@ def given(
 
 
 def given_file(
-    store: Store, jobs: Sequence[str] | None = None, made: str = "", photos: bool = False, names: bool = False
+    store: Store, jobs: Sequence[str] | None = None, made: str = "", photos: bool = False, names: bool = False,
+    kinds: Container[str] | None = None,
 ) -> bytes:  # fmt: skip
-    """The signed file of these jobs. made: the day, as text; empty: today. photos, names: as `given`.
+    """The signed file of the jobs that `given` finds. Errors as there, and as `signed_file`."""
+    return signed_file(store, [one for _, one in given(store, jobs, photos, names, kinds)], made)
+
+
+def signed_file(store: Store, jobs: Sequence[Exchanged], made: str = "") -> bytes:
+    """The signed file of these jobs. made: the day, as text; empty: today.
 
     Raises:
-        InputError: none has a graded patch, or as `given`.
+        InputError: there is none.
     """
-    found = given(store, jobs, photos, names)
-    if not found:
+    if not jobs:
         raise InputError(
             "jobs", "No job of your own has a graded patch yet, so there is nothing to lend.", "Grade a patch first."
         )
     name = settings_of(store)[0].name or NAMELESS
-    return packed([one for _, one in found], key_of(store), name, made or store.clock().date().isoformat())
+    return packed(jobs, key_of(store), name, made or store.clock().date().isoformat())
 
 
 def key_of(store: Store) -> Ed25519PrivateKey:
@@ -242,21 +255,23 @@ def bring_in(
 
 
 def lots_of(store: Store, taken_out: bool = False) -> list[Lot]:
-    """What was brought in, the first first."""
+    """What was brought in, the first first; what was taken out, or what was not."""
+    return [one for one in every_lot(store) if one.taken_out == taken_out]
+
+
+def every_lot(store: Store) -> list[Lot]:
+    """All that was brought in, the first first, behind it what was taken out."""
     parts = _parts(store)
     counting = {one.id for one in _counting(store, parts)}
-    return [
-        Lot(
-            lot,
-            sum(one.id in counting for one in parts if one.data["lot"] == lot.id),
-            kinds_of(
-                (one.data["name"], one.data["site"]["patches"])
-                for one in parts
-                if one.data["lot"] == lot.id and one.data["site"]
-            ),
-        )
-        for lot in store.in_order(KIND, deleted=taken_out)
-    ]
+    of_lot: dict[str, list[Entry]] = {}
+    for one in parts:
+        of_lot.setdefault(one.data["lot"], []).append(one)
+    found = []
+    for lot in [*store.in_order(KIND), *store.in_order(KIND, deleted=True)]:
+        mine = of_lot.get(lot.id, [])
+        kinds = kinds_of((one.data["name"], one.data["site"]["patches"]) for one in mine if one.data["site"])
+        found.append(Lot(lot, sum(one.id in counting for one in mine), kinds))
+    return found
 
 
 def weigh(store: Store, key: str, version: int, weight: float) -> Entry:

@@ -38,9 +38,9 @@ def recalled_of(store: Store, entry: Entry) -> Recalled | None:
 
 def formed(store: Store) -> tuple[int, int, str | None]:
     """(jobs whose site was formed anew and still stands, all jobs with one, the last day that was done)."""
-    kept = store.all(KIND)
-    days = [one.data["formed"]["day"] for one in kept if one.data.get("formed")]
-    return len(days), len(kept), max(days, default=None)
+    days = [day for _, day in store.told(KIND, "formed.day")]
+    done = [day for day in days if day]
+    return len(done), len(days), max(done, default=None)
 
 
 @functools.lru_cache(maxsize=8)

@@ -33,6 +33,7 @@ from proofpatch.shop.store import LARGEST, Entry, Overtaken, Store
 KIND = "start"
 MOST_BYTES = 64_000_000  # of the numbers of a start that is read; far more than any surface has
 ACTS = ("strip", "patch", "recipe", "quote", "run")  # after the first of these a job keeps its start
+OTHERS = ("job", "patch", "run", "site", "lot", "lent", "laser", "shop")  # what a start that moves follows from
 PUBLISHED = "published data alone"
 Floats = NDArray[np.float64]
 
@@ -46,6 +47,11 @@ class Start:
     entry: Entry | None
     used: bool
     stale: bool = False
+
+    @property
+    def moves(self) -> bool:
+        """Whether it still follows what other jobs teach."""
+        return self.used and self.entry is None
 
     @property
     def because(self) -> str:
@@ -72,16 +78,20 @@ def jobs_in(name: str) -> str:
     return said if not said.startswith("1 ") else "1 job"
 
 
-def start_of(store: Store, entry: Entry) -> Start:
-    """What a job starts from as things stand."""
+def start_of(store: Store, entry: Entry, asks: bool = True) -> Start:
+    """What a job starts from as things stand.
+
+    Args:
+        asks: the other jobs, of a start that moves; that may call the kernels. False: its `recalled` is None then.
+    """
     kept = next(iter(store.all(KIND, entry.id, most=1)), None)
     if not settings_of(store)[0].memory:
         return Start(None, kept, False)
     work = work_of(store, entry) if kept is not None else None
     if kept is None or work is None:
-        return Start(recalled_of(store, entry), None, True)
+        return Start(recalled_of(store, entry) if asks else None, None, True)
     if kept.data["of"] != _of(work):
-        return Start(recalled_of(store, entry), None, True, stale=True)
+        return Start(recalled_of(store, entry) if asks else None, None, True, stale=True)
     return Start(recalled_from(kept.data), kept, True)
 
 
@@ -143,8 +153,8 @@ def switch(store: Store, on: bool, version: int) -> None:
         before = settings_of(store)[0].memory
         keep_settings(store, {"memory": on}, version)
         if on and not before:
-            begun = {one.job for kind in ACTS for one in store.all(kind)}
-            begun -= {one.job for one in store.all(KIND)}
+            begun = {job for kind in ACTS for _, job, _ in store.names(kind)}
+            begun -= {job for _, job, _ in store.names(KIND)}
             for entry in store.in_order("job"):
                 work = work_of(store, entry) if entry.id in begun else None
                 if work is not None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime
 from collections.abc import Sequence
 
-AT_ONCE = datetime.timedelta(seconds=2)  # a log counts whole seconds, and a form takes a moment
+# A log counts whole seconds, and a form takes a moment; common practice, no source.
+AT_ONCE = datetime.timedelta(seconds=2)
 LEAST = datetime.timedelta(microseconds=1)  # between two of them
 
 

@@ -38,7 +38,7 @@ FARTHEST = 5.0
 
 def correction_of(store: Store, but: str | None = None) -> Correction:
     """What the finished jobs of the shop say of hours (1). but: the id of a job that is left out."""
-    live = {one.id for one in store.all("job")} - {but}
+    live = {key for key, *_ in store.names("job")} - {but}
     found = [
         math.log(one.data["took_s"] / one.data["predicted_s"])
         for one in store.in_order(KIND)

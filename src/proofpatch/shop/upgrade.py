@@ -54,6 +54,11 @@ def version_in(base: sqlite3.Connection) -> str | None:
     return str(found[0][0]) if len(found) == 1 else None
 
 
+def last_number(base: sqlite3.Connection) -> int:
+    """The number of the last change in a database; 0: it has none."""
+    return int(base.execute("SELECT coalesce(max(number), 0) FROM change").fetchone()[0])
+
+
 def copy_name(now: datetime.datetime, after: int) -> str:
     """Of the file of a backup. after: the number of the last change in it."""
     return f"{now:{WHEN}}-after-{after:07d}.sqlite3"
@@ -127,7 +132,7 @@ def _begin(connection: sa.Connection) -> None:
 def _keep_copy(base: Any, path: Path, now: datetime.datetime) -> None:
     """The database as it is, on disk beside itself under the name of a backup."""
     base.rollback()
-    after = base.execute("SELECT coalesce(max(number), 0) FROM change").fetchone()[0]
+    after = last_number(base)
     half = path.with_name(HALF)
     half.unlink(missing_ok=True)
     try:

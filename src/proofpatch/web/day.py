@@ -14,8 +14,8 @@ from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
 from proofpatch.materials import substrate
 from proofpatch.run.control import AS_EXPECTED
 from proofpatch.run.limits import damp_table, spellings
+from proofpatch.shop.days import add_control, answer_check
 from proofpatch.shop.log import setting_to
-from proofpatch.shop.run import add_control, answer_check
 from proofpatch.shop.store import Repeated, Store
 from proofpatch.shop.strips import Step
 from proofpatch.web.desk import Desk

@@ -17,7 +17,7 @@ from typing import Any, TypeVar
 from proofpatch.physics.elementwise import numba
 from proofpatch.shop.store import Entry, Store
 from proofpatch.web.come_to import keep
-from proofpatch.web.road import Inputs, Road, inputs, road_of
+from proofpatch.web.road import Inputs, Road, inputs, road_of, settled
 
 PATIENCE = 0.12  # s a page waits before it says that it is at work
 KEPT = 64  # answers held in memory
@@ -138,7 +138,7 @@ class Desk:
         return future
 
     def _compute(self, given: Inputs, part: str) -> Road:
-        found = road_of(given)
+        found = road_of(settled(self.store, given))
         if not part:
             keep(self.store, found)
         elif found.closed is None or part not in BEAMS:

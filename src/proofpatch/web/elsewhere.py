@@ -15,6 +15,7 @@ from proofpatch.offer.money import shown
 from proofpatch.pictures.outcomes import clock
 from proofpatch.shop.elsewhere import (
     PAST,
+    START,
     Elsewhere,
     elsewhere,
     elsewhere_record,
@@ -29,7 +30,7 @@ from proofpatch.shop.sites import work_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.surveyed import beam_stop
 from proofpatch.web.desk import Desk
-from proofpatch.web.road import Inputs, Road, inputs, road_of
+from proofpatch.web.road import Inputs, Road, inputs, road_of, settled
 from proofpatch.web.shell import Pages
 
 
@@ -40,8 +41,9 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     @router.get("/jobs/{key}/lasers")
     def lasers(key: str) -> Response:
         found = desk.look(key)
-        return page("carried.html", road=found, here="recipe", rows=carried_records(store, desk, found),
-                    words=setting_words, clock=clock, money=money)  # fmt: skip
+        rows = carried_records(store, desk, found)
+        return page("carried.html", road=found, here="recipe", rows=rows, start=START, words=setting_words,
+                    clock=clock, money=money)  # fmt: skip
 
     @router.get("/learned/lasers/{laser}")
     def past(laser: str) -> Response:
@@ -91,7 +93,7 @@ def _told(store: Store, desk: Desk, given: Inputs, laser: Laser, owned: bool, wa
     work = priced(store, given.entry)
 
     def tell() -> Elsewhere:
-        road = road_of(given)
+        road = road_of(settled(store, given))
         assert road.work is not None
         assert road.window is not None
         belief = road.window.belief

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 
@@ -13,7 +15,7 @@ from proofpatch.pictures.look import NARROW
 from proofpatch.pictures.skill import label, skill_svg, times
 from proofpatch.records_memory import alike_words, period_words, start_words
 from proofpatch.shop.elsewhere import others
-from proofpatch.shop.foretold import told_of
+from proofpatch.shop.foretold import Told, told_of
 from proofpatch.shop.likeness import alike_of
 from proofpatch.shop.many import form_anew
 from proofpatch.shop.memory import formed, recalled_of
@@ -34,10 +36,12 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     router = APIRouter()
 
     def learned_page(error: InputError | None = None) -> Response:
-        found = desk.tell(
-            ("learned", store.state(*OF_MEMORY)), "what was learned", lambda: record_of(store), bool(error)
-        )
-        entry, told = settings_of(store)[1], told_of(store)
+        def work() -> tuple[dict[str, Any], Told]:
+            told = told_of(store)
+            return record_of(store, told), told
+
+        found, told = desk.tell(("learned", store.state(*OF_MEMORY)), "what was learned", work, bool(error))
+        entry = settings_of(store)[1]
         return page(
             "learned.html", 422 if error else 200, record=found, error=error, version=entry.version if entry else 0,
             told=told, periods=[(label(one), one, period_words(one)) for one in told.periods],
@@ -80,7 +84,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
         def work() -> Road | None:
             recalled = recalled_of(store, entry)
-            return None if recalled == start.recalled else road_of(given._replace(memory=recalled))
+            return None if recalled == start.recalled else road_of(given._replace(memory=recalled, others=None))
 
         return desk.tell(("anew", given, store.state(*OF_MEMORY)), "what a new start would change", work)
 
@@ -101,7 +105,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     @router.post("/jobs/{key}/start/undo")
     def start_back(key: str, form: Sent) -> Response:
         entry = store.get("job", key)
-        kept = start_of(store, entry).entry
+        kept = start_of(store, entry, asks=False).entry
         if kept is not None:
             store.undo(KIND, kept.id, version(form))
             desk.begin(entry)

@@ -20,10 +20,10 @@ from proofpatch.shop.lots import (
     WEIGHT,
     Preview,
     bring_in,
+    every_lot,
     given,
     given_file,
     kinds_of,
-    lots_of,
     own_name,
     preview,
     weigh,
@@ -48,12 +48,13 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def lots_page(
         error: InputError | None = None, form: Form | None = None, seen: Preview | None = None, of: str = ""
     ) -> Response:
-        ours = given(store)
+        ours, lots = given(store), every_lot(store)
         return page(
             "lots.html", 422 if error else 200, error=error, form=form or {}, seen=seen, of=of, offered=f"{WEIGHT:g}",
             kinds=kinds_of((kind_of(one.surface), len(one.graded)) for _, one in ours), recipes=sum(
                 one.recipe is not None for _, one in ours),
-            lots=[lot_record(one) for one in lots_of(store)], gone=[lot_record(one) for one in lots_of(store, True)],
+            lots=[lot_record(one) for one in lots if not one.taken_out],
+            gone=[lot_record(one) for one in lots if one.taken_out],
             key=own_name(store), pictures=_pictures(seen.parcel.jobs) if seen else [],
             starter=starter_record(starter_offered(store)),
             names=names_in(seen.parcel.jobs) if seen else [], sources=sources_in(seen.parcel.jobs) if seen else [],
@@ -63,13 +64,9 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def lots() -> Response:
         return lots_page()
 
-    def of_kinds(kind: list[str] | None) -> list[str]:
-        """The jobs of these kinds of work; None: of all."""
-        return [entry.id for entry, one in given(store) if kind is None or kind_of(one.surface) in kind]
-
     @router.get("/give")
     def give(kind: Kinds = None, photos: bool = False, names: bool = False) -> Response:
-        jobs = [one for _, one in given(store, of_kinds(kind or []), photos, names)]
+        jobs = [one for _, one in given(store, None, photos, names, kind or [])]
         if not jobs:
             return lots_page(InputError("jobs", "No kind of work was chosen.", "Choose at least one."))
         return page(
@@ -80,7 +77,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     @router.get("/ours.jsonl")
     def ours(kind: Kinds = None, photos: bool = False, names: bool = False) -> Response:
         try:
-            data = given_file(store, of_kinds(kind), photos=photos, names=names)
+            data = given_file(store, photos=photos, names=names, kinds=kind)
         except InputError as error:
             return lots_page(InputError("jobs", error.problem, error.remedy))
         name = f"patches-{hashlib.sha256(data).hexdigest()[:8]}.jsonl"

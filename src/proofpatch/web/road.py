@@ -37,9 +37,10 @@ from proofpatch.shop.decided import decided_of, passes_of
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day, setting_from
+from proofpatch.shop.memory import recalled_of
 from proofpatch.shop.papers import standing
 from proofpatch.shop.run import entries_of, evidence_of, of_piece, state_of
-from proofpatch.shop.starts import start_of
+from proofpatch.shop.starts import OTHERS, start_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.surveyed import beam_stop, finding_of, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
@@ -199,7 +200,7 @@ def _thickness(window: Window) -> list[tuple[str, str]]:
 
 def road(store: Store, entry: Entry) -> Road:
     """The steps of a job with what each found; computed once a version of the job and of its laser."""
-    return road_of(inputs(store, entry))
+    return road_of(settled(store, inputs(store, entry)))
 
 
 class Inputs(NamedTuple):
@@ -207,6 +208,7 @@ class Inputs(NamedTuple):
 
     decided: the recipe that is worked by. recorded: how its completion record stands. memory: what other
     jobs say of its surface, where the shop uses it. seen: what other jobs' confirmed pieces say of the survey's tests.
+    others: the state of these jobs while `memory` is still to be worked out from them (`settled`), else None.
     """
 
     entry: Entry
@@ -219,17 +221,23 @@ class Inputs(NamedTuple):
     recorded: str = ""
     memory: Recalled | None = None
     seen: Counts = NONE
+    others: tuple[int, int, str] | None = None
 
 
 def inputs(store: Store, entry: Entry) -> Inputs:
-    """What the store says of a job now."""
+    """What the store says of a job now, without calling the kernels."""
     patches, ran = tuple(store.in_order("patch", entry.id)), tuple(entries_of(store, entry.id))
     decided = decided_of(store, entry.id)
     laser = entry_named(store, entry.data)
     quoted, recorded = standing(store, entry.id), _recorded(store, entry.id)
-    memory = start_of(store, entry).recalled
-    seen = seen_of(store, entry.id)
-    return Inputs(entry, patches, laser, units.system(), quoted, ran, decided, recorded, memory, seen)
+    start, seen = start_of(store, entry, asks=False), seen_of(store, entry.id)
+    others = store.state(*OTHERS) if start.moves else None
+    return Inputs(entry, patches, laser, units.system(), quoted, ran, decided, recorded, start.recalled, seen, others)
+
+
+def settled(store: Store, given: Inputs) -> Inputs:
+    """The same with what other jobs teach, where the start of the job still follows that; it may call the kernels."""
+    return given if given.others is None else given._replace(memory=recalled_of(store, given.entry), others=None)
 
 
 def _recorded(store: Store, key: str) -> str:
@@ -244,6 +252,7 @@ def _recorded(store: Store, key: str) -> str:
 def road_of(given: Inputs) -> Road:
     """The road of these inputs; its sentences are in the system of units that holds here."""
     assert given.system == units.system()
+    assert given.others is None
     # Lines of the log as text: what is begun and ended later than its grade does not change them.
     taught = tuple(json.dumps(line) for line in evidence_of(given.ran))
     found = _worked(given.entry, given.patches, given.laser, given.system, taught, given.memory, given.seen)

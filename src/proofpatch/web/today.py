@@ -19,11 +19,12 @@ from proofpatch.run.control import AS_EXPECTED, Control, before, control
 from proofpatch.run.day import Morning, morning
 from proofpatch.run.limits import Limit, limit_of, unsettled
 from proofpatch.run.piece import Piece, piece_of
+from proofpatch.shop.days import day_of
 from proofpatch.shop.decided import decided_of
 from proofpatch.shop.job import Job
 from proofpatch.shop.lasers import entry_named, laser_on, own_of
 from proofpatch.shop.log import graded_on_its_day, setting_from
-from proofpatch.shop.run import day_of, entries_of
+from proofpatch.shop.run import entries_of
 from proofpatch.shop.steady import steadied
 from proofpatch.shop.store import Entry, Store
 from proofpatch.web.desk import Desk

@@ -12,6 +12,7 @@ from proofpatch.shop.store import Entry, Store
 from proofpatch.survey.evidence import TESTS
 from proofpatch.survey.finishes import names
 from proofpatch.web.api import models as m
+from proofpatch.web.api.fields import MOST_VERSIONS, line, one_of, whole
 from proofpatch.web.api.find import open_job, thing
 from proofpatch.web.api.trouble import Declined
 from proofpatch.web.desk import Desk
@@ -21,13 +22,13 @@ class NewConfirmed(m.Sent):
     """version: of the record it puts right, 0 where none stands. finish: an id of the survey's finishes, or unlisted.
     test: of a spot test, which one decided. day: as year-month-day."""
 
-    finish: Annotated[str, m.line(60), m.one_of(names())]
-    how: Annotated[str, m.line(20), m.one_of(tuple(HOW))]
-    who: Annotated[str, m.line(LONGEST_WHO)]
-    day: Annotated[str, m.line(10)]
-    ground: Annotated[str, m.line(60)] = ""
-    test: Annotated[str, m.line(30), m.one_of(("", *(key for key, one in TESTS.items() if one.values)))] = ""
-    version: Annotated[int, m.whole(0, m.MOST_VERSIONS)] = 0
+    finish: Annotated[str, line(60), one_of(names())]
+    how: Annotated[str, line(20), one_of(tuple(HOW))]
+    who: Annotated[str, line(LONGEST_WHO)]
+    day: Annotated[str, line(10)]
+    ground: Annotated[str, line(60)] = ""
+    test: Annotated[str, line(30), one_of(("", *(key for key, one in TESTS.items() if one.values)))] = ""
+    version: Annotated[int, whole(0, MOST_VERSIONS)] = 0
 
 
 class OneConfirmed(BaseModel):

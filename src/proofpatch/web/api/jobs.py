@@ -13,6 +13,7 @@ from proofpatch.shop.invented import invented_among, is_invented
 from proofpatch.shop.run import check_zones
 from proofpatch.shop.store import Entry, Overtaken, Store
 from proofpatch.web.api import models as m
+from proofpatch.web.api.fields import SHOWN
 from proofpatch.web.api.find import JOB_FIELDS, open_job, road_of, thing
 from proofpatch.web.api.trouble import at, check_plain
 from proofpatch.web.desk import Desk
@@ -33,7 +34,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         return told(entry)
 
     @router.get("/jobs")
-    def jobs(q: m.Words = "", limit: m.Most = m.SHOWN, deleted: bool = False) -> m.Jobs:
+    def jobs(q: m.Words = "", limit: m.Most = SHOWN, deleted: bool = False) -> m.Jobs:
         """The jobs, the last changed first."""
         found = store.all("job", words=q, deleted=deleted, most=limit + 1)
         made_up = invented_among(store, [entry.id for entry in found])
@@ -86,7 +87,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         return kept(entry)
 
     @router.get("/jobs/{id}/history", responses=m.GONE)
-    def history(id: m.Key, limit: m.Most = m.SHOWN) -> m.History:
+    def history(id: m.Key, limit: m.Most = SHOWN) -> m.History:
         """What the job said at each version, the last of them, and what came too late."""
         thing(store, "job", id)
         whole = store.history("job", id)

@@ -18,13 +18,14 @@ from proofpatch.records_memory import (
     starter_record,
 )
 from proofpatch.shop.likeness import alike_of, stop_of
-from proofpatch.shop.lots import KIND, WEIGHT, bring_in, given, given_file, lots_of, preview, standing_lot, weigh
+from proofpatch.shop.lots import KIND, WEIGHT, bring_in, every_lot, given, given_file, preview, standing_lot, weigh
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.starter import WEIGHT as STARTER_WEIGHT
 from proofpatch.shop.starter import starter_offered, take_starter
 from proofpatch.shop.starts import start_anew, start_of, switch
 from proofpatch.shop.store import Store
 from proofpatch.web.api import models as m
+from proofpatch.web.api.fields import MOST_ENTRIES, MOST_VERSIONS, bounded, whole
 from proofpatch.web.api.find import open_job, road_of, thing
 from proofpatch.web.api.trouble import Declined
 from proofpatch.web.desk import Desk
@@ -34,9 +35,11 @@ FILE: dict[int | str, dict[str, Any]] = {
     200: {"content": {"application/jsonl": {"schema": {"type": "string", "format": "binary"}}},
           "description": "Lines of JSON, the last one the signature"}
 }  # fmt: skip
-Weight = Annotated[float, m.bounded(0, 1, "how much it counts, 1 as the shop's own")]
+Weight = Annotated[float, bounded(0, 1, "how much it counts, 1 as the shop's own")]
 JobId = Annotated[str, Field(pattern=r"^[0-9a-f]{32}$")]
-Jobs = Annotated[list[JobId] | None, Query(max_length=m.MOST_ENTRIES)]
+
+
+Jobs = Annotated[list[JobId] | None, Query(max_length=MOST_ENTRIES)]
 
 
 class Loose(BaseModel):
@@ -150,13 +153,13 @@ class Use(m.Sent):
     """version: of the shop's settings, 0 where none were kept yet."""
 
     used: Annotated[bool, Field(strict=True)]
-    version: Annotated[int, m.whole(0, m.MOST_VERSIONS)]
+    version: Annotated[int, whole(0, MOST_VERSIONS)]
 
 
 class Anew(m.Sent):
     """version: of the start as it was read."""
 
-    version: Annotated[int, m.whole(1, m.MOST_VERSIONS)]
+    version: Annotated[int, whole(1, MOST_VERSIONS)]
 
 
 class Starting(m.Sent):
@@ -164,7 +167,7 @@ class Starting(m.Sent):
 
 
 class Weighed(m.Sent):
-    version: Annotated[int, m.whole(1, m.MOST_VERSIONS)]
+    version: Annotated[int, whole(1, MOST_VERSIONS)]
     weight: Weight
 
 
@@ -177,8 +180,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         return Learned(**desk.run(lambda: record_of(store)), version=entry.version if entry else 0)
 
     def lot_of(key: str) -> Lot:
-        both = lots_of(store) + lots_of(store, True)
-        return Lot(**lot_record(next(one for one in both if one.entry.id == key)))
+        return Lot(**lot_record(next(one for one in every_lot(store) if one.entry.id == key)))
 
     @router.get("/learned")
     def learned() -> Learned:
@@ -232,10 +234,10 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     @router.get("/lots")
     def lots() -> Lots:
         """What was brought in of other shops: `proofpatch lots`."""
-        offered = starter_record(starter_offered(store))
+        offered, both = starter_record(starter_offered(store)), every_lot(store)
         return Lots(starter=Starter(**offered) if offered else None,
-                    lots=[Lot(**lot_record(one)) for one in lots_of(store)],
-                    taken_out=[Lot(**lot_record(one)) for one in lots_of(store, True)])  # fmt: skip
+                    lots=[Lot(**lot_record(one)) for one in both if not one.taken_out],
+                    taken_out=[Lot(**lot_record(one)) for one in both if one.taken_out])  # fmt: skip
 
     @router.get("/lots/ours", response_class=Response, responses=FILE)
     def ours(job: Jobs = None, photos: bool = False, names: bool = False) -> Response:

@@ -8,17 +8,9 @@ from dataclasses import replace
 from fastapi import APIRouter
 
 from proofpatch.errors import InputError
+from proofpatch.shop.days import add_control, answer_check
 from proofpatch.shop.log import graded_from, setting_from, setting_to, stamp
-from proofpatch.shop.run import (
-    BEGIN,
-    RUN,
-    add_control,
-    add_entry,
-    answer_check,
-    check_piece,
-    entries_of,
-    state_of,
-)
+from proofpatch.shop.run import BEGIN, RUN, add_entry, check_piece, entries_of, state_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.web.api import models as m
 from proofpatch.web.api.find import open_job, road_of, thing
