@@ -65,6 +65,12 @@ def test_what_stops_a_job_leaves_no_go_on_paper_nor_at_the_piece(client, store):
         assert client.get(address).headers["content-type"] != "application/pdf"
     for step in ("forecast", "patches", "recipe", "offer", "hazards", "run", "run/day"):
         assert "Stop: lead" in seen(client.get(f"{job}/{step}")), step
+    for step, head in (
+        ("forecast", "No beam yet"),
+        ("patches", "No more test patches."),
+        ("recipe", "No recipe any more."),
+    ):
+        assert head in seen(client.get(f"{job}/{step}"))
     late = client.post(f"{job}/run/control", data={"residue": "clean", "harm": "none"})
     assert late.status_code == 409
     assert "was not kept. Stop: lead" in seen(late)

@@ -9,6 +9,7 @@ from typing import Any
 from fastapi import APIRouter
 
 from proofpatch.errors import InputError
+from proofpatch.shop.confirmed import check_suspected
 from proofpatch.shop.invented import invented_among, is_invented
 from proofpatch.shop.run import check_zones
 from proofpatch.shop.store import Entry, Overtaken, Store
@@ -82,6 +83,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         with store.together(), at("tables"):
             entry = store.undo("job", id, version)
             check_zones(store, id, now.data, entry.data)
+            check_suspected(store, now, entry)
         if entry.title != _title(entry.data):
             entry = store.change("job", id, entry.version, entry.data, _title(entry.data))
         return kept(entry)
