@@ -39,6 +39,7 @@ from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day, setting_from
 from proofpatch.shop.memory import recalled_of
 from proofpatch.shop.papers import standing
+from proofpatch.shop.property_words import coat_words
 from proofpatch.shop.run import entries_of, evidence_of, of_piece, state_of
 from proofpatch.shop.starts import OTHERS, start_of
 from proofpatch.shop.store import Entry, Store
@@ -194,7 +195,7 @@ def _thickness(window: Window) -> list[tuple[str, str]]:
                 surface = replace(belief.surface, layers=coats)
                 then = pp.forecast(pp.prior(surface, belief.laser, belief.hand, seed=belief.seed), window.limits)
                 said.append(f"{chance_words(then.chance)} if it is {show(float(f'{thickness:.2g}'), 'length')}")
-        rows += [(f"Thickness of the {coat.title.lower()}, measured", "; ".join(said))] if said else []
+        rows += [(f"Thickness of the {coat_words(coat)}, measured", "; ".join(said))] if said else []
     return rows
 
 
