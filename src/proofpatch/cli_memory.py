@@ -17,11 +17,11 @@ from proofpatch.cli_store import SHOP, said_of
 from proofpatch.errors import InputError
 from proofpatch.learn.memory.population import counted
 from proofpatch.phrases import raised
-from proofpatch.records_memory import alike_record, memory_record
+from proofpatch.records_memory import alike_record, memory_record, start_words
 from proofpatch.shop.confirmed import counts_of
 from proofpatch.shop.foretold import Told, told_of
 from proofpatch.shop.learned import learned
-from proofpatch.shop.likeness import alike_of
+from proofpatch.shop.likeness import alike_of, stop_of
 from proofpatch.shop.lots import lots_of
 from proofpatch.shop.many import form_anew
 from proofpatch.shop.memory import formed
@@ -89,7 +89,8 @@ def alike_command(job: str, folder: str | None, json_: bool) -> None:
     Example: proofpatch alike "chest lid" --folder shop
     """
     with shop_at(folder) as store, said_of({"job": "JOB"}):
-        record = alike_record(*alike_of(store, job_named(store, job)))
+        entry = job_named(store, job)
+        record = alike_record(*alike_of(store, entry), stop_of(store, entry))
     say(record, json_, lambda: alike_lines(record))
     if not record["jobs"]:
         raise Answer(NO)
@@ -97,7 +98,7 @@ def alike_command(job: str, folder: str | None, json_: bool) -> None:
 
 def alike_lines(record: Mapping[str, Any]) -> list[str]:
     """Jobs like one, in words."""
-    lines = wrapped(record["because"])
+    lines = [*wrapped(record["because"]), *(wrapped(record["stop"]) if record["stop"] else [])]
     for one in record["jobs"]:
         of = f" of {one['from']}" if one["from"] else ""
         whose = f" (for {one['customer']})" if one["customer"] else ""
@@ -155,8 +156,7 @@ def _pair_lines(row: Mapping[str, Any], on: bool) -> list[str]:
         said = f"What jobs say of a piece has {row['moved']} from published data ({row['moved_nats']:.2f} nats){most}."
         lines += wrapped(said, "  ")
     lines += wrapped(row["next"], "  ")
-    start = row["because"] if on else f"With memory on: {row['because'][:1].lower()}{row['because'][1:]}"
-    return lines + wrapped(start, "  ")
+    return lines + wrapped(start_words(row, on), "  ")
 
 
 def lot_lines(lot: Mapping[str, Any]) -> list[str]:

@@ -1,4 +1,4 @@
-"""Words put together: the first letter raised, several things joined, a chance as a count."""
+"""Words put together: the first letter raised or lowered, several things joined, a chance as a count."""
 
 from __future__ import annotations
 
@@ -8,6 +8,11 @@ from collections.abc import Sequence
 def raised(words: str) -> str:
     """With a capital first letter; the rest as it is."""
     return words[:1].upper() + words[1:]
+
+
+def lowered(words: str) -> str:
+    """With a small first letter; the rest as it is."""
+    return words[:1].lower() + words[1:]
 
 
 def listed(words: Sequence[str]) -> str:

@@ -15,6 +15,7 @@ from proofpatch.hazards.fume import Fume
 from proofpatch.hazards.limits import Allowed
 from proofpatch.hazards.plan import Plan
 from proofpatch.hazards.room import INSIDE, Zone
+from proofpatch.phrases import lowered
 from proofpatch.sources import sources
 from proofpatch.units import show
 
@@ -139,7 +140,7 @@ def unguarded(found: Plan, covered: bool) -> str | None:
     if not covered:
         return UNCOVERED
     said = headline(found)
-    return f"Stop: {said[:1].lower()}{said[1:]}" if found.zone is None or found.zone.wedges else None
+    return f"Stop: {lowered(said)}" if found.zone is None or found.zone.wedges else None
 
 
 def _close(zone: Zone) -> str:

@@ -10,6 +10,7 @@ from typing import Any
 from proofpatch.learn.memory.exchange import Exchanged, Parcel
 from proofpatch.learn.memory.population import counted
 from proofpatch.learn.memory.skill import Skill
+from proofpatch.phrases import lowered
 from proofpatch.records_survey import REFIT, move_record
 from proofpatch.shop.foretold import Told
 from proofpatch.shop.learned import Pair, Property, headline, next_to_teach
@@ -80,6 +81,11 @@ def _pair(row: Pair) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def start_words(row: Mapping[str, Any], on: bool) -> str:
+    """What a new job of a pair starts from. on: whether memory is."""
+    return str(row["because"]) if on else f"With memory on: {lowered(row['because'])}"
+
+
 def _property(one: Property) -> dict[str, Any]:
     return {"property": one.name, "words": one.words}
 
@@ -146,10 +152,10 @@ def start_record(start: Start) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def alike_record(rows: Sequence[Likeness], graded: bool | None) -> dict[str, Any]:
-    """Jobs like one."""
+def alike_record(rows: Sequence[Likeness], graded: bool | None, stop: str | None) -> dict[str, Any]:
+    """Jobs like one. stop: why no patch and no recipe of it is given, or None."""
     return {
-        "because": alike_words(rows, graded), "tested": bool(graded),
+        "because": alike_words(rows, graded), "stop": stop, "tested": bool(graded),
         "jobs": [
             {"id": one.entry.id if one.entry else None, "title": one.entry.title if one.entry else one.title or None,
              "from": one.origin or None, "customer": one.customer or None, "source": one.source or None,

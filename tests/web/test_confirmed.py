@@ -73,6 +73,22 @@ def test_own_confirmed_pieces_are_counted_and_none_for_itself(store, take_in):
     assert [row["what"] for row in history_of(store, two.id)] == ["put away", "put on record"]
 
 
+def test_undoing_lifts_no_hazard_that_stands_confirmed(client, api, store, take_in):
+    job = take_in()
+    confirm(store, job.id, WAS | {"finish": "nitrocellulose"}, 0)
+    now = store.get("job", job.id)
+    assert "Undo: " in seen(client.get(f"/jobs/{job.id}/survey"))
+    for answer in (client.post(f"/jobs/{job.id}/undo", data={"version": now.version}),
+                   api.post(f"jobs/{job.id}/undo", params={"version": now.version})):  # fmt: skip
+        assert answer.status_code in (404, 422)
+        assert "no longer suspect what it was confirmed to be" in answer.text
+    assert store.get("job", job.id) == now
+    kept = confirmed_of(store, job.id)
+    store.delete(KIND, kept.id, kept.version)
+    assert client.post(f"/jobs/{job.id}/undo", data={"version": now.version}).status_code == 303
+    assert store.get("job", job.id).data == job.data
+
+
 def test_a_confirmed_piece_moves_the_next_ones_survey_and_not_its_own(store, take_in):
     switch(store, True, 0)
     mine, past = take_in("Mine"), [take_in(f"Past {n}") for n in range(6)]

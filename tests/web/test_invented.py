@@ -1,14 +1,17 @@
 """An empty shop offers the invented workshop: taken in while the pages stay open, marked, put away, brought back."""
 
+import datetime
 import io
 import re
 
 import pytest
 from fastapi.testclient import TestClient
 from made_browser import LAPTOP, PATIENT, PHONE, accessible_in_both, leads_on
+from made_counter import pdf_text, squeezed
 from made_laptop import served
 from made_pages import NEW, seen
 from playwright.sync_api import expect
+from pypdf import PdfReader
 
 from proofpatch import demo_shop
 from proofpatch.demo_shop import fill, missing, pieces, prices
@@ -81,6 +84,33 @@ def test_what_the_shop_made_its_own_stays_when_it_is_put_away(store, few):
     keep_settings(store, {"name": "Weir Workshop"}, settings_of(store)[1].version)
     put_away(store, prices())
     assert settings_of(store)[0].name == "Weir Workshop"
+
+
+def test_papers_of_an_invented_piece_say_so_whatever_the_shop_is_called(client, store, few):
+    fill(store, lambda line: None)
+    keep_settings(store, {"name": "Weir Workshop"}, settings_of(store)[1].version)
+    (table,) = (one for one in store.all("job") if one.title.startswith("Side"))
+    for sheet in ("survey", "hazards", "record"):
+        assert f"Invented:{squeezed(table.title)}" in pdf_text(client.get(f"/jobs/{table.id}/{sheet}.pdf"))
+    own = client.post("/new", data=NEW).headers["location"].removesuffix("/survey")
+    assert "Invented" not in pdf_text(client.get(f"{own}/survey.pdf"))
+    assert {one["title"]: one["invented"] for one in client.get("/api/jobs").json()["jobs"]} == {
+        NEW["title"]: False, **{one["job"]["title"]: True for one in QUICK},
+    }  # fmt: skip
+    assert client.get(f"/api/jobs/{table.id}").json()["invented"] is True
+
+
+def test_each_page_of_a_quote_of_an_invented_piece_says_so(counter, monkeypatch):
+    """What is sent to a customer, and what comes after it."""
+    monkeypatch.setattr("proofpatch.shop.invented.BY", "")  # who made the job of the tests
+    quote = counter.send()
+    pages = PdfReader(io.BytesIO(counter.get(f"{quote}.pdf").content)).pages
+    assert len(pages) > 1
+    assert all("Invented · " in one.extract_text() for one in pages)
+    assert counter.accept(quote).status_code == 303
+    today = datetime.date.today().isoformat()
+    bill = counter.post(f"{quote}/invoice", number="I-1", day=today, due=today).headers["location"]
+    assert "Invented:" in pdf_text(counter.client.get(f"{bill}.pdf"))
 
 
 def test_one_that_was_cut_off_is_offered_the_rest(client, store, monkeypatch):

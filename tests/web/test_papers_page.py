@@ -160,6 +160,21 @@ def test_two_approvals_at_once_have_two_numbers(counter, store, monkeypatch):
     assert (numbers, [one[-3:] for one in printed]) == (["-S1", "-S2"], ["-S1", "-S1", "-S2"])
 
 
+def test_nobody_accepts_the_quote_of_a_job_that_something_stops(counter, store):
+    quote = counter.send()
+    entry = store.get("job", counter.key)
+    store.change(
+        "job", entry.id, entry.version, {**entry.data, "job": {**entry.data["job"], "suspects": ["nitrocellulose"]}}
+    )
+    page = seen(counter.get(quote))
+    assert "Nobody can accept it until that is settled." in page
+    assert "Accept for" not in page
+    answer = counter.accept(quote)
+    assert answer.status_code == 422
+    assert "Stop: nitrocellulose" in seen(answer)
+    assert store.all("acceptance") == []
+
+
 def test_a_thing_of_another_job_is_not_shown(counter, store):
     quote = counter.send()
     other = Counter(counter.client, store, gate(store))

@@ -66,6 +66,11 @@ def test_an_entry_that_a_phone_may_not_send_stays_and_is_sent_once_it_may(phone,
     expect(phone.locator("#role")).to_have_text(SAID[VIEWER])
     expect(phone.get_by_role("button", name="Add the note")).to_have_count(0)
     expect(phone.get_by_label("A note")).to_be_disabled()
+    phone.goto("/learned/lots")
+    expect(phone.locator("#role")).to_have_text(SAID[VIEWER])
+    expect(phone.get_by_role("heading", name="Borrow")).to_have_count(0)
+    expect(phone.locator("#file")).to_be_hidden()
+    phone.goto(f"{job}/piece")
     for size in (PHONE, LAPTOP):
         phone.set_viewport_size(size)
         accessible_in_both(phone, "a viewer's page", size["width"])

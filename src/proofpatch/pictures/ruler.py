@@ -116,7 +116,7 @@ def ruler_svg(reach: Reach, width: int = SMALL, ink: Ink = PAGE) -> str:
 def in_words(reach: Reach) -> str:
     """The ruler in a sentence."""
     here, low, high = (show(v, reach.kind) for v in (reach.here, reach.low, reach.high))
-    said = f"{reach.name[:1].upper()}{reach.name[1:]} {here}, on a line from {low} to {high}"
+    said = f"{raised(reach.name)} {here}, on a line from {low} to {high}"
     if reach.span is None:
         return f"{said}."
     start, end = (show(v, reach.kind) for v in reach.span)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from proofpatch.learn.memory.skill import Skill
 from proofpatch.pictures.drawing import LINE, PAGE, Ink, spread, svg, text
@@ -74,8 +74,7 @@ def times(gain: float) -> str:
     return f"{math.exp(gain):.2f}".removesuffix("0").removesuffix(".0")
 
 
-def _row(one: Skill, x: object, y: float, ink: Ink) -> str:
-    assert callable(x)
+def _row(one: Skill, x: Callable[[float], float], y: float, ink: Ink) -> str:
     if one.error is None:
         return (f'<circle cx="{x(one.gain):.1f}" cy="{y:.1f}" r="5" fill="{ink.paper}" stroke="{ink.ink}" '
                 'stroke-width="1.6"/>')  # fmt: skip

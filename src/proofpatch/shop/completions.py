@@ -19,6 +19,7 @@ from proofpatch.offer.quote import Quote
 from proofpatch.shop.charges import priced_job
 from proofpatch.shop.days import days_of
 from proofpatch.shop.finished import Logged, finished
+from proofpatch.shop.invented import on_paper
 from proofpatch.shop.job import Job
 from proofpatch.shop.kept_pairs import laid, pairs_of
 from proofpatch.shop.log import stamp
@@ -132,7 +133,7 @@ def _headed(store: Store, entry: Entry, quote: Quote | None, day: datetime.date 
         shop, customer, site, locale = paper.shop, paper.customer, paper.site, paper.locale
     return {
         "number": own[-1].record["number"] if own else _next_number(store, quote, day),
-        "version": len(own) + 1, "day": day.isoformat(), "title": entry.title,
+        "version": len(own) + 1, "day": day.isoformat(), "title": on_paper(store, entry),
         "wanted": item_of(store, entry.id).wanted, "shop": shop.record(), "customer": customer.record(), "site": site,
         "locale": locale,
     }  # fmt: skip

@@ -146,13 +146,35 @@ def confirm(store: Store, job: str, given: Mapping[str, Any], version: int, by: 
 
 def _suspect(store: Store, entry: Entry, finish: str, by: str) -> None:
     """A hazardous finish among the suspects of the job, so that it stops what a suspect stops until it is settled."""
-    evidence = dict(entry.data.get(EVIDENCE) or {})
-    before, row = evidence.get("suspect", []), finishes().get(finish)
-    suspects = list(before) if isinstance(before, list) else [before]
+    suspects, said = _suspects(entry.data), _suspicion(finish)
+    if said and said not in suspects:
+        evidence = {**(entry.data.get(EVIDENCE) or {}), "suspect": [*suspects, said]}
+        store.change("job", entry.id, entry.version, {**entry.data, EVIDENCE: evidence}, by=by)
+
+
+def check_suspected(store: Store, before: Entry, after: Entry) -> None:
+    """Refuses an undoing that lifts what stands confirmed; taken back it may be lifted.
+
+    Raises:
+        InputError: it does.
+    """
+    now = confirmed_of(store, before.id)
+    said = _suspicion(str(now.data["finish"])) if now is not None else ""
+    if said and said in _suspects(before.data) and said not in _suspects(after.data):
+        problem = "Undone, the job would no longer suspect what it was confirmed to be."
+        raise InputError("job", problem, "Take back what it turned out to be, then undo.")
+
+
+def _suspects(data: Mapping[str, Any]) -> list[Any]:
+    found = (data.get(EVIDENCE) or {}).get("suspect", [])
+    return list(found) if isinstance(found, list) else [found]
+
+
+def _suspicion(finish: str) -> str:
+    """The suspect that a finish makes; empty where it is not hazardous."""
+    row = finishes().get(finish)
     said = row.coating if row is not None and row.coating else words_of(finish)
-    if dict(zip(names(), hazardous(), strict=True))[finish] and said not in suspects:
-        data = {**entry.data, EVIDENCE: {**evidence, "suspect": [*suspects, said]}}
-        store.change("job", entry.id, entry.version, data, by=by)
+    return said if dict(zip(names(), hazardous(), strict=True)).get(finish) else ""
 
 
 def bring_back(store: Store, job: str, key: str, version: int, by: str = "") -> Entry:

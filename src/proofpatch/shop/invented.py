@@ -15,6 +15,7 @@ from proofpatch.shop.store import Entry, Store
 BY = "the invented workshop"
 WORKSHOP = "Hollow Lane Workshop"
 NAME = f"{WORKSHOP} (invented)"
+INVENTED = "Invented: "  # before a title on paper; documents/letterhead.typ repeats it on each page
 
 
 def is_invented(store: Store, job: str) -> bool:
@@ -25,6 +26,16 @@ def is_invented(store: Store, job: str) -> bool:
 def invented_among(store: Store, jobs: Sequence[str]) -> set[str]:
     """Those of these jobs that are invented."""
     return store.made_by("job", BY, jobs) if jobs else set()
+
+
+def on_paper(store: Store, entry: Entry) -> str:
+    """The title of a job on its papers: an invented piece is told whatever the shop is called."""
+    return INVENTED + entry.title if is_invented(store, entry.id) else entry.title
+
+
+def headed(store: Store, entry: Entry) -> str:
+    """The title of a job on its own sheets, with the shop's name if it has one."""
+    return settings_of(store)[0].headed(on_paper(store, entry))
 
 
 def only_invented(store: Store) -> bool:

@@ -14,12 +14,17 @@ from proofpatch.learn.memory import Part, Site
 from proofpatch.learn.memory.alike import alike
 from proofpatch.learn.surface import Surface
 from proofpatch.shop.completions import record_standing
+from proofpatch.shop.decided import decided_of
+from proofpatch.shop.job import job_from
+from proofpatch.shop.lasers import entry_named, known
 from proofpatch.shop.log import setting_to
 from proofpatch.shop.lots import Borrowed, borrowed
 from proofpatch.shop.property_words import kind_of
 from proofpatch.shop.run import CHECK, entries_of
 from proofpatch.shop.sites import sites_of, work_of
 from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.surveyed import beam_stop, refused
+from proofpatch.survey.stop import HardStop
 
 MOST = 6
 # Up to which distance (`learn.memory.alike`) two jobs are called so; common practice, no source.
@@ -100,6 +105,15 @@ def alike_of(store: Store, entry: Entry) -> tuple[list[Likeness], bool | None]:
     return rows, mine is not None
 
 
+def stop_of(store: Store, entry: Entry) -> str | None:
+    """Why no patch and no recipe of a job is given, as its pages say it; None: nothing stops it."""
+    try:
+        work = job_from(entry.data, lasers=known(entry_named(store, entry.data)))
+    except HardStop as stop:
+        return stop.because
+    return refused(work) or beam_stop(work)
+
+
 def _lent(one: Borrowed, distance: float) -> Likeness:
     return Likeness(
         None, one.lot.data["shop"], kind_of(one.site.surface), distance, one.photo, one.site.patches, None,
@@ -108,7 +122,7 @@ def _lent(one: Borrowed, distance: float) -> Likeness:
 
 
 def _own(store: Store, entry: Entry, site: Site, distance: float) -> Likeness:
-    decided = next(iter(store.all("recipe", entry.id, most=1)), None)
+    decided = decided_of(store, entry.id)
     photos = store.in_order("photo", entry.id)
     of_piece = [one for one in photos if not one.data.get("about")]
     patches = store.all("patch", entry.id)

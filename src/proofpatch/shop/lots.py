@@ -31,6 +31,7 @@ from proofpatch.learn.memory.exchange import (
 )
 from proofpatch.learn.memory.population import counted
 from proofpatch.physics.setting import Setting, finite_number
+from proofpatch.shop.decided import decided_of
 from proofpatch.shop.invented import own_jobs
 from proofpatch.shop.lent_photos import expect_photos, keep_photos, photo_of_part, photos_given
 from proofpatch.shop.log import setting_from
@@ -130,7 +131,7 @@ def given(
             continue
         graded = graded_of(store, entry, work)
         if graded:
-            decided = next(iter(store.all("recipe", entry.id, most=1)), None)
+            decided = decided_of(store, entry.id)
             recipe = setting_from(decided.data["record"]["setting"]) if decided else None
             one = Exchanged(work.surface, work.laser, tuple(graded), recipe)
             if names:
@@ -277,11 +278,23 @@ def weigh(store: Store, key: str, version: int, weight: float) -> Entry:
     """A lot that counts otherwise; 0: not at all.
 
     Raises:
-        InputError: a weight outside 0 to 1, or no such lot.
+        InputError: a weight outside 0 to 1, no such lot, or one that was taken out.
         Overtaken: somebody changed it meanwhile.
     """
-    lot = store.get(KIND, key)
+    lot = standing_lot(store, key)
     return store.change(KIND, key, version, {**lot.data, "weight": checked_weight(weight)})
+
+
+def standing_lot(store: Store, key: str) -> Entry:
+    """A lot that may be changed.
+
+    Raises:
+        InputError: there is none, or it was taken out.
+    """
+    lot = store.get(KIND, key)
+    if lot.deleted:
+        raise InputError(KIND, "The lot was taken out.", "Bring it back first.")
+    return lot
 
 
 def checked_weight(weight: float) -> float:

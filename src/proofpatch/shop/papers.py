@@ -173,7 +173,7 @@ def standing(store: Store, job: str) -> str:
     if last is None:
         return title
     found = quotes_of(store, job)
-    return title.replace("sent", "accepted", 1) if found[-1].entry.id in acceptances(store, job) else title
+    return f"accepted {title.removeprefix('sent ')}" if found[-1].entry.id in acceptances(store, job) else title
 
 
 def write_invoice(

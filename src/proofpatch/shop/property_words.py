@@ -60,10 +60,13 @@ MOST_NAMED = 3  # coatings of a layer that are named; of more the two likeliest 
 
 def kind_of(surface: Surface) -> str:
     """A kind of work in words, short where a survey leaves many coatings open: "oil varnish on oak"."""
-    return f"{' over '.join(_coat(coat) for coat in surface.coats)} on {substrate(surface.substrate).title.lower()}"
+    return (
+        f"{' over '.join(coat_words(coat) for coat in surface.coats)} on {substrate(surface.substrate).title.lower()}"
+    )
 
 
-def _coat(coat: Layer) -> str:
+def coat_words(coat: Layer) -> str:
+    """A coating in words; of many that it may be, the two likeliest."""
     likely = sorted(coat.shares, key=lambda key: -coat.shares[key])
     shown = likely if len(likely) <= MOST_NAMED else likely[:2]
     more = [f"{len(likely) - 2} others"] if len(likely) > MOST_NAMED else []
@@ -77,7 +80,7 @@ def property_words(surface: Surface, place: str, name: str) -> str:
     if place == "substrate":
         return OF_GROUND.get(name, name.replace("_", " ")).format(substrate(surface.substrate).title.lower())
     coat = surface.coats[int(place.removeprefix("layer "))]
-    return OF_FILM.get(name, name.replace("_", " ")).format(_coat(coat))
+    return OF_FILM.get(name, name.replace("_", " ")).format(coat_words(coat))
 
 
 def shift_words(words: str, shift: float) -> str:

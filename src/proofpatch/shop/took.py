@@ -24,6 +24,7 @@ from proofpatch.errors import InputError
 from proofpatch.learn.belief import Belief
 from proofpatch.learn.recipe import Recipe
 from proofpatch.offer.hours import Correction, zone_seconds
+from proofpatch.shop.decided import decided_of
 from proofpatch.shop.job import Job
 from proofpatch.shop.log import setting_from
 from proofpatch.shop.offered import asked_of
@@ -68,7 +69,7 @@ def keep_took(store: Store, entry: Entry, work: Job, belief: Belief) -> None:
 
 def took_of(store: Store, entry: Entry, work: Job, belief: Belief) -> dict[str, Any] | None:
     """{"took_s", "predicted_s", "zones"} of a job that is done; None: it is not, or worked by no decided recipe."""
-    decided = next(iter(store.all("recipe", entry.id, most=1)), None)
+    decided = decided_of(store, entry.id)
     if decided is None or not work.zones:
         return None
     record = decided.data["record"]

@@ -66,6 +66,11 @@ from proofpatch.web.words import spoken
 HERE = Path(__file__).parent
 
 
+def room_of(request: Request) -> str:
+    """Which of the rooms in the menu an address is in."""
+    return request.url.path.split("/")[1].capitalize()
+
+
 def create(store: Store, patience: float | None = PATIENCE, door: Door | None = None) -> FastAPI:
     """The pages over a store.
 
@@ -141,7 +146,7 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
 
     @app.exception_handler(Working)
     async def working(request: Request, at: Working) -> HTMLResponse:
-        answer = page("working.html", at=at, again=f"{request.url.path}?{request.url.query}")
+        answer = page("working.html", at=at, room=room_of(request), again=f"{request.url.path}?{request.url.query}")
         answer.headers["Refresh"] = "1"
         return answer
 

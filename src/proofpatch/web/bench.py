@@ -88,7 +88,7 @@ class Stand:
     """What the two settings are tried on.
 
     belief: None without a surface. stop: why nothing is laid out. job: whose belief it is; likeliest: setting of its
-    forecast; open: what is not settled there.
+    forecast; open: what stops a beam there.
     """
 
     laser: Laser
@@ -196,7 +196,7 @@ def _stand(desk: Desk, asked: Form) -> Stand:
         if found.work is None or found.window is None:
             return Stand(find_laser(DEFAULT_LASER), stop=found.stop, job=found.entry)
         best = found.window.settings[found.window.best]
-        return Stand(found.work.laser, found.window.belief, None, found.entry, best, found.open)
+        return Stand(found.work.laser, found.window.belief, None, found.entry, best, found.closed)
     name = text(asked, "laser") or DEFAULT_LASER
     laser = lasers_of(desk.store).get(name) or find_laser(name)
     named = [name for name in ("coating", "substrate") if text(asked, name)]
@@ -307,5 +307,5 @@ def _surface_words(stand: Stand) -> str:
     surface = stand.belief.surface
     likely = [max(coat.shares.items(), key=lambda pair: pair[1]) for coat in surface.coats]
     coats = ", ".join(("" if p >= SURE else "most likely ") + coating(key).title.lower() for key, p in likely)
-    named = f"{coats[:1].upper()}{coats[1:]} on {substrate(surface.substrate).title.lower()}"
+    named = f"{raised(coats)} on {substrate(surface.substrate).title.lower()}"
     return f"{named}, as {stand.job.title} stands now" if stand.job else f"{named}, {stand.laser.title}"

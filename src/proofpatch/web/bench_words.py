@@ -7,7 +7,7 @@ from typing import Any
 
 from proofpatch.bench import FIGURES, Side, ratios, shown
 from proofpatch.bench_levels import governed
-from proofpatch.phrases import chance_words
+from proofpatch.phrases import chance_words, lowered
 from proofpatch.pictures.bench import SAME
 from proofpatch.pictures.dose import dose_drawings
 from proofpatch.units import parse, show
@@ -121,8 +121,8 @@ def lead(first: Side, second: Side) -> list[str]:
     """What limits what, a sentence or two: the heat that harms first, or without a surface how pulses and lines lie."""
     a, b = first.record, second.record
     if first.substrate and second.substrate:
-        one, other = (governed(side.record, side.substrate) for side in (first, second))
-        said = [f"In A and in B: {_small(one)}"] if one == other else [f"In A {_small(one)}", f"In B {_small(other)}"]
+        one, other = (lowered(governed(side.record, side.substrate)) for side in (first, second))
+        said = [f"In A and in B: {one}"] if one == other else [f"In A {one}", f"In B {other}"]
         edges = _edges("B's", a["edge_over_middle"], b["edge_over_middle"])
         return [*said, f"{edges}."] if edges else said
     pitch, line = (
@@ -132,7 +132,3 @@ def lead(first: Side, second: Side) -> list[str]:
     spot = show(2 * second.setting.spot_radius, "spot")
     return [f"In B pulses lie {pitch}; lines lie {line}; the spot is {spot} across.",
             "Name a surface below to see what it stands."]  # fmt: skip
-
-
-def _small(words: str) -> str:
-    return words[:1].lower() + words[1:]

@@ -14,6 +14,7 @@ from proofpatch.documents.pair import pair_pdf
 from proofpatch.errors import InputError
 from proofpatch.photos.overlay import WIDTH
 from proofpatch.photos.pairs import Pair
+from proofpatch.shop.invented import headed
 from proofpatch.shop.pair_words import pair_words
 from proofpatch.shop.pairs import PLACES, by_length, marked_jpeg, narrowed, pair_jpegs, pair_of
 from proofpatch.shop.photos import photo_of, photo_path
@@ -138,12 +139,12 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get(".pdf")
     def printed(key: str, asked: Asking) -> Response:
-        (pair, lines), ours = found(key, asked), settings_of(store)[0]
+        (pair, lines), size = found(key, asked), settings_of(store)[0].paper
         known = {one.data["digest"]: one for one in photos(key)}
         said = [taken_words(known[digest]) for digest in (asked.before, asked.after)]
-        title = ours.headed(store.get("job", key).title)
+        title = headed(store, store.get("job", key))
         measured = pair.share is not None
-        sheet = pair_pdf(title, pair_jpegs(pair, PRINTED), said, lines, ours.paper, measured=measured)
+        sheet = pair_pdf(title, pair_jpegs(pair, PRINTED), said, lines, size, measured=measured)
         return Response(sheet, media_type="application/pdf")
 
     return router

@@ -30,7 +30,7 @@ from proofpatch.shop.sites import work_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.surveyed import beam_stop
 from proofpatch.web.desk import Desk
-from proofpatch.web.road import Inputs, inputs, road_of, settled
+from proofpatch.web.road import Inputs, Road, inputs, road_of, settled
 from proofpatch.web.shell import Pages
 
 
@@ -41,7 +41,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     @router.get("/jobs/{key}/lasers")
     def lasers(key: str) -> Response:
         found = desk.look(key)
-        rows = carried_records(store, desk, found.entry)
+        rows = carried_records(store, desk, found)
         return page("carried.html", road=found, here="recipe", rows=rows, start=START, words=setting_words,
                     clock=clock, money=money)  # fmt: skip
 
@@ -54,13 +54,12 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     return router
 
 
-def carried_records(store: Store, desk: Desk, entry: Entry, waits: bool = False) -> list[dict[str, Any]]:
-    """The job on every other laser, the quickest first, those without a recipe last.
+def carried_records(store: Store, desk: Desk, found: Road, waits: bool = False) -> list[dict[str, Any]]:
+    """The job on every other laser, the quickest first, those without a recipe last; none while something stops it.
 
     Raises:
         Working: it takes longer than a page may.
     """
-    found = desk.wait(entry.id) if waits else desk.look(entry.id)
     if found.closed or found.work is None:
         return []
     given = inputs(store, found.entry)

@@ -16,6 +16,7 @@ from proofpatch.lasers import laser_ids
 from proofpatch.learn.limits import PRESETS
 from proofpatch.materials import substrate, substrate_ids
 from proofpatch.phrases import chance_words
+from proofpatch.shop.confirmed import check_suspected
 from proofpatch.shop.invented import invented_among
 from proofpatch.shop.job import DEFAULT_LASER, job_from
 from proofpatch.shop.lasers import entries_of, entry_named, every_of, known
@@ -87,9 +88,10 @@ def routes(page: Pages, store: Store, desk: Desk, filling: Filling) -> APIRouter
     @router.post("/jobs/{key}/undo")
     def undo(key: str, form: Sent) -> Response:
         with store.together():
-            before = store.get("job", key).data
+            before = store.get("job", key)
             entry = store.undo("job", key, version(form))
-            check_zones(store, key, before, entry.data)
+            check_zones(store, key, before.data, entry.data)
+            check_suspected(store, before, entry)
         named = str(entry.data.get("job", {}).get("title", entry.title))
         if named != entry.title:
             entry = store.change("job", key, entry.version, entry.data, named)

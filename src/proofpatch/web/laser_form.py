@@ -16,6 +16,7 @@ from proofpatch.lasers import laser_from_table
 from proofpatch.lasers.plan import ENERGY_STEPS, LIFTS
 from proofpatch.lasers.readings import Reading
 from proofpatch.learn.forecast import envelope
+from proofpatch.phrases import raised
 from proofpatch.shop.job import DEFAULT_LASER
 from proofpatch.shop.laser_log import FITTED, read_date
 from proofpatch.units import parse, show
@@ -154,7 +155,7 @@ def on_form() -> Iterator[None]:
 
 def _hint(field: str) -> str:
     hint = LABELS[field][1]
-    return f"{hint[:1].upper()}{hint[1:].rstrip('.')}."
+    return f"{raised(hint).rstrip('.')}."
 
 
 def table_in(form: Form) -> dict[str, dict[str, Any]]:

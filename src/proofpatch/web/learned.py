@@ -13,7 +13,7 @@ from proofpatch.errors import InputError
 from proofpatch.pictures.drawing import WIDE
 from proofpatch.pictures.look import NARROW
 from proofpatch.pictures.skill import label, skill_svg, times
-from proofpatch.records_memory import alike_words, period_words
+from proofpatch.records_memory import alike_words, period_words, start_words
 from proofpatch.shop.elsewhere import others
 from proofpatch.shop.foretold import Told, told_of
 from proofpatch.shop.likeness import alike_of
@@ -21,9 +21,9 @@ from proofpatch.shop.many import form_anew
 from proofpatch.shop.memory import formed, recalled_of
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.starts import KIND, Start, start_anew, start_as, start_of, switch
-from proofpatch.shop.store import Store
+from proofpatch.shop.store import Entry, Store
 from proofpatch.web.desk import Desk
-from proofpatch.web.road import inputs, road_of
+from proofpatch.web.road import Road, inputs, road_of
 from proofpatch.web.shell import Pages, Sent, text, version
 
 # What the page of what was learned depends on.
@@ -47,7 +47,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             told=told, periods=[(label(one), one, period_words(one)) for one in told.periods],
             times=times, wide=skill_svg(told.periods, WIDE) if told.periods else "",
             narrow=skill_svg(told.periods, NARROW) if told.periods else "",
-            lasers=others(store),
+            lasers=others(store), start_words=start_words,
         )  # fmt: skip
 
     @router.get("/learned")
@@ -70,19 +70,19 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return RedirectResponse("/learned#anew", 303)
 
     def start_page(key: str, error: InputError | None = None) -> Response:
-        found, entry = desk.look(key), store.get("job", key)
+        found = desk.look(key)
+        entry = found.entry
         start = start_as(store, entry, found.window.belief) if found.window else start_of(store, entry)
         return page("start.html", 422 if error else 200, road=found, here="forecast", start=start, error=error,
-                    then=then_of(key, start), past=_past(store, start))  # fmt: skip
+                    new=anew_of(entry, start), past=_past(store, start))  # fmt: skip
 
-    def then_of(key: str, start: Start) -> Any:
-        """(the road as it would be, started anew; that start); None where it changes nothing."""
+    def anew_of(entry: Entry, start: Start) -> Road | None:
+        """The road as it would be, started anew; None where that changes nothing."""
         if not start.used or start.entry is None:
             return None
-        entry = store.get("job", key)
         given = inputs(store, entry)
 
-        def work() -> Any:
+        def work() -> Road | None:
             recalled = recalled_of(store, entry)
             return None if recalled == start.recalled else road_of(given._replace(memory=recalled, others=None))
 
@@ -116,7 +116,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         found = desk.look(key)
         if found.stop:
             return page("alike.html", road=found, here="forecast", rows=[], said="", words=setting_words)
-        entry = store.get("job", key)
+        entry = found.entry
         about = ("alike", key, entry.version, store.state(*OF_MEMORY, "photo", "recipe", "record"))
         rows, graded = desk.tell(about, "which jobs are like it", lambda: alike_of(store, entry))
         return page("alike.html", road=found, here="forecast", rows=rows, said=alike_words(rows, graded),

@@ -131,7 +131,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         try:
             weigh(store, lot.id, version(form), _weight(form))
         except InputError as error:
-            return lots_page(error, form, of=key)
+            return lots_page(error, form, of=key if error.field == "weight" else "")
         return RedirectResponse(f"/learned/lots#{key}", 303)
 
     @router.post("/{key}/delete")

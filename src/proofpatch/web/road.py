@@ -33,15 +33,17 @@ from proofpatch.records_hazards import plan_record
 from proofpatch.records_survey import survey_record
 from proofpatch.shop.completions import record_standing
 from proofpatch.shop.confirmed import seen_of
+from proofpatch.shop.decided import decided_of, passes_of
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day, setting_from
 from proofpatch.shop.memory import recalled_of
 from proofpatch.shop.papers import standing
+from proofpatch.shop.property_words import coat_words
 from proofpatch.shop.run import entries_of, evidence_of, of_piece, state_of
 from proofpatch.shop.starts import OTHERS, start_of
 from proofpatch.shop.store import Entry, Store
-from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
+from proofpatch.shop.surveyed import beam_stop, finding_of, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
 from proofpatch.survey.finishes import words_of
 from proofpatch.survey.identify import identify
@@ -77,7 +79,7 @@ class Step:
 
 @dataclass(frozen=True)
 class Road:
-    """A job as its folder shows it. stop: why nothing more is answered, or None. open: the first open hazard.
+    """A job as its folder shows it. stop: why nothing more is answered, or None.
 
     closed: why no patch and no recipe is given: what the survey says stops a beam stops it, described or tested.
     laser: the version of its laser in the shop, 0 of a built-in one. seen: entries of its run that taught something.
@@ -89,7 +91,6 @@ class Road:
     stop: str | None
     survey: Mapping[str, Any] | None
     forecast: Mapping[str, Any] | None
-    open: str | None
     closed: str | None
     hazards: Mapping[str, Any] | None
     zone: Zone | None
@@ -194,7 +195,7 @@ def _thickness(window: Window) -> list[tuple[str, str]]:
                 surface = replace(belief.surface, layers=coats)
                 then = pp.forecast(pp.prior(surface, belief.laser, belief.hand, seed=belief.seed), window.limits)
                 said.append(f"{chance_words(then.chance)} if it is {show(float(f'{thickness:.2g}'), 'length')}")
-        rows += [(f"Thickness of the {coat.title.lower()}, measured", "; ".join(said))] if said else []
+        rows += [(f"Thickness of the {coat_words(coat)}, measured", "; ".join(said))] if said else []
     return rows
 
 
@@ -227,7 +228,7 @@ class Inputs(NamedTuple):
 def inputs(store: Store, entry: Entry) -> Inputs:
     """What the store says of a job now, without calling the kernels."""
     patches, ran = tuple(store.in_order("patch", entry.id)), tuple(entries_of(store, entry.id))
-    decided = next(iter(store.all("recipe", entry.id, most=1)), None)
+    decided = decided_of(store, entry.id)
     laser = entry_named(store, entry.data)
     quoted, recorded = standing(store, entry.id), _recorded(store, entry.id)
     start, seen = start_of(store, entry, asks=False), seen_of(store, entry.id)
@@ -258,12 +259,11 @@ def road_of(given: Inputs) -> Road:
     found = _worked(given.entry, given.patches, given.laser, given.system, taught, given.memory, given.seen)
     if found.work is None or found.window is None:
         return found
-    passes = given.decided.data["record"]["setting"]["passes"] if given.decided else 1
     # What changes all day is set in, nothing is worked out anew for it.
     now = {
         "offer": Step("offer", STOPPED if found.closed else _offer_state(found.best, found.work, given.quoted),
                       given.quoted),
-        "run": _run_step(found, given.ran, passes), "record": _record_step(given.recorded),
+        "run": _run_step(found, given.ran, passes_of(given.decided)), "record": _record_step(given.recorded),
     }  # fmt: skip
     if given.decided and not found.closed:
         now["recipe"] = Step("recipe", DONE, _dialled(setting_from(given.decided.data["record"]["setting"])))
@@ -364,7 +364,6 @@ def _worked(
         None,
         survey,
         forecast,
-        open_hazard(work),
         closed,
         hazards,
         plan.zone,
@@ -414,7 +413,7 @@ def _offer_state(best: Recipe | None, work: Job, quoted: str) -> str:
 
 def _stopped(entry: Entry, work: Job | None, why: str, laser: int) -> Road:
     steps = (Step("survey", STOPPED, "refused"), *(Step(name, STOPPED) for name in TITLES if name != "survey"))
-    return Road(entry, work, why, None, None, None, why, None, None, None, (), steps, "Refused", laser)
+    return Road(entry, work, why, None, None, why, None, None, None, (), steps, "Refused", laser)
 
 
 def choices(work: Job, test: str, seen: Counts = NONE) -> list[dict[str, str]]:

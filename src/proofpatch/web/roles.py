@@ -19,7 +19,8 @@ from proofpatch.shop.roles import OPERATOR, OWNER, ROLES, VIEWER, covers
 SAID = {
     "": "This device is not signed in; nothing was changed.",
     VIEWER: "This device is signed in as a viewer: it looks, and changes nothing.",
-    OPERATOR: "This device is signed in as an operator: prices, papers, settings and deleting are the owner's.",
+    OPERATOR: "This device is signed in as an operator: prices, papers, settings, deleting and other "
+    "shops' files are the owner's.",
 }
 REMEDY = "The laptop gives another role, under Shop, Devices."
 LOOKS = ("GET", "HEAD", "OPTIONS")

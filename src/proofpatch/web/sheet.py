@@ -12,6 +12,7 @@ from proofpatch.learn.forecast import area_rate, grades_at
 from proofpatch.learn.recipe import Recipe
 from proofpatch.offer.hours import zone_seconds
 from proofpatch.offer.zones import Zone, measured_zone
+from proofpatch.phrases import lowered
 from proofpatch.physics.setting import Setting
 from proofpatch.run.ahead import Ahead
 from proofpatch.run.batch import Batch, batch, due_checks
@@ -98,7 +99,7 @@ class Sheet:
     @property
     def stop_if(self) -> str:
         """The first signs that stop, in a sentence."""
-        named = [one.title[:1].lower() + one.title[1:] for one in self.signs if one.level == STOP][:NAMED]
+        named = [lowered(one.title) for one in self.signs if one.level == STOP][:NAMED]
         return f"{', '.join(named[:-1])}, or {named[-1]}" if len(named) > 1 else "".join(named)
 
     @property

@@ -27,6 +27,7 @@ from proofpatch.shop.confirmed import (
     seen_of,
     taken_back,
 )
+from proofpatch.shop.invented import headed
 from proofpatch.shop.photos import add_photo
 from proofpatch.shop.run import check_zones
 from proofpatch.shop.settings import settings_of
@@ -161,8 +162,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         found = desk.wait(key)
         if found.survey is None:
             raise InputError("survey", "This is refused before any survey.", "Go back to the job.")
-        ours, _ = settings_of(store)
-        sheet = survey_pdf(found.survey, ours.headed(found.entry.title), ours.paper)
+        sheet = survey_pdf(found.survey, headed(store, found.entry), settings_of(store)[0].paper)
         return Response(sheet, media_type="application/pdf")
 
     return router

@@ -20,6 +20,7 @@ from proofpatch.run.day import Morning, morning
 from proofpatch.run.limits import Limit, limit_of, unsettled
 from proofpatch.run.piece import Piece, piece_of
 from proofpatch.shop.days import day_of
+from proofpatch.shop.decided import decided_of
 from proofpatch.shop.job import Job
 from proofpatch.shop.lasers import entry_named, laser_on, own_of
 from proofpatch.shop.log import graded_on_its_day, setting_from
@@ -99,11 +100,6 @@ class Today:
         return unsettled(self.morning, self.piece, self.limits)
 
 
-def recipe_in_hand(store: Store, key: str) -> Entry | None:
-    """The recipe the shop decided to work by, the last one."""
-    return next(iter(store.all("recipe", key, most=1)), None)
-
-
 def piece_on(road: Road, power: float | None = None) -> Piece:
     """What the day needs to know of the piece; without a room that is described it counts as outdoors."""
     assert road.work is not None
@@ -117,7 +113,7 @@ def today_of(store: Store, desk: Desk, road: Road, date: datetime.date) -> Today
     if road.work is None or road.window is None:
         return None
     key, work, belief = road.entry.id, road.work, road.window.belief
-    decided = recipe_in_hand(store, key)
+    decided = decided_of(store, key)
     setting = setting_from(decided.data["record"]["setting"]) if decided else None
     piece = piece_on(road, setting.average_power if setting else None)
     entry = day_of(store, key, date)

@@ -9,6 +9,8 @@ from typing import Any
 from fastapi import APIRouter
 
 from proofpatch.errors import InputError
+from proofpatch.shop.confirmed import check_suspected
+from proofpatch.shop.invented import invented_among, is_invented
 from proofpatch.shop.run import check_zones
 from proofpatch.shop.store import Entry, Overtaken, Store
 from proofpatch.web.api import models as m
@@ -23,17 +25,22 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     """The addresses of jobs."""
     router = APIRouter()
 
+    def told(entry: Entry) -> m.Job:
+        return m.Job(**_head(entry), tables=dict(entry.data), invented=is_invented(store, entry.id))
+
     def kept(entry: Entry) -> m.Job:
         """The job after a change, with what it came to kept beside it."""
         with contextlib.suppress(InputError):  # it is kept; what cannot be worked out is said where it is asked for
             road_of(desk, entry)
-        return _job(entry)
+        return told(entry)
 
     @router.get("/jobs")
     def jobs(q: m.Words = "", limit: m.Most = SHOWN, deleted: bool = False) -> m.Jobs:
         """The jobs, the last changed first."""
         found = store.all("job", words=q, deleted=deleted, most=limit + 1)
-        return m.Jobs(jobs=[m.Head(**_head(entry)) for entry in found[:limit]], more=len(found) > limit)
+        made_up = invented_among(store, [entry.id for entry in found])
+        shown = [m.Listed(**_head(entry), invented=entry.id in made_up) for entry in found[:limit]]
+        return m.Jobs(jobs=shown, more=len(found) > limit)
 
     @router.post("/jobs", status_code=201, responses=m.CHANGE)
     def add(sent: m.NewJob) -> m.Job:
@@ -44,7 +51,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     @router.get("/jobs/{id}", responses=m.GONE)
     def job(id: m.Key) -> m.Job:
         """A job with its tables, deleted or not."""
-        return _job(thing(store, "job", id))
+        return told(thing(store, "job", id))
 
     @router.put("/jobs/{id}", responses=m.CHANGES)
     def change(id: m.Key, sent: m.ChangedJob) -> m.Job:
@@ -59,7 +66,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     def delete(id: m.Key, version: m.Version) -> m.Job:
         """The job out of sight; nothing is lost."""
         open_job(store, id)
-        return _job(store.delete("job", id, version))
+        return told(store.delete("job", id, version))
 
     @router.post("/jobs/{id}/restore", responses=m.CHANGES)
     def restore(id: m.Key, version: m.Version) -> m.Job:
@@ -76,6 +83,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         with store.together(), at("tables"):
             entry = store.undo("job", id, version)
             check_zones(store, id, now.data, entry.data)
+            check_suspected(store, now, entry)
         if entry.title != _title(entry.data):
             entry = store.change("job", id, entry.version, entry.data, _title(entry.data))
         return kept(entry)
@@ -96,10 +104,6 @@ def routes(store: Store, desk: Desk) -> APIRouter:
 
 def _head(entry: Entry) -> dict[str, Any]:
     return {name: getattr(entry, name) for name in m.Head.model_fields}
-
-
-def _job(entry: Entry) -> m.Job:
-    return m.Job(**_head(entry), tables=dict(entry.data))
 
 
 def _title(tables: Mapping[str, Any]) -> str:

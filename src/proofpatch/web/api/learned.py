@@ -17,8 +17,8 @@ from proofpatch.records_memory import (
     start_record,
     starter_record,
 )
-from proofpatch.shop.likeness import alike_of
-from proofpatch.shop.lots import KIND, WEIGHT, bring_in, every_lot, given, given_file, preview, weigh
+from proofpatch.shop.likeness import alike_of, stop_of
+from proofpatch.shop.lots import KIND, WEIGHT, bring_in, every_lot, given, given_file, preview, standing_lot, weigh
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.starter import WEIGHT as STARTER_WEIGHT
 from proofpatch.shop.starter import starter_offered, take_starter
@@ -26,7 +26,7 @@ from proofpatch.shop.starts import start_anew, start_of, switch
 from proofpatch.shop.store import Store
 from proofpatch.web.api import models as m
 from proofpatch.web.api.fields import MOST_ENTRIES, MOST_VERSIONS, bounded, whole
-from proofpatch.web.api.find import open_job, thing
+from proofpatch.web.api.find import open_job, road_of, thing
 from proofpatch.web.api.trouble import Declined
 from proofpatch.web.desk import Desk
 from proofpatch.web.elsewhere import carried_records, past_of
@@ -70,7 +70,10 @@ class Start(Loose):
 
 
 class Alike(Loose):
+    """Jobs like one. stop: why no patch and no recipe of it is given, or null."""
+
     because: str
+    stop: str | None
     tested: bool
     jobs: list[dict[str, Any]]
 
@@ -211,12 +214,12 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     def alike(id: m.Key) -> Alike:
         """Jobs like this one: `proofpatch alike`."""
         entry = thing(store, "job", id)
-        return Alike(**desk.run(lambda: alike_record(*alike_of(store, entry))))
+        return Alike(**desk.run(lambda: alike_record(*alike_of(store, entry), stop_of(store, entry))))
 
     @router.get("/jobs/{id}/lasers", responses=m.GONE)
     def lasers(id: m.Key) -> Carried:
         """The job on every other laser: `proofpatch carry`."""
-        return Carried(lasers=carried_records(store, desk, thing(store, "job", id), True))
+        return Carried(lasers=carried_records(store, desk, road_of(desk, thing(store, "job", id)), True))
 
     @router.get("/learned/lasers/{laser}", responses=m.GONE)
     def would(laser: m.Named) -> Would:
@@ -288,7 +291,10 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         return lot_of(store.restore(KIND, lot, version).id)
 
     def _open_lot(key: str) -> None:
-        if thing(store, KIND, key).deleted:
-            raise Declined(409, KIND, "The lot was taken out.", "Bring it back first.")
+        thing(store, KIND, key)
+        try:
+            standing_lot(store, key)
+        except InputError as error:
+            raise Declined(409, error.field, error.problem, error.remedy) from None
 
     return router

@@ -194,7 +194,7 @@ CHANGES: Answers = CHANGE | GONE | {
 
 
 class Head(BaseModel):
-    """A job of the list."""
+    """What is known of a job beside its tables."""
 
     id: str
     version: int
@@ -205,7 +205,13 @@ class Head(BaseModel):
     deleted: datetime.datetime | None
 
 
-class Job(Head):
+class Listed(Head):
+    """A job of the list. invented: a piece of the invented workshop, nothing of it is real."""
+
+    invented: bool
+
+
+class Job(Listed):
     """A job with its tables."""
 
     tables: dict[str, Any]
@@ -214,7 +220,7 @@ class Job(Head):
 class Jobs(BaseModel):
     """The last changed first; more: there are others."""
 
-    jobs: list[Head]
+    jobs: list[Listed]
     more: bool
 
 
