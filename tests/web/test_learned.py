@@ -5,7 +5,8 @@ import re
 import threading
 
 import pytest
-from made_api import wrong
+from fastapi.testclient import TestClient
+from made_api import HERE, wrong
 from made_browser import LAPTOP, PHONE, accessible_in_both
 from made_cli import told
 from made_lent import KEY, WHEN
