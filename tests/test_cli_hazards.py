@@ -11,6 +11,7 @@ import pytest
 from made_cli import asked
 from pypdf import PdfReader
 
+from proofpatch.cli_hazards import concentration_words
 from proofpatch.records_hazards import UNCOVERED
 
 BARN = Path(__file__).parent.parent / "docs" / "examples" / "barn.toml"
@@ -128,3 +129,9 @@ def test_a_picture_needs_a_room(run, tmp_path):
     assert (code, "[room]" in err) == (2, True)
     record = json.loads(run(path, "--json")[1])
     assert (record["room"], record["power"]) == (None, None)
+
+
+def test_no_air_holds_more_than_a_figure_says():
+    assert concentration_words(4e-7) == "400 µg/m³"
+    assert concentration_words(0.1) == "100 g/m³"
+    assert concentration_words(0.43) == concentration_words(5.0) == "more than 100 g/m³"

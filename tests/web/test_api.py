@@ -118,6 +118,9 @@ def test_a_patch_teaches_the_same(client, tmp_path, capsys):
     back = client.delete(f"jobs/{job}/graded/{patch['id']}", params={"version": patch["version"]})
     assert back.json()["deleted"]
     assert client.get(f"jobs/{job}/graded").json() == {"graded": []}
+    again = client.post(f"jobs/{job}/graded/{patch['id']}/restore", params={"version": back.json()["version"]})
+    assert again.json()["deleted"] is None
+    assert client.get(f"jobs/{job}/graded").json() == {"graded": [again.json()]}
 
 
 def test_calculators_and_tables_are_those_of_the_command_line(client, capsys):

@@ -78,8 +78,10 @@ def test_undoing_lifts_no_hazard_that_stands_confirmed(client, api, store, take_
     confirm(store, job.id, WAS | {"finish": "nitrocellulose"}, 0)
     now = store.get("job", job.id)
     assert "Undo: " in seen(client.get(f"/jobs/{job.id}/survey"))
+    without = {"version": now.version, "tables": {**now.data, "evidence": job.data["evidence"]}}
     for answer in (client.post(f"/jobs/{job.id}/undo", data={"version": now.version}),
-                   api.post(f"jobs/{job.id}/undo", params={"version": now.version})):  # fmt: skip
+                   api.post(f"jobs/{job.id}/undo", params={"version": now.version}),
+                   api.put(f"jobs/{job.id}", json=without)):  # fmt: skip
         assert answer.status_code in (404, 422)
         assert "no longer suspect what it was confirmed to be" in answer.text
     assert store.get("job", job.id) == now

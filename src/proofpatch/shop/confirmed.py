@@ -152,17 +152,20 @@ def _suspect(store: Store, entry: Entry, finish: str, by: str) -> None:
         store.change("job", entry.id, entry.version, {**entry.data, EVIDENCE: evidence}, by=by)
 
 
-def check_suspected(store: Store, before: Entry, after: Entry) -> None:
-    """Refuses an undoing that lifts what stands confirmed; taken back it may be lifted.
+def check_suspected(store: Store, job: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> None:
+    """Refuses tables of a job that lift what stands confirmed; taken back it may be lifted.
+
+    Args:
+        before, after: the job's tables.
 
     Raises:
         InputError: it does.
     """
-    now = confirmed_of(store, before.id)
+    now = confirmed_of(store, job)
     said = _suspicion(str(now.data["finish"])) if now is not None else ""
-    if said and said in _suspects(before.data) and said not in _suspects(after.data):
-        problem = "Undone, the job would no longer suspect what it was confirmed to be."
-        raise InputError("job", problem, "Take back what it turned out to be, then undo.")
+    if said and said in _suspects(before) and said not in _suspects(after):
+        problem = "The job would no longer suspect what it was confirmed to be."
+        raise InputError("job", problem, "Take back what it turned out to be first.")
 
 
 def _suspects(data: Mapping[str, Any]) -> list[Any]:

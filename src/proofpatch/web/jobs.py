@@ -16,15 +16,14 @@ from proofpatch.lasers import laser_ids
 from proofpatch.learn.limits import PRESETS
 from proofpatch.materials import substrate, substrate_ids
 from proofpatch.phrases import chance_words
-from proofpatch.shop.confirmed import check_suspected
 from proofpatch.shop.invented import invented_among
 from proofpatch.shop.job import DEFAULT_LASER, job_from
 from proofpatch.shop.lasers import entries_of, entry_named, every_of, known
 from proofpatch.shop.people import jobs_of
 from proofpatch.shop.photos import add_photo, exported, photo_of, thumbnail
-from proofpatch.shop.run import check_zones
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.undone import undo_job
 from proofpatch.survey.evidence import TESTS
 from proofpatch.survey.stop import HardStop
 from proofpatch.web.desk import Desk
@@ -87,15 +86,7 @@ def routes(page: Pages, store: Store, desk: Desk, filling: Filling) -> APIRouter
 
     @router.post("/jobs/{key}/undo")
     def undo(key: str, form: Sent) -> Response:
-        with store.together():
-            before = store.get("job", key)
-            entry = store.undo("job", key, version(form))
-            check_zones(store, key, before.data, entry.data)
-            check_suspected(store, before, entry)
-        named = str(entry.data.get("job", {}).get("title", entry.title))
-        if named != entry.title:
-            entry = store.change("job", key, entry.version, entry.data, named)
-        desk.begin(entry)
+        desk.begin(undo_job(store, key, version(form)))
         return RedirectResponse(inside(text(form, "after") or f"/jobs/{key}/survey"), 303)
 
     @router.post("/jobs/{key}/delete")

@@ -57,7 +57,8 @@ CHANGES = {
         # The same over HTTP.
         *(f"POST /api/jobs/{{id}}/{what}" for what in (
             "notes", "photos", "scans", "scans/{scan}/measured", "strips", "strips/{strip}/photos",
-            "strips/{strip}/graded", "graded", "day", "control", "run", "run/{entry}/restore", "approvals", "start",
+            "strips/{strip}/graded", "graded", "graded/{patch}/restore", "day", "control", "run",
+            "run/{entry}/restore", "approvals", "start",
             "confirmed", "confirmed/{one}/restore",
         )),
         "DELETE /api/jobs/{id}/graded/{patch}", "DELETE /api/jobs/{id}/run/{entry}",

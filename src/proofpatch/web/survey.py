@@ -20,6 +20,7 @@ from proofpatch.shop.confirmed import (
     SETTLES_NOTHING,
     SPOT,
     bring_back,
+    check_suspected,
     confirm,
     confirmed_from,
     confirmed_of,
@@ -186,7 +187,9 @@ def change(
     try:
         make(data)
         check(desk.store, data)
-        check_zones(desk.store, key, desk.store.get("job", key).data, data)
+        before = desk.store.get("job", key).data
+        check_zones(desk.store, key, before, data)
+        check_suspected(desk.store, key, before, data)
     except InputError as error:
         return again(error)
     desk.begin(desk.store.change("job", key, version(form), data, data.get("job", {}).get("title")))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Mapping
 from typing import Any
 
 from fastapi import APIRouter
@@ -13,6 +12,7 @@ from proofpatch.shop.confirmed import check_suspected
 from proofpatch.shop.invented import invented_among, is_invented
 from proofpatch.shop.run import check_zones
 from proofpatch.shop.store import Entry, Overtaken, Store
+from proofpatch.shop.undone import title_of, undo_job
 from proofpatch.web.api import models as m
 from proofpatch.web.api.fields import SHOWN
 from proofpatch.web.api.find import JOB_FIELDS, open_job, road_of, thing
@@ -46,7 +46,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     def add(sent: m.NewJob) -> m.Job:
         """A new job of the tables of a job file."""
         tables = _tables(store, sent)
-        return kept(store.add("job", tables, title=_title(tables), by=sent.by))
+        return kept(store.add("job", tables, title=title_of(tables), by=sent.by))
 
     @router.get("/jobs/{id}", responses=m.GONE)
     def job(id: m.Key) -> m.Job:
@@ -60,7 +60,8 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         tables = _tables(store, sent)
         with at("tables"):
             check_zones(store, id, now.data, tables)
-        return kept(store.change("job", id, sent.version, tables, _title(tables), sent.by))
+            check_suspected(store, id, now.data, tables)
+        return kept(store.change("job", id, sent.version, tables, title_of(tables), sent.by))
 
     @router.delete("/jobs/{id}", responses=m.CHANGES)
     def delete(id: m.Key, version: m.Version) -> m.Job:
@@ -80,13 +81,8 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         now = open_job(store, id)
         if now.version != version:
             raise Overtaken(now, 0)
-        with store.together(), at("tables"):
-            entry = store.undo("job", id, version)
-            check_zones(store, id, now.data, entry.data)
-            check_suspected(store, now, entry)
-        if entry.title != _title(entry.data):
-            entry = store.change("job", id, entry.version, entry.data, _title(entry.data))
-        return kept(entry)
+        with at("tables"):
+            return kept(undo_job(store, id, version))
 
     @router.get("/jobs/{id}/history", responses=m.GONE)
     def history(id: m.Key, limit: m.Most = SHOWN) -> m.History:
@@ -104,10 +100,6 @@ def routes(store: Store, desk: Desk) -> APIRouter:
 
 def _head(entry: Entry) -> dict[str, Any]:
     return {name: getattr(entry, name) for name in m.Head.model_fields}
-
-
-def _title(tables: Mapping[str, Any]) -> str:
-    return str(tables.get("job", {}).get("title", "Untitled job"))
 
 
 def _tables(store: Store, sent: m.NewJob) -> dict[str, Any]:
