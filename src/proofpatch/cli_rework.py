@@ -15,7 +15,8 @@ from proofpatch.cli_store import SHOP, said_of
 from proofpatch.errors import InputError
 from proofpatch.learn.forecast import DECLINE, WORTH_IT
 from proofpatch.learn.memory.population import counted
-from proofpatch.shop.store import FILE, Store
+from proofpatch.shop.database import refuse_none
+from proofpatch.shop.store import Store
 
 
 @click.command("rework")
@@ -33,8 +34,8 @@ def rework(what: str, folder: str | None, laser: str | None, cluster: str | None
     from proofpatch.shop import many, regraded
 
     where = Path(folder or SHOP)
-    if not (where / FILE).is_file():
-        raise InputError("FOLDER", f"There is no shop in {where}.", "Name the folder that proofpatch serve was given.")
+    with said_of({"folder": "FOLDER"}):
+        refuse_none(where)
     wished = read_laser({"laser": laser})
     if (wished is None) is (what == "laser"):
         raise InputError(
