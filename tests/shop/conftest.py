@@ -42,28 +42,43 @@ def server():
         call(control, "-m", "immediate", "stop")
 
 
-def ask(server, statement, database="postgres"):
-    """One statement past the shop; its rows."""
-    with psycopg.connect(host=server, user="shop", dbname=database, autocommit=True) as connection:
-        done = connection.execute(statement)
-        return done.fetchall() if done.description else []
+@pytest.fixture
+def asked(server):
+    """One statement past the shop, in a database; its rows."""
+
+    def call(statement, database="postgres"):
+        with psycopg.connect(host=server, user="shop", dbname=database, autocommit=True) as connection:
+            done = connection.execute(statement)
+            return done.fetchall() if done.description else []
+
+    return call
 
 
 @pytest.fixture
-def postgres(server):
+def databases(server, asked):
+    """Called, it makes an empty database and gives its address."""
+
+    def call(coded="UTF8"):
+        name = f"shop{next(NUMBERS)}"
+        asked(f"CREATE DATABASE {name} ENCODING '{coded}' TEMPLATE template0")
+        return f"postgresql+psycopg://shop@/{name}?host={server}"
+
+    return call
+
+
+@pytest.fixture
+def postgres(databases):
     """The address of an empty database."""
-    name = f"shop{next(NUMBERS)}"
-    ask(server, f"CREATE DATABASE {name}")
-    return f"postgresql+psycopg://shop@/{name}?host={server}"
+    return databases()
 
 
 @pytest.fixture
-def spoiled(server, postgres):
+def spoiled(asked, postgres):
     """One statement in that database past all care, with nobody looking after what others name."""
     name = url_from(postgres).database
 
     def call(statement):
-        return ask(server, f"SET session_replication_role = replica; {statement}", name)
+        return asked(f"SET session_replication_role = replica; {statement}", name)
 
     return call
 

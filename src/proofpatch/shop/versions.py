@@ -32,10 +32,10 @@ def version_in(connection: sa.Connection) -> str | None:
     try:
         if not sa.inspect(connection).has_table("alembic_version"):
             return None
-        found = connection.exec_driver_sql("SELECT version_num FROM alembic_version").fetchall()
+        found = connection.exec_driver_sql("SELECT * FROM alembic_version").mappings().fetchall()
     except sa.exc.DatabaseError:
         return None
-    said = found[0][0] if len(found) == 1 else None
+    said = found[0].get("version_num") if len(found) == 1 else None
     if not isinstance(said, str) or not NAMED.fullmatch(said):
         return None
     return said if said in revisions() or said > revisions()[0] else None
