@@ -62,6 +62,7 @@ def held(folder: Path, address: str, engine: sa.Engine | None = None) -> Iterato
 def _held_there(engine: sa.Engine) -> Iterator[None]:
     """The same by a lock that ends with its connection to PostgreSQL."""
     with engine.connect().execution_options(isolation_level="AUTOCOMMIT", reads=True) as connection:
+        connection.detach()  # the lock would go back into the pool with it
         take_there(connection)
         yield
 
