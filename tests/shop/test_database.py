@@ -224,6 +224,10 @@ def test_a_job_is_taken_in_graded_undone_and_found_there(there, tmp_path):
         assert "Gußpfanne" in seen(client.get("/", params={"words": "gußpfanne älter"}))
         assert client.get("/jobs/%00").status_code == client.get("/jobs/none").status_code
         assert client.get("/", params={"words": "\0"}).status_code == 200
+        name, host = there.server
+        assert f"The records: the database {name} on {host}. Photos and scans: {there.folder}." in seen(
+            client.get("/shop")
+        )
         # Many phones at once.
         answers, start = [], threading.Barrier(6)
 

@@ -150,8 +150,9 @@ def test_names_and_single_words_are_had_without_the_rest(store):
     second = store.add("quote", {"quote": {}, "day": None}, job, "sent 2")
     assert store.names("quote") == [(second.id, job, "sent 2"), (first.id, job, "sent 1")]
     assert store.names("quote", "SENT 1", most=1) == [(first.id, job, "sent 1")]
+    store.add("quote", {"quote": {"number": "Q-2"}, "day": "", "notes": ["a\0b", "c\\u0000\\"]}, job, "sent 3")
     assert sorted(store.told("quote", "quote.number", "day"), key=repr) == [
-        (job, "Q-1", "2026-03-02"), (job, None, None),
+        (job, "Q-1", "2026-03-02"), (job, "Q-2", ""), (job, None, None),
     ]  # fmt: skip
 
 

@@ -149,7 +149,7 @@ def reading(folder: str | Path) -> Iterator[sa.Connection]:
         return
     engine = postgres_engine(setting.url)
     try:
-        options = {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True, "reads": True}
+        options = {"isolation_level": "REPEATABLE_READ", "postgresql_readonly": True, "reads": True}
         with engine.connect().execution_options(**options) as connection:
             if not sa.inspect(connection).has_table("alembic_version"):
                 said = f"There is no shop in {shown(setting.url)}, which {SETTING} names."

@@ -90,7 +90,7 @@ def _all(connection: sa.Connection, query: str) -> Iterable[Sequence[Any]]:
 
 def _text(connection: sa.Connection, table: str = "thing") -> str:
     """The records of a table as text; PostgreSQL would read them."""
-    return f"{table}.data" if connection.dialect.name == "sqlite" else f"CAST({table}.data AS TEXT)"
+    return f"{table}.data" if connection.dialect.name == "sqlite" else f"cast({table}.data as text)"
 
 
 def _sound(connection: sa.Connection) -> Iterator[Trouble]:

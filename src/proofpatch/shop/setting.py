@@ -99,6 +99,11 @@ def url_from(said: str, what: str = "That", field: str = "folder") -> sa.URL:
 
 def shown(url: sa.URL, begins: bool = False) -> str:
     """A database as a sentence names it, without a password. begins: the sentence."""
-    host = url.host or url.query.get("host") or "this machine"
-    where = host if isinstance(host, str) else host[0]
-    return f"{'The' if begins else 'the'} database {(url.database or '')[:40]!r} on {where[-40:]}"
+    name, host = named(url)
+    return f"{'The' if begins else 'the'} database {name!r} on {host}"
+
+
+def named(url: sa.URL) -> tuple[str, str]:
+    """(the database, its host or the folder of its socket), cut where they are long."""
+    host = url.host or url.query.get("host") or "localhost"
+    return (url.database or "")[:40], (host if isinstance(host, str) else host[0])[-40:]

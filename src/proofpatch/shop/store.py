@@ -24,7 +24,7 @@ from sqlalchemy.orm import Session
 
 from proofpatch.errors import InputError
 from proofpatch.shop.database import PHOTOS, Lowered, engine_of, unusable
-from proofpatch.shop.setting import setting_of
+from proofpatch.shop.setting import named, setting_of
 from proofpatch.shop.tables import FROZEN, KINDS, Change, Once, Thing
 from proofpatch.shop.upgrade import bring_up
 
@@ -121,6 +121,11 @@ class Store:
     def close(self) -> None:
         """Gives the file back."""
         self.engine.dispose()
+
+    @property
+    def server(self) -> tuple[str, str] | None:
+        """(database, host) of the records; None: they lie in the folder."""
+        return None if self.engine.dialect.name == "sqlite" else named(self.engine.url)
 
     @contextmanager
     def session(self, reads: bool = False) -> Iterator[Session]:
@@ -253,7 +258,10 @@ class Store:
 
     def told(self, kind: str, *paths: str) -> list[tuple[str | None, ...]]:
         """(job, the text at each path of its data, as "quote.number"; None where there is none) of things of a kind."""
-        columns = [Thing.data[tuple(path.split("."))].as_string() for path in paths]
+        data: Any = Thing.data
+        if self.server:  # which reads no text with a NUL anywhere in it
+            data = sa.cast(sa.func.replace(sa.cast(data, sa.Text), r"\u0000", r"\u0001"), sa.JSON)
+        columns = [data[tuple(path.split("."))].as_string() for path in paths]
         with self.session(reads=True) as session:
             return [tuple(row) for row in session.execute(sa.select(Thing.job, *columns).where(*_asked(kind)))]
 
