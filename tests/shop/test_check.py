@@ -97,7 +97,7 @@ def test_tables_of_a_newer_program_are_refused_and_none_are_told(store, made):
     with pytest.raises(InputError, match="by a newer proofpatch"):
         check(store.folder)
     spoil(store, "DELETE FROM alembic_version")
-    assert "should stand is nothing" in said(store, "schema")
+    assert "tables' version stands nothing" in said(store, "schema")
 
 
 # Which page of a damaged file holds the version is another in every run; so each way to spoil it is tried by itself.
@@ -111,7 +111,7 @@ def test_a_damaged_version_is_damage_and_not_a_newer_program(store, made, cell):
             "PRAGMA foreign_keys=OFF; DROP TABLE alembic_version; CREATE TABLE alembic_version (version_num);"
             f"INSERT INTO alembic_version VALUES ({cell})"
         )
-    assert "Where the version of the tables should stand is" in said(store, "schema")
+    assert "In the place of the tables' version stands" in said(store, "schema")
     with pytest.raises(InputError, match="version of the shop's tables cannot be read: its database is damaged"):
         Store.open(store.folder)
 

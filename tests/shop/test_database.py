@@ -285,7 +285,7 @@ def test_the_command_in_words_and_as_json(store, postgres, databases, capsys, tm
     assert json.loads(out.out)["rows"]["thing"] == 1
     for words, told in (
         (["move", tmp_path / "nowhere", "--to", postgres], "FOLDER: There is no shop in the folder"),
-        (["move", store.folder, "--to", "here"], "--to: That is no address of a database."),
+        (["move", store.folder, "--to", "here"], "--to: What was given is no address of a database."),
         (["move", store.folder, "--to", databases()], "are in PostgreSQL already"),
         (["restore", tmp_path, "--folder", store.folder], "There is no backup"),
     ):

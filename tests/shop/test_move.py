@@ -229,7 +229,7 @@ SPOILED = [
     ("UPDATE picture SET digest = 'none'", "photo", "by a name that none has"),
     ("UPDATE picture SET size = size + 1", "photo", "not what it was"),
     ("UPDATE thing SET data = '[]' WHERE id = '{paper}'", "history", "holds is no record"),
-    ("UPDATE alembic_version SET version_num = 'torn'", "schema", "should stand is 'torn'"),
+    ("UPDATE alembic_version SET version_num = 'torn'", "schema", "version stands 'torn'"),
     ("DROP TABLE change", "database", "cannot be read to its end"),
 ]  # fmt: skip
 

@@ -41,7 +41,8 @@ def _lowered_there(element: Lowered, compiler: Any, **words: Any) -> str:
 
 @compiles(Lowered, "postgresql")
 def _lowered(element: Lowered, compiler: Any, **words: Any) -> str:
-    return f'lower({compiler.process(element.clauses, **words)} COLLATE "{FOLDED}")'
+    (said,) = element.clauses
+    return str(compiler.process(sa.func.lower(sa.collate(said, FOLDED)), **words))
 
 
 def has_shop(folder: str | Path) -> bool:

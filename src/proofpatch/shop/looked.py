@@ -24,6 +24,7 @@ from proofpatch.shop.versions import refuse_newer, version_in
 from proofpatch.units import quoted
 
 MOST = 20  # sentences of the database's own check
+AS_TEXT = {"thing": "cast(thing.data as text)", "change": "cast(change.data as text)"}
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,7 @@ def _all(connection: sa.Connection, query: str) -> Iterable[Sequence[Any]]:
 
 def _text(connection: sa.Connection, table: str = "thing") -> str:
     """The records of a table as text; PostgreSQL would read them."""
-    return f"{table}.data" if connection.dialect.name == "sqlite" else f"cast({table}.data as text)"
+    return f"{table}.data" if connection.dialect.name == "sqlite" else AS_TEXT[table]
 
 
 def _sound(connection: sa.Connection) -> Iterator[Trouble]:
@@ -121,7 +122,7 @@ def _schema(connection: sa.Connection) -> tuple[str, list[Trouble]]:
         return found, []
     rows = connection.exec_driver_sql("SELECT version_num FROM alembic_version").fetchall()
     said = ", ".join(quoted(str(one)) for (one,) in rows[:MOST]) or "nothing"
-    return "", [Trouble("schema", f"Where the version of the tables should stand is {said}.", BRING)]
+    return "", [Trouble("schema", f"In the place of the tables' version stands {said}.", BRING)]
 
 
 def _known(connection: sa.Connection) -> dict[str, Known]:

@@ -39,6 +39,8 @@ from proofpatch.shop.upgrade import alone, bring_up, copy_name, last_change
 from proofpatch.shop.versions import migrate, revisions, version_in
 
 INSIDE = "The shop is open elsewhere, and its records cannot be moved under it."
+OTHERS = "That database holds tables of something else."
+EARLIER = "That database holds tables of another version."
 EMPTY = "Name an empty database; make one with: createdb --encoding UTF8 --template template0 shop"
 
 
@@ -63,7 +65,7 @@ def move(folder: str | Path, address: str, now: datetime.datetime | None = None)
         InputError: there is no shop, somebody has it open, it is not whole, or the database cannot be used or holds
             something else. The shop is as it was then.
     """
-    place, url = Path(folder).resolve(), url_from(address, "That", "to")
+    place, url = Path(folder).resolve(), url_from(address, field="to")
     refuse_none(place)
     now = now or datetime.datetime.now(datetime.UTC)
     setting = setting_of(place)
@@ -149,8 +151,7 @@ def _refuse_others(target: sa.Connection) -> None:
     others = set(sa.inspect(target).get_table_names()) - {*Base.metadata.tables, "alembic_version"}
     found = version_in(target)
     if others or (sa.inspect(target).get_table_names() and found != revisions()[0]):
-        what = "tables of something else" if others else "tables of another version"
-        raise InputError("to", f"That database holds {what}.", EMPTY)
+        raise InputError("to", OTHERS if others else EARLIER, EMPTY)
 
 
 def _differing(sent: Counted, there: Counted) -> list[str]:

@@ -78,7 +78,7 @@ def keep_setting(folder: Path, setting: Setting) -> None:
         Path(half).unlink(missing_ok=True)
 
 
-def url_from(said: str, what: str = "That", field: str = "folder") -> sa.URL:
+def url_from(said: str, what: str = "What was given", field: str = "folder") -> sa.URL:
     """An address of PostgreSQL as it was written.
 
     Raises:
