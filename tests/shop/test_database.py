@@ -1,5 +1,6 @@
 """Where a shop's records lie is one setting: what it may say, what goes wrong in a sentence; a shop at work there."""
 
+import gc
 import json
 import shutil
 import threading
@@ -163,6 +164,16 @@ def test_one_who_writes_for_long_is_told_of(there, monkeypatch):
         assert other.all("note") == []  # who only looks does not wait
     other.add("note", {})
     other.close()
+
+
+# psycopg warns of a connection that nobody closed, and warnings are errors here.
+def test_a_store_that_is_closed_while_somebody_reads_leaves_no_connection(there, recwarn):
+    with there.session(reads=True) as session:
+        session.execute(sa.text("SELECT 1"))
+        there.close()
+    gc.collect()
+    assert there.count("note") == there.count("job") == 0  # asked again it opens again
+    assert [one.message for one in recwarn if issubclass(one.category, ResourceWarning)] == []
 
 
 def newest_of(place):

@@ -119,8 +119,10 @@ class Store:
         return cls(engine, place, clock)
 
     def close(self) -> None:
-        """Gives the file back."""
+        """Gives the database back; who still reads gives it back when he is done."""
+        out = self.engine.pool
         self.engine.dispose()
+        sa.event.listen(out, "checkin", lambda connection, _: connection and connection.close())
 
     @property
     def server(self) -> tuple[str, str] | None:
