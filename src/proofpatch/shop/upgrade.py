@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import datetime
 import os
+import random
+import time
 import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -33,7 +35,8 @@ from proofpatch.shop.versions import migrate, revisions, version_of
 
 WHEN = "%Y-%m-%d-%H%M%S"
 HALF = ".half-upgrade"
-ALONE = ("locking_mode=EXCLUSIVE", "busy_timeout=3000", "journal_mode=WAL", "synchronous=FULL")
+TRIES = 3  # of a second each
+ALONE = ("locking_mode=EXCLUSIVE", "busy_timeout=1000", "journal_mode=WAL", "synchronous=FULL")
 OLDER = "The shop is open in an older proofpatch, and this one would change its tables."
 
 
@@ -71,11 +74,7 @@ def bring_up(engine: sa.Engine, folder: Path, now: datetime.datetime) -> None:
         with engine.connect() as connection:
             _bring_up(connection)
     else:
-        with alone(engine, folder, OLDER) as connection:
-            if version_of(connection) != revisions()[0]:  # another one may have been first
-                connection.rollback()
-                keep_copy(connection, folder, now)
-            _bring_up(connection)
+        _bring_up_alone(engine, folder, now)
 
 
 def _bring_up(connection: sa.Connection) -> None:
@@ -83,6 +82,24 @@ def _bring_up(connection: sa.Connection) -> None:
     with connection.begin():
         if version_of(connection) != revisions()[0]:
             migrate(connection)
+
+
+def _bring_up_alone(engine: sa.Engine, folder: Path, now: datetime.datetime) -> None:
+    """The same of a file, with nobody else in. Two that begin at once keep each other out; so each tries again."""
+    for turn in range(TRIES):
+        try:
+            with alone(engine, folder, OLDER) as connection:
+                if version_of(connection) != revisions()[0]:  # another one may have been first
+                    keep_copy(connection, folder, now)
+                _bring_up(connection)
+            return
+        except InputError:
+            with engine.connect().execution_options(reads=True) as connection:
+                if version_of(connection) == revisions()[0]:
+                    return
+            if turn == TRIES - 1:
+                raise
+        time.sleep(random.uniform(0.0, 0.3))
 
 
 def _bring_up_there(connection: sa.Connection, folder: Path, setting: Setting, now: datetime.datetime) -> None:
