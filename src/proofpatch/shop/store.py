@@ -119,10 +119,9 @@ class Store:
         return cls(engine, place, clock)
 
     def close(self) -> None:
-        """Gives the database back; who still reads gives it back when he is done."""
-        out = self.engine.pool
+        """Gives the database back; a thread that still reads, or asks once more, gives it back when it is done."""
+        sa.event.listen(self.engine.pool, "checkin", lambda _, record: record.invalidate())
         self.engine.dispose()
-        sa.event.listen(out, "checkin", lambda connection, _: connection and connection.close())
 
     @property
     def server(self) -> tuple[str, str] | None:
