@@ -37,9 +37,10 @@ from stamp import keep, stamp
 from proofpatch.demo_shop import pieces, take_in
 from proofpatch.shop.backup import back_up
 from proofpatch.shop.check import check
+from proofpatch.shop.database import FILE, PHOTOS
 from proofpatch.shop.people import add_note, keep_item
 from proofpatch.shop.photos import add_photo
-from proofpatch.shop.store import FILE, PHOTOS, Store
+from proofpatch.shop.store import Store
 
 SIZES = (100, 1000, 10_000)
 PHOTOS_EACH, PATCHES = 10, 3

@@ -22,8 +22,9 @@ from pathlib import Path
 from stamp import keep, stamp
 
 from proofpatch.shop.check import check
-from proofpatch.shop.store import FILE, Store
-from proofpatch.shop.upgrade import revisions
+from proofpatch.shop.database import FILE
+from proofpatch.shop.store import Store
+from proofpatch.shop.versions import revisions
 
 OLD = Path(__file__).resolve().parent.parent / "tests" / "shop" / "old"
 NAMES = sorted(path.parent.name for path in OLD.glob("*/shop.sql"))

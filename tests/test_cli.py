@@ -20,6 +20,7 @@ from proofpatch.demo import SEED
 from proofpatch.hazards import CAUTIONS
 from proofpatch.learn.memory.exchange import Exchanged, packed
 from proofpatch.shop.log import UNIT_KEYS, read_log
+from proofpatch.shop.move import Moved
 from proofpatch.shop.store import Store
 
 EXAMPLE = Path(__file__).parent.parent / "docs" / "examples" / "chest.toml"
@@ -121,6 +122,8 @@ def test_every_command_has_help_with_an_example(run):
 def test_the_examples_of_the_help_can_be_typed(chest, monkeypatch, capsys, engine, at_work):
     monkeypatch.chdir(chest.parent)
     monkeypatch.setattr("proofpatch.demo.play", lambda seed, say: {"seed": seed})
+    moved = Moved("the database 'shop' on localhost", {"thing": 1, "change": 1}, None)  # tests/shop moves one for real
+    monkeypatch.setattr("proofpatch.shop.move.move", lambda folder, address: moved)
     with contextlib.closing(Store.open("shop")) as shop:
         shop.add("job", {"job": {"title": "Chest lid, oak"}}, title="Chest lid, oak")
     theirs = Exchanged(pp.Surface("wax", "oak"), pp.laser("pulsed-500"), (pp.Graded(at_work(), "trace", "none"),))

@@ -47,7 +47,7 @@ def test_out_of_one_shop_and_into_another(run, chest, tmp_path):
         (["pack", "chest", "c.zip"], "2 jobs of the shop have 'chest' in their title. Name one of: Chest"),
         (["pack", "table", "c.zip"], "No jobs of the shop have 'table' in their title."),
         (["pack", "chest lid", "c.tar"], "does not end in .zip"),
-        (["pack", "chest lid", "c.zip", "--folder", "nowhere"], "There is no shop in 'nowhere'."),
+        (["pack", "chest lid", "c.zip", "--folder", "nowhere"], "There is no shop in the folder 'nowhere'."),
         (["pack", "chest lid", "no/such/c.zip"], "cannot be written"),
         (["unpack", "c.zip"], "cannot be read: No such file"),
         (["unpack", "shop/shop.sqlite3"], "is no zip"),

@@ -17,8 +17,8 @@ from made_whole import picture, whole_shop
 from proofpatch.daily import Daily
 from proofpatch.shop.backup import back_up, backups_in
 from proofpatch.shop.check import check
+from proofpatch.shop.database import PHOTOS
 from proofpatch.shop.photos import add_photo
-from proofpatch.shop.store import PHOTOS
 from proofpatch.web.app import create
 
 NOW = datetime.datetime(2026, 3, 2, 9, 0, 0, tzinfo=datetime.UTC)

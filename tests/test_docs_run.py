@@ -33,6 +33,9 @@ TRIED = {  # programs beside proofpatch, and how a line of theirs is checked
     "pipx": lambda words: words == ["install", "."],  # tests/test_wheel.py
     # The extra is there; a scheduler and workers are begun in tests/test_pool.py.
     "pip": lambda words: words[0] == "install" and '\ncluster = ["distributed' in (ROOT / "pyproject.toml").read_text(),
+    # Programs of PostgreSQL; tests/shop/conftest.py makes a database with the same words.
+    "createuser": lambda words: words[-1] == "shop",
+    "createdb": lambda words: words[-1] == "shop",
     "dask": lambda words: words[0] in ("scheduler", "worker"),
 }
 

@@ -19,7 +19,7 @@ from proofpatch.cli_measure import measure
 from proofpatch.cli_memory import alike_command, memory_command
 from proofpatch.cli_read import OPTIONS, REPEATED
 from proofpatch.cli_rework import rework
-from proofpatch.cli_store import backup_command, check_command, restore_command
+from proofpatch.cli_store import backup_command, check_command, move_command, restore_command
 from proofpatch.cli_tools import bench, demo, lasers, materials, measure_laser, passphrase, serve
 from proofpatch.errors import InputError
 
@@ -39,7 +39,7 @@ def cli(context: click.Context) -> None:
 
 for command in (
     bench, survey, forecast, patch, grade, recipe, measure, offer, hazards, record, materials, lasers, measure_laser,
-    pack, unpack, demo, serve, passphrase, check_command, backup_command, restore_command,
+    pack, unpack, demo, serve, passphrase, check_command, backup_command, restore_command, move_command,
     memory_command, alike_command, lend_command, borrow_command, lots_command,
     carry_command, would_command, rework, confirm_command,
 ):  # fmt: skip

@@ -10,9 +10,11 @@ import click
 
 from proofpatch.cli_answer import as_json, say
 from proofpatch.cli_read import argument
+from proofpatch.cli_store import said_of
 from proofpatch.errors import InputError
 from proofpatch.learn.memory.population import counted
-from proofpatch.shop.store import FILE, Entry, Store
+from proofpatch.shop.database import refuse_none
+from proofpatch.shop.store import Entry, Store
 
 SHOP = click.option("--folder", default="shop", help="where the shop is kept")
 
@@ -73,8 +75,8 @@ def _opened(folder: str) -> Store:
     Raises:
         InputError: there is none.
     """
-    if not (Path(folder) / FILE).exists():
-        raise InputError("--folder", f"There is no shop in {folder[-60:]!r}.", "Name the folder it is kept in.")
+    with said_of({"folder": "--folder"}):
+        refuse_none(folder)
     return Store.open(folder)
 
 

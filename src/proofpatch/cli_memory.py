@@ -14,11 +14,11 @@ from proofpatch.cli_folder import job_named
 from proofpatch.cli_read import argument
 from proofpatch.cli_show import setting_words, wrapped
 from proofpatch.cli_store import SHOP, said_of
-from proofpatch.errors import InputError
 from proofpatch.learn.memory.population import counted
 from proofpatch.phrases import raised
 from proofpatch.records_memory import alike_record, memory_record, start_words
 from proofpatch.shop.confirmed import counts_of
+from proofpatch.shop.database import refuse_none
 from proofpatch.shop.foretold import Told, told_of
 from proofpatch.shop.learned import learned
 from proofpatch.shop.likeness import alike_of, stop_of
@@ -27,7 +27,7 @@ from proofpatch.shop.many import form_anew
 from proofpatch.shop.memory import formed
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.starts import switch
-from proofpatch.shop.store import FILE, Store
+from proofpatch.shop.store import Store
 
 PLACE_TO_BEGIN = "A recipe of another piece is a place to begin patches, never one to work by."
 
@@ -41,9 +41,7 @@ def shop_at(folder: str | None) -> Iterator[Store]:
     """
     where = Path(folder or SHOP)
     with said_of({"folder": "FOLDER"}):
-        if not (where / FILE).is_file():
-            said = f"There is no shop in {where}."
-            raise InputError("folder", said, "Name the folder that proofpatch serve was given.")
+        refuse_none(where)
         store = Store.open(where)
     try:
         yield store

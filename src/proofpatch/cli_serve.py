@@ -67,7 +67,7 @@ def open_shop(
         with at_options({"folder": "--folder"}):
             store = Store.open(folder)
         with said_of({"folder": "--folder"}):
-            stack.enter_context(held(store.folder, address))
+            stack.enter_context(held(store.folder, address, store.engine))
         if network and passphrase_set(store) is None:
             said = "--network: this shop has no passphrase yet."
             raise InputError("--network", said, "Set one: proofpatch passphrase.")

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 from killed import PAN, Hand, Sending, Tally, asked, run, said
 
+from proofpatch.shop.database import FILE
 from proofpatch.shop.people import add_note
-from proofpatch.shop.store import FILE, Store
+from proofpatch.shop.store import Store
 
 DOCUMENT = Path(__file__).resolve().parents[2] / "docs" / "reliability.md"
 

@@ -9,8 +9,9 @@ from made_photo import shot
 
 from proofpatch.shop.backup import back_up, backups_in, restore
 from proofpatch.shop.check import check
+from proofpatch.shop.database import FILE
 from proofpatch.shop.photos import add_photo
-from proofpatch.shop.store import FILE, Store
+from proofpatch.shop.store import Store
 
 PLANTED = "../../../outside/planted"
 

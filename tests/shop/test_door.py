@@ -11,8 +11,9 @@ from alembic.config import Config
 
 from proofpatch import InputError
 from proofpatch.shop import door
+from proofpatch.shop.database import FILE
 from proofpatch.shop.roles import OPERATOR, OWNER, ROLES, VIEWER
-from proofpatch.shop.store import FILE, Store
+from proofpatch.shop.store import Store
 from proofpatch.shop.tables import Device, Secret
 
 GOOD = "seven grey herons over the kiln"

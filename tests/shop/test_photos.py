@@ -12,8 +12,8 @@ from PIL import Image
 
 from proofpatch import InputError
 from proofpatch.photos import reading
+from proofpatch.shop.database import PHOTOS
 from proofpatch.shop.photos import add_photo, exported, photo_of, photo_path, sweep, thumbnail
-from proofpatch.shop.store import PHOTOS
 
 
 def test_the_original_is_kept_byte_for_byte_under_its_digest(store):

@@ -13,8 +13,9 @@ from proofpatch import InputError
 from proofpatch.cli import main
 from proofpatch.shop.backup import back_up, backups_in, restore
 from proofpatch.shop.check import check
-from proofpatch.shop.store import FILE, Store
-from proofpatch.shop.upgrade import revisions
+from proofpatch.shop.database import FILE
+from proofpatch.shop.store import Store
+from proofpatch.shop.versions import revisions
 from proofpatch.web.app import create
 
 NEWEST = revisions()[0]

@@ -19,17 +19,23 @@ import tempfile
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NoReturn
 
+import sqlalchemy as sa
+
 from proofpatch.errors import InputError
-from proofpatch.shop.check import Checked, Original, check, digest_of, opened, originals
+from proofpatch.shop.check import Checked, check, digest_of
+from proofpatch.shop.copied import records_into
+from proofpatch.shop.database import FILE, PHOTOS, has_shop, line_of, reading, reading_file
+from proofpatch.shop.looked import Original, originals
 from proofpatch.shop.on_disk import flush, settle
 from proofpatch.shop.scans import SCANS
-from proofpatch.shop.store import FILE, OURS, PHOTOS
-from proofpatch.shop.upgrade import WHEN, copy_name, last_number, refuse_newer, version_in
+from proofpatch.shop.store import OURS
+from proofpatch.shop.upgrade import WHEN, copy_name, last_change
+from proofpatch.shop.versions import refuse_newer, version_in
 
 NAMED = re.compile(r"(\d{4}-\d\d-\d\d-\d{6})-after-(\d{7,})\.sqlite3")
 HALF = ".half-"
@@ -85,8 +91,8 @@ def is_due(folder: str | Path, place: str | Path, now: datetime.datetime) -> boo
         InputError: there is no shop in the folder.
     """
     found = backups_in(place)
-    with closing(opened(Path(folder))) as base:
-        written = last_number(base)
+    with reading(folder) as connection:
+        written = last_change(connection)
     return written > 0 and not (
         (found and found[0].after == written) or any(abs(now - one.at) < EARLY for one in found)
     )
@@ -109,8 +115,8 @@ def back_up(
     if into == shop or shop in into.parents:
         raise InputError("to", "The backups would lie inside the shop itself.", "Name a folder on another drive.")
     now = now or datetime.datetime.now(datetime.UTC)
-    with closing(opened(shop)) as base:  # before anything is made for a shop that is not there
-        refuse_newer(version_in(base))
+    with reading(shop) as connection:  # before anything is made for a shop that is not there
+        refuse_newer(version_in(connection))
     with _told("to", into, "The backup was not made; earlier ones stay."):
         # Not its parents: a drive that is not plugged in is not made up on this one.
         into.mkdir(mode=OURS, exist_ok=True)
@@ -154,7 +160,7 @@ def restore(source: str | Path, folder: str | Path) -> tuple[Backup, Checked]:
     ]
     if not found:
         raise InputError("backups", f"There is no backup in {str(given)[-60:]!r}.", "Name the folder of the backups.")
-    if (shop / FILE).exists():
+    if has_shop(shop):
         said = f"There is a shop in the folder {str(shop)[-60:]!r}; nothing was changed."
         raise InputError("folder", said, "Restore beside it: name another.")
     if shop.exists() and (not shop.is_dir() or any(shop.iterdir())):
@@ -164,7 +170,7 @@ def restore(source: str | Path, folder: str | Path) -> tuple[Backup, Checked]:
         shop.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=shop.parent, prefix=HALF, ignore_cleanup_errors=True) as half:
             new = Path(half) / "shop"
-            with closing(_plain(one.path)) as base:
+            with reading_file(one.path) as base:
                 refuse_newer(version_in(base), "backups")
                 pictures = originals(base)
             _lay(one.path, one.path.parent, pictures, new, linked=False)
@@ -177,15 +183,15 @@ def restore(source: str | Path, folder: str | Path) -> tuple[Backup, Checked]:
 
 
 def _copy_records(shop: Path, half: Path) -> tuple[int, list[Original]]:
-    """The database of one moment into a file; its last change and its photos. Writers go on meanwhile."""
-    with closing(opened(shop)) as source, closing(sqlite3.connect(half, isolation_level=None)) as base:
-        source.backup(base)
-        base.execute("PRAGMA journal_mode=DELETE")  # one file, with no log beside it
-        try:
-            found = last_number(base), originals(base)
-        except sqlite3.DatabaseError as broken:
-            said = f"The shop's database cannot be read: {' '.join(str(broken).split())[:120].rstrip('.')}."
-            raise InputError("folder", said, "Look at it with: proofpatch check; earlier backups stay.") from None
+    """The records of one moment in a file; the last change and the photos in it. Writers go on meanwhile."""
+    with reading(shop) as connection:
+        records_into(connection, half)
+    try:
+        with reading_file(half) as copy:
+            found = last_change(copy), originals(copy)
+    except sa.exc.DatabaseError as broken:
+        said = f"The shop's database cannot be read: {line_of(broken.orig)}."
+        raise InputError("folder", said, "Look at it with: proofpatch check; earlier backups stay.") from None
     flush(half)
     return found
 
@@ -266,11 +272,6 @@ def _lay(records: Path, pool: Path, pictures: list[Original], shop: Path, linked
     flush(shop / FILE)
 
 
-def _plain(path: Path) -> sqlite3.Connection:
-    """The file of a backup, which nobody writes."""
-    return sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
-
-
 def _half(place: Path) -> Path:
     """A new empty file that takes another name when it is whole."""
     handle, name = tempfile.mkstemp(dir=place, prefix=HALF)
@@ -293,9 +294,10 @@ def _told(field: str, place: Path, so: str) -> Iterator[None]:
         yield
     except OSError as trouble:
         _refuse(field, place, so, trouble.errno in FULL, trouble.errno in CLOSED, trouble.strerror or str(trouble))
-    except sqlite3.DatabaseError as trouble:
-        name = getattr(trouble, "sqlite_errorname", "")
-        _refuse(field, place, so, name == "SQLITE_FULL", "READONLY" in name or "CANTOPEN" in name, str(trouble))
+    except (sqlite3.DatabaseError, sa.exc.DatabaseError) as trouble:
+        said = getattr(trouble, "orig", None) or trouble
+        name = getattr(said, "sqlite_errorname", "")
+        _refuse(field, place, so, name == "SQLITE_FULL", "READONLY" in name or "CANTOPEN" in name, str(said))
 
 
 def _refuse(field: str, place: Path, so: str, full: bool, closed: bool, said: str) -> NoReturn:

@@ -9,12 +9,12 @@ from typing import Any
 
 from proofpatch.errors import InputError
 from proofpatch.offer.quote import quote_from
-from proofpatch.shop.check import Known, references
 from proofpatch.shop.completions import fingerprint
 from proofpatch.shop.folder import DIGEST, SHARED, named_of, names_of
 from proofpatch.shop.folder_shapes import built, number
 from proofpatch.shop.log import graded_from, setting_from
 from proofpatch.shop.papers import signed_from
+from proofpatch.shop.refers import Known, references
 from proofpatch.shop.run import MOST_PIECES, checked_entry
 from proofpatch.shop.store import LONGEST_BY, LONGEST_TITLE, plain
 from proofpatch.shop.tables import KINDS

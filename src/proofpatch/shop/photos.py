@@ -19,8 +19,9 @@ from PIL import Image
 
 from proofpatch.errors import InputError
 from proofpatch.photos.reading import opened, upright
+from proofpatch.shop.database import PHOTOS
 from proofpatch.shop.on_disk import settle
-from proofpatch.shop.store import PHOTOS, Entry, Store
+from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.tables import Picture
 
 THUMBNAIL = 480  # px of the longer side

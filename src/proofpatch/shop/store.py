@@ -1,7 +1,7 @@
 """The shop's own database: every write on disk before it is answered, nothing overwritten, nothing lost.
 
-SQLite in one file beside the photos; with an address of another database the same code runs there. A change names the
-version it was made on: if another device was faster, its change stands, this one is kept aside, and the caller is told.
+Where the records lie is `database.py`'s: the same code runs on SQLite and on PostgreSQL. A change names the version it
+was made on: if another device was faster, its change stands, this one is kept aside, and the caller is told.
 """
 
 from __future__ import annotations
@@ -23,16 +23,14 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from proofpatch.errors import InputError
+from proofpatch.shop.database import PHOTOS, Lowered, engine_of, unusable
+from proofpatch.shop.setting import named, setting_of
 from proofpatch.shop.tables import FROZEN, KINDS, Change, Once, Thing
 from proofpatch.shop.upgrade import bring_up
 
-FILE = "shop.sqlite3"
-PHOTOS = "photos"
 LARGEST = 2_000_000  # bytes of one thing's data
 LONGEST_TITLE, LONGEST_BY = 300, 80
 OURS = 0o700  # of a new folder: no other user of the machine looks into it
-WAIT = 10.0  # s for another writer
-WRITER = 0x70617463  # number of the lock that one writer holds in PostgreSQL; any number would do
 
 
 @dataclass(frozen=True)
@@ -93,14 +91,11 @@ class Store:
         self._joint = threading.local()
 
     @classmethod
-    def open(
-        cls, folder: str | Path, address: str | None = None, clock: Callable[[], datetime.datetime] = by_the_clock
-    ) -> Store:
+    def open(cls, folder: str | Path, clock: Callable[[], datetime.datetime] = by_the_clock) -> Store:
         """The store in a folder, made or brought up to date.
 
         Args:
-            folder: of the shop; holds the database, unless `address` names another, and the photos.
-            address: of another database, as SQLAlchemy writes it.
+            folder: of the shop; holds the photos, and the records or the setting that says where they are.
             clock: what time it is, in UTC.
 
         Raises:
@@ -108,36 +103,30 @@ class Store:
                 earlier one and open elsewhere.
         """
         place = Path(folder)
+        _prepare(place)
+        engine = engine_of(place)
         try:
-            place.parent.mkdir(parents=True, exist_ok=True)
-            place.mkdir(mode=OURS, exist_ok=True)
-            (place / PHOTOS).mkdir(exist_ok=True)
-            # SQLite would only say that it cannot open its file.
-            if not os.access(place, os.W_OK):
-                raise OSError(errno.EROFS, os.strerror(errno.EROFS))
-        except OSError as trouble:
-            raise InputError(
-                "folder", f"The folder {str(place)[-60:]!r} cannot be written: {trouble.strerror}.", "Name another."
-            ) from None
-        engine = sa.create_engine(address or sa.URL.create("sqlite", database=str(place / FILE)))
-        if engine.dialect.name == "sqlite":
-            sa.event.listen(engine, "connect", _careful)
-            sa.event.listen(engine, "begin", _begin)
-        elif engine.dialect.name == "postgresql":
-            sa.event.listen(engine, "begin", _one_writer)
-        try:
-            bring_up(engine, place / FILE, clock())
+            bring_up(engine, place, clock())
         except InputError:
             engine.dispose()
             raise
         except (sa.exc.DatabaseError, sqlite3.DatabaseError, OSError) as trouble:
             engine.dispose()
-            raise _unwritten(trouble) from None
+            raise unusable(trouble, engine.url) from None
+        if engine.dialect.name == "sqlite" and setting_of(place) is not None:  # it was moved while it was waited for
+            engine.dispose()
+            return cls.open(place, clock)
         return cls(engine, place, clock)
 
     def close(self) -> None:
-        """Gives the file back."""
+        """Gives the database back; a thread that still reads, or asks once more, gives it back when it is done."""
+        sa.event.listen(self.engine.pool, "checkin", lambda _, record: record.invalidate())
         self.engine.dispose()
+
+    @property
+    def server(self) -> tuple[str, str] | None:
+        """(database, host) of the records; None: they lie in the folder."""
+        return None if self.engine.dialect.name == "sqlite" else named(self.engine.url)
 
     @contextmanager
     def session(self, reads: bool = False) -> Iterator[Session]:
@@ -155,7 +144,7 @@ class Store:
             with Session(engine, expire_on_commit=False) as session, session.begin():
                 yield session
         except sa.exc.DatabaseError as trouble:
-            raise _unwritten(trouble) from None
+            raise unusable(trouble, self.engine.url) from None
 
     @contextmanager
     def together(self, sent: str = "") -> Iterator[None]:
@@ -270,7 +259,10 @@ class Store:
 
     def told(self, kind: str, *paths: str) -> list[tuple[str | None, ...]]:
         """(job, the text at each path of its data, as "quote.number"; None where there is none) of things of a kind."""
-        columns = [Thing.data[tuple(path.split("."))].as_string() for path in paths]
+        data: Any = Thing.data
+        if self.server:  # which reads no text with a NUL anywhere in it
+            data = sa.cast(sa.func.replace(sa.cast(data, sa.Text), r"\u0000", r"\u0001"), sa.JSON)
+        columns = [data[tuple(path.split("."))].as_string() for path in paths]
         with self.session(reads=True) as session:
             return [tuple(row) for row in session.execute(sa.select(Thing.job, *columns).where(*_asked(kind)))]
 
@@ -352,12 +344,31 @@ class Store:
             return [Past(one.number, one.version, one.what, one.data, _aware(one.at), one.by) for one in rows]
 
     def _found(self, session: Session, kind: str, key: str, changes: bool = False) -> Thing:
-        thing = session.get(Thing, key, with_for_update=changes)
+        thing = None if "\0" in key else session.get(Thing, key, with_for_update=changes)
         if thing is None or thing.kind != kind:
             raise InputError(kind, f"There is no {kind} {key[:40]!r}.", "Look it up in the list.")
         if changes and kind in FROZEN:
             raise InputError(kind, f"The {kind} was sent or signed and stays as it is.", "Write a new one instead.")
         return thing
+
+
+def _prepare(place: Path) -> None:
+    """The folder of a shop, made if it is not there.
+
+    Raises:
+        InputError: it cannot be written.
+    """
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.mkdir(mode=OURS, exist_ok=True)
+        (place / PHOTOS).mkdir(exist_ok=True)
+        # SQLite would only say that it cannot open its file.
+        if not os.access(place, os.W_OK):
+            raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+    except OSError as trouble:
+        raise InputError(
+            "folder", f"The folder {str(place)[-60:]!r} cannot be written: {trouble.strerror}.", "Name another."
+        ) from None
 
 
 def of_job(store: Store, kind: str, key: str, job: str) -> Entry:
@@ -375,36 +386,9 @@ def of_job(store: Store, kind: str, key: str, job: str) -> Entry:
 def _asked(kind: str, words: str = "", deleted: bool = False) -> list[sa.ColumnElement[bool]]:
     """What a thing of a kind must fulfil."""
     gone = Thing.deleted.is_not(None) if deleted else Thing.deleted.is_(None)
-    return [Thing.kind == kind, gone, *(Thing.title.icontains(word, autoescape=True) for word in words.split())]
-
-
-def _careful(connection: Any, _: Any) -> None:
-    """Each commit of SQLite on the disk itself; readers and one writer at a time, who waits for the other."""
-    connection.isolation_level = None  # begin is ours, below
-    for setting in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", f"busy_timeout={int(WAIT * 1000)}"):
-        connection.execute(f"PRAGMA {setting}")
-
-
-def _begin(connection: sa.Connection) -> None:
-    """A reader that turned writer could meet another one; so who may write begins as a writer and waits."""
-    reads = connection.get_execution_options().get("reads", False)
-    connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
-
-
-def _one_writer(connection: sa.Connection) -> None:
-    """PostgreSQL lets many write at once; what looks and then writes would be there twice, so writers wait here too."""
-    if not connection.get_execution_options().get("reads", False):
-        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITER})")
-
-
-def _unwritten(trouble: Exception) -> InputError:
-    """What a database said, in a sentence."""
-    said = str(getattr(trouble, "orig", trouble)).strip().splitlines()[0][:120].rstrip(".")
-    return InputError(
-        "folder",
-        f"The shop's database cannot be used: {said}.",
-        "Check the disk and its free space; what was saved stays.",
-    )
+    # No title holds a NUL, and PostgreSQL takes none.
+    asked = words.replace("\0", " ").lower().split()
+    return [Thing.kind == kind, gone, *(Lowered(Thing.title).contains(word, autoescape=True) for word in asked)]
 
 
 def _marked(session: Session, sent: str, now: datetime.datetime) -> Once:
