@@ -349,7 +349,7 @@ def said(made: Fuzz, seconds: float) -> list[str]:
     by = ", ".join(f"{made.answers[status]} of {status}" for status in sorted(made.answers))
     return [
         f"{many} requests in {seconds / 60:.1f} min ({kinds}); answers {by}.",
-        f"Slowest answer {made.slowest[0]:.1f} s; a finding from {PATIENCE:g} s.",
+        f"Slowest answer {made.slowest[0]:.1f} s (`{made.slowest[1]}`); a finding from {PATIENCE:g} s.",
         f"Memory of the server: {made.early} MB after the first tenth, {made.late} MB at the end, {made.ever} MB "
         f"at most; a finding from {MOST_GROWTH} MB of growth, or {MOST_EVER} MB.",
         f"Findings: {len(made.findings)}.{''.join(f' {what}, {many} times.' for what, many in made.findings.items())}",
