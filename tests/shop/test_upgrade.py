@@ -94,7 +94,7 @@ def test_two_that_open_an_old_shop_at_once_upgrade_it_once(tmp_path):
 
 
 def test_a_shop_that_an_older_program_has_open_is_not_upgraded_under_it(tmp_path, monkeypatch):
-    monkeypatch.setattr("proofpatch.shop.upgrade.PATIENCE", 1.0)
+    monkeypatch.setattr("proofpatch.shop.upgrade.TRIES", 1)
     place = old_shop("0003", tmp_path / "shop")
     with contextlib.closing(sqlite3.connect(place / FILE)) as older:
         older.execute("SELECT count(*) FROM thing").fetchone()

@@ -14,6 +14,7 @@ from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from made_api import DOOR, EXAMPLES, GRADE, HERE, PAN, PIPE, made
+from made_browser import PATIENT
 from made_offer import DAY, made_quote
 from made_photo import shot
 from made_run import opened, ready
@@ -50,6 +51,10 @@ def fuzzed(tmp_path_factory):
     client = TestClient(app, base_url=f"{HERE}/api/")
     barn = json.loads(json.dumps(tomllib.loads((EXAMPLES / "barn.toml").read_text("utf-8")), default=str))
     jobs = [made(client, tables) for tables in (PAN, DOOR, PIPE, barn)]
+    for job in jobs[1:]:  # so that there is something to undo
+        now = client.get(f"jobs/{job}").json()
+        tables = now["tables"] | {"job": now["tables"]["job"] | {"title": "Another"}}
+        assert client.put(f"jobs/{job}", json={"version": now["version"], "tables": tables}).status_code == 200
     patch = client.post(f"jobs/{jobs[0]}/graded", json=GRADE).json()["graded"]["id"]
     photo = client.post(f"jobs/{jobs[0]}/photos", files={"photo": ("a.jpg", shot())}).json()
     pipe = trimesh.creation.box((0.2, 0.1, 0.1)).export(file_type="stl")
@@ -188,7 +193,7 @@ def test_nothing_that_can_be_sent_breaks_it(fuzzed, path, method):
     def sent(case):
         if next(turn) % 4:
             case = real(case, known, chance.choice)
-        answer = case.call(headers={"Host": "127.0.0.1"})
+        answer = case.call(headers={"Host": "127.0.0.1"}, timeout=PATIENT / 1000)
         case.validate_response(answer, checks=CHECKS)
         reached[answer.status_code] += 1
         if answer.status_code >= 400:

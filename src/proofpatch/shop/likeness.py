@@ -111,6 +111,8 @@ def stop_of(store: Store, entry: Entry) -> str | None:
         work = job_from(entry.data, lasers=known(entry_named(store, entry.data)))
     except HardStop as stop:
         return stop.because
+    except InputError as error:  # not described to its end
+        return f"{error.problem} {error.remedy}"
     return refused(work) or beam_stop(work)
 
 

@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 
+from proofpatch import units
 from proofpatch.cli_memory import record_of
 from proofpatch.cli_show import setting_words
 from proofpatch.errors import InputError
@@ -16,7 +17,7 @@ from proofpatch.pictures.skill import label, skill_svg, times
 from proofpatch.records_memory import alike_words, period_words, start_words
 from proofpatch.shop.elsewhere import others
 from proofpatch.shop.foretold import Told, told_of
-from proofpatch.shop.likeness import alike_of
+from proofpatch.shop.likeness import Likeness, alike_of
 from proofpatch.shop.many import form_anew
 from proofpatch.shop.memory import formed, recalled_of
 from proofpatch.shop.settings import settings_of
@@ -36,11 +37,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     router = APIRouter()
 
     def learned_page(error: InputError | None = None) -> Response:
-        def work() -> tuple[dict[str, Any], Told]:
-            told = told_of(store)
-            return record_of(store, told), told
-
-        found, told = desk.tell(("learned", store.state(*OF_MEMORY)), "what was learned", work, bool(error))
+        found, told = what_was_learned(store, desk, bool(error))
         entry = settings_of(store)[1]
         return page(
             "learned.html", 422 if error else 200, record=found, error=error, version=entry.version if entry else 0,
@@ -117,12 +114,31 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         if found.stop:
             return page("alike.html", road=found, here="forecast", rows=[], said="", words=setting_words)
         entry = found.entry
-        about = ("alike", key, entry.version, store.state(*OF_MEMORY, "photo", "recipe", "record"))
-        rows, graded = desk.tell(about, "which jobs are like it", lambda: alike_of(store, entry))
+        rows, graded = which_are_alike(store, desk, entry)
         return page("alike.html", road=found, here="forecast", rows=rows, said=alike_words(rows, graded),
                     words=setting_words)  # fmt: skip
 
     return router
+
+
+def what_was_learned(store: Store, desk: Desk, waits: bool = False) -> tuple[dict[str, Any], Told]:
+    """The record of all that a shop learned, and its forecasts against outcomes; once as long as nothing changed.
+
+    Raises:
+        Working: it takes longer than a page may, and it is not waited for.
+    """
+
+    def work() -> tuple[dict[str, Any], Told]:
+        told = told_of(store)
+        return record_of(store, told), told
+
+    return desk.tell(("learned", units.system(), store.state(*OF_MEMORY)), "what was learned", work, waits)
+
+
+def which_are_alike(store: Store, desk: Desk, entry: Entry, waits: bool = False) -> tuple[list[Likeness], bool | None]:
+    """As `alike_of`; worked out and waited for like what was learned."""
+    about = ("alike", entry.id, entry.version, store.state(*OF_MEMORY, "photo", "recipe", "record"))
+    return desk.tell(about, "which jobs are like it", lambda: alike_of(store, entry), waits)
 
 
 def _past(store: Store, start: Start) -> int:

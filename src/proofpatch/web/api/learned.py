@@ -7,7 +7,6 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, File, Form, Path, Query, Response, UploadFile
 from pydantic import BaseModel, ConfigDict, Field
 
-from proofpatch.cli_memory import record_of
 from proofpatch.errors import InputError
 from proofpatch.records_memory import (
     alike_record,
@@ -17,7 +16,7 @@ from proofpatch.records_memory import (
     start_record,
     starter_record,
 )
-from proofpatch.shop.likeness import alike_of, stop_of
+from proofpatch.shop.likeness import stop_of
 from proofpatch.shop.lots import KIND, WEIGHT, bring_in, every_lot, given, given_file, preview, standing_lot, weigh
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.starter import WEIGHT as STARTER_WEIGHT
@@ -30,6 +29,7 @@ from proofpatch.web.api.find import open_job, road_of, thing
 from proofpatch.web.api.trouble import Declined
 from proofpatch.web.desk import Desk
 from proofpatch.web.elsewhere import carried_records, past_of
+from proofpatch.web.learned import what_was_learned, which_are_alike
 
 FILE: dict[int | str, dict[str, Any]] = {
     200: {"content": {"application/jsonl": {"schema": {"type": "string", "format": "binary"}}},
@@ -177,7 +177,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
 
     def learned_record() -> Learned:
         entry = settings_of(store)[1]
-        return Learned(**desk.run(lambda: record_of(store)), version=entry.version if entry else 0)
+        return Learned(**what_was_learned(store, desk, True)[0], version=entry.version if entry else 0)
 
     def lot_of(key: str) -> Lot:
         return Lot(**lot_record(next(one for one in every_lot(store) if one.entry.id == key)))
@@ -214,7 +214,7 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     def alike(id: m.Key) -> Alike:
         """Jobs like this one: `proofpatch alike`."""
         entry = thing(store, "job", id)
-        return Alike(**desk.run(lambda: alike_record(*alike_of(store, entry), stop_of(store, entry))))
+        return Alike(**alike_record(*which_are_alike(store, desk, entry, True), stop_of(store, entry)))
 
     @router.get("/jobs/{id}/lasers", responses=m.GONE)
     def lasers(id: m.Key) -> Carried:
