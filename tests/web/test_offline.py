@@ -140,7 +140,7 @@ def test_the_page_opens_without_the_laptop_or_says_that_it_was_never_here(roamin
     # A laptop that takes the call and never answers does not hold the phone either.
     with silent(laptop.port):
         roaming.goto(f"{job}/piece")
-        expect(roaming.locator("#reach")).to_contain_text("the laptop is not in reach")
+        expect(roaming.locator("#reach")).to_contain_text("the laptop is at work, or not in reach")
     laptop.open()
     reached(roaming, f"{job}/piece")
 
