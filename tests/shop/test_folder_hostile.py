@@ -170,6 +170,15 @@ def test_times_that_break_reckoning_are_refused(other, packed, at):
     assert "its times cannot be read" in refused(other, sealed(files))
 
 
+@pytest.mark.parametrize("at", ["{{ 7*7 }}", "2026-01-01", "3000-01-01T00:00:00+00:00", 5, None])
+def test_a_photo_that_came_at_no_time_is_refused(other, packed, at):
+    contents = json.loads(packed["contents.json"])
+    assert contents["photos"]
+    contents["photos"][0]["added"] = at
+    files = {**packed, "contents.json": json.dumps(contents).encode()}
+    assert "of its contents cannot be read" in refused(other, sealed(files))
+
+
 @pytest.mark.parametrize(
     "name",
     [

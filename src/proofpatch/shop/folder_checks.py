@@ -40,7 +40,7 @@ def _day(data: Any) -> None:
     if datetime.date.fromisoformat(date).isoformat() != date or not _ids(controls):
         raise KeyError("date")
     for one in checks.values():
-        fine = one["ok"] in (True, False, None) and isinstance(one["words"], str) and _time(one["at"])
+        fine = one["ok"] in (True, False, None) and isinstance(one["words"], str) and is_time(one["at"])
         if not fine or not (one["value"] is None or number(one["value"])):
             raise KeyError("checks")
 
@@ -134,7 +134,9 @@ def _wrong(job: str, one: Mapping[str, Any]) -> str:
         return "it belongs to another job"
     if not _line(one["title"], LONGEST_TITLE) or not _line(one["by"], LONGEST_BY):
         return "its title is no line of text"
-    if not (_time(one["created"]) and _time(one["changed"]) and (one["deleted"] is None or _time(one["deleted"]))):
+    if not (
+        is_time(one["created"]) and is_time(one["changed"]) and (one["deleted"] is None or is_time(one["deleted"]))
+    ):
         return "its times cannot be read"
     if not isinstance(history, list) or not history or not _data(one["data"]):
         return "its data are no record"
@@ -146,7 +148,7 @@ def _wrong_history(one: Mapping[str, Any], history: Sequence[Any]) -> str:
     version, deleted = 0, False
     last: Any = None
     for past in history:
-        if not isinstance(past, dict) or set(past) != PAST_KEYS or not _time(past["at"]) or not _data(past["data"]):
+        if not isinstance(past, dict) or set(past) != PAST_KEYS or not is_time(past["at"]) or not _data(past["data"]):
             return "its history cannot be read"
         if not _line(past["by"], LONGEST_BY) or not isinstance(past["what"], str):
             return "its history cannot be read"
@@ -176,7 +178,8 @@ def _line(value: Any, most: int) -> bool:
     return isinstance(value, str) and len(value) <= most and value.isprintable()
 
 
-def _time(value: Any) -> bool:
+def is_time(value: Any) -> bool:
+    """Whether it is a moment with its zone, as a folder writes them."""
     try:
         at = datetime.datetime.fromisoformat(value) if isinstance(value, str) else None
         return at is not None and at.tzinfo is not None and at.year in YEARS

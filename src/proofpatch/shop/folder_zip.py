@@ -27,7 +27,7 @@ from typing import IO, Any
 from proofpatch.errors import InputError
 from proofpatch.measure.mesh_file import KINDS as SCAN_KINDS
 from proofpatch.shop.folder import Folder, Picked, Record, Scanned, TakenIn, folder_of, scans_of, take_in
-from proofpatch.shop.folder_checks import check_things
+from proofpatch.shop.folder_checks import check_things, is_time
 from proofpatch.shop.folder_lists import lists_of, readme
 from proofpatch.shop.photos import KINDS as PHOTO_KINDS
 from proofpatch.shop.photos import Photo, photo_path
@@ -228,7 +228,7 @@ def _contents(packed: zipfile.ZipFile) -> dict[str, Any]:
     fine = (
         isinstance(found.get("job"), str) and isinstance(sums, dict) and isinstance(photos, list)
         and isinstance(missing, list) and all(isinstance(one, str) for one in missing)
-        and all(isinstance(one, dict) and isinstance(one.get("digest"), str) and isinstance(one.get("added"), str)
+        and all(isinstance(one, dict) and isinstance(one.get("digest"), str) and is_time(one.get("added"))
                 for one in photos)
     )  # fmt: skip
     if not fine:
