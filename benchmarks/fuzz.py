@@ -352,7 +352,8 @@ def said(made: Fuzz, seconds: float) -> list[str]:
         f"Slowest answer {made.slowest[0]:.1f} s (`{made.slowest[1]}`); a finding from {PATIENCE:g} s.",
         f"Memory of the server: {made.early} MB after the first tenth, {made.late} MB at the end, {made.ever} MB "
         f"at most; a finding from {MOST_GROWTH} MB of growth, or {MOST_EVER} MB.",
-        f"Findings: {len(made.findings)}.{''.join(f' {what}, {many} times.' for what, many in made.findings.items())}",
+        f"Findings: {len(made.findings)}."
+        + "".join(f" {' '.join(what.split())[:160]}, {many} times." for what, many in made.findings.items()),
     ]
 
 
