@@ -1,4 +1,4 @@
-"""Words put together: the first letter raised or lowered, several things joined, a chance as a count."""
+"""Words put together: the first letter raised or lowered, several things joined or counted, a chance as a count."""
 
 from __future__ import annotations
 
@@ -8,6 +8,11 @@ from collections.abc import Sequence
 def raised(words: str) -> str:
     """With a capital first letter; the rest as it is."""
     return words[:1].upper() + words[1:]
+
+
+def many_of(count: int, word: str) -> str:
+    """A number of things, the word for one of them in the plural where they are not one."""
+    return f"{count} {word}{'' if count == 1 else 's'}"
 
 
 def lowered(words: str) -> str:

@@ -11,9 +11,10 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from proofpatch.phrases import many_of
 from proofpatch.shop.certificate import FOLDER as TLS
 from proofpatch.shop.database import FILE, PHOTOS, reading
-from proofpatch.shop.looked import Original, looked, many_of
+from proofpatch.shop.looked import Original, looked
 from proofpatch.shop.refers import Trouble
 from proofpatch.shop.scans import SCANS
 from proofpatch.shop.setting import SETTING

@@ -22,7 +22,7 @@ from proofpatch.shop.database import line_of, sqlite_engine
 from proofpatch.shop.tables import Base
 from proofpatch.shop.versions import migrate, version_in
 
-AT_ONCE = 500  # rows
+AT_ONCE = 500  # rows; common practice, no source
 Counted = dict[str, tuple[int, str]]
 
 

@@ -19,7 +19,7 @@ from proofpatch.shop.setting import SETTING, Setting, setting_of, shown
 
 FILE = "shop.sqlite3"
 PHOTOS = "photos"
-WAIT = 10.0  # s for another writer, and for a server to answer
+WAIT = 10.0  # s for another writer, and for a server to answer; common practice, no source
 WRITER = 0x70617463  # number of the lock that one writer holds in PostgreSQL; any number would do
 FOLDED = "und-x-icu"  # letters of all languages, whatever the database's own language is
 CAREFUL = ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", f"busy_timeout={int(WAIT * 1000)}")

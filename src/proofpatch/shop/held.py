@@ -24,7 +24,7 @@ from proofpatch.errors import InputError
 HELD = ".open"
 TAKEN = (errno.EACCES, errno.EAGAIN, errno.EDEADLK)
 HOLDER = "1885434983, hashtext(current_schema())"  # number of the lock in PostgreSQL; any would do
-PATIENCE = 3.0  # s, as PostgreSQL may not know yet that one was killed
+PATIENCE = 3.0  # s, as PostgreSQL may not know yet that one was killed; common practice, no source
 BEHIND = 4096  # byte that is locked where a lock keeps others from reading: none of the words
 
 

@@ -15,6 +15,7 @@ import sqlalchemy as sa
 
 from proofpatch.measure.mesh_file import KINDS as SCAN_KINDS
 from proofpatch.measure.scanned import is_kept
+from proofpatch.phrases import many_of
 from proofpatch.shop.database import PHOTOS, line_of
 from proofpatch.shop.photos import KINDS as ENDINGS
 from proofpatch.shop.refers import BRING, TELL, Known, Named, Trouble, record_of, references
@@ -135,7 +136,7 @@ def _known(connection: sa.Connection) -> dict[str, Known]:
 
 def _histories(connection: sa.Connection, known: Mapping[str, Known]) -> Iterator[Trouble]:
     """Every thing: its kind, its job, that its history leads, without a gap, to what it is now, and its order."""
-    numbered = "latest" in connection.exec_driver_sql("SELECT * FROM thing WHERE 1 = 0").keys()  # noqa: SIM118
+    numbered = "latest" in connection.exec_driver_sql("SELECT * FROM thing WHERE 1 = 0").keys()  # noqa: SIM118  # a result, no dict
     order = "thing.made, thing.latest" if numbered else "NULL, NULL"  # older tables have none
     rows = _all(
         connection,
@@ -183,7 +184,3 @@ def originals(connection: sa.Connection) -> list[Original]:
             where = scan_path(Path(), digest, kind).as_posix()
             scans[where] = Original("scan", where, digest, size)
     return [*found, *scans.values()]
-
-
-def many_of(count: int, word: str) -> str:
-    return f"{count} {word}{'' if count == 1 else 's'}"

@@ -24,7 +24,7 @@ SETTING = "database.txt"
 LIKE = "Write it like postgresql+psycopg://shop@localhost/shop."
 OURS = ("postgresql", "postgres", "postgresql+psycopg")
 MARK = re.compile(r"folder ([0-9a-f]{32})")
-LONGEST = 4096  # bytes
+LONGEST = 4096  # bytes that are read of it; common practice, no source
 
 
 @dataclass(frozen=True)

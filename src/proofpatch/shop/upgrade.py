@@ -35,7 +35,7 @@ from proofpatch.shop.versions import migrate, revisions, version_of
 
 WHEN = "%Y-%m-%d-%H%M%S"
 HALF = ".half-upgrade"
-TRIES = 8  # of a second each, and a pause
+TRIES = 8  # of a second each, and a pause; common practice, no source
 ALONE = ("locking_mode=EXCLUSIVE", "busy_timeout=1000", "journal_mode=WAL", "synchronous=FULL")
 OLDER = "The shop is open in an older proofpatch, and this one would change its tables."
 

@@ -97,10 +97,8 @@ def distance(one: Site, other: Site) -> float:
     Raises:
         InputError: a job without patches.
     """
-    for job in (one, other):
-        if not job.parts:
-            raise InputError("site", "A job without patches is like no other.", "Grade a patch first.")
-    return _between(_described(one), _described(other)) if _comparable(one, other) else math.inf
+    mine, yours = _described(one), _described(other)
+    return _between(mine, yours) if _comparable(one, other) else math.inf
 
 
 def _comparable(one: Site, other: Site) -> bool:
@@ -122,6 +120,8 @@ class _Described:
 
 
 def _described(site: Site) -> _Described:
+    if not site.parts:
+        raise InputError("site", "A job without patches is like no other.", "Grade a patch first.")
     table = latents(site.surface)
     components = [(stack, state) for _, stack, state in site.surface.components()]
     rows = [components.index((part.stack, part.state)) for part in site.parts]
@@ -156,8 +156,6 @@ def alike(site: Site, earlier: Sequence[Site], most: int = 5) -> list[Alike]:
     jobs = [(i, job) for i, job in enumerate(earlier) if job.parts and _comparable(site, job)]
     if not jobs:
         return []
-    if not site.parts:
-        raise InputError("site", "A job without patches is like no other.", "Grade a patch first.")
     mine = _described(site)
     found = [Alike(i, _between(mine, _described(job))) for i, job in jobs]
     return sorted((a for a in found if math.isfinite(a.distance)), key=lambda a: (a.distance, a.index))[:most]
