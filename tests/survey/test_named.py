@@ -50,6 +50,8 @@ def test_a_paint_that_is_named_is_paint():
                     read = survey(f"told={key}", "year=2010", "refinished=no", *beside)
                     assert painted(read, identify(read)) == 1.0, (key, beside)
                     assert "lead" in raised(f"told={key}", "year=2010", "refinished=no", *beside)
+    seen = survey("kind=paint", "substrate=oak")
+    assert painted(seen, identify(seen)) == 1.0
     latex = next(iter(hazards()["mercury"].coatings))
     assert "mercury" in raised(f"told={latex}", "use=kitchen", "year=1960", "kind=clear film", "alcohol=none")
 
