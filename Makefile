@@ -6,7 +6,7 @@ export PYTHONDONTWRITEBYTECODE :=
 # A kernel's thread that waits sleeps: spinning it takes the core from the browser, or from the tests' other worker.
 export OMP_WAIT_POLICY ?= passive
 
-.PHONY: install demo test lint long clean
+.PHONY: install demo test lint long reference screens clean
 
 install: .venv/installed
 
@@ -62,12 +62,23 @@ long: install
 	$(BIN)/python benchmarks/calibration.py --write
 	$(BIN)/python benchmarks/offline.py --write
 	$(BIN)/python benchmarks/killed.py --write
+	$(BIN)/python benchmarks/upgraded.py --write
+	$(BIN)/python benchmarks/load.py --write
+	$(BIN)/python benchmarks/fuzz.py --write
 	$(BIN)/python benchmarks/photos.py --write
 	$(BIN)/python benchmarks/grading.py --write
 	$(BIN)/python benchmarks/pairs.py --write
 	$(BIN)/python benchmarks/photo_way.py --write
 	$(BIN)/python benchmarks/memory_fit.py --write
 	$(BIN)/python benchmarks/memory.py --write
+
+# What docs/reference/ says, from the docstrings and the HTTP interface; a test fails while it is stale.
+reference: install
+	$(BIN)/python docs/reference_pages.py
+
+# The pictures of the README and the tutorial, from the pages as they are.
+screens: install .venv/system
+	$(BIN)/python docs/screens.py
 
 clean:
 	rm -rf .venv .cache

@@ -259,8 +259,13 @@ def asked(folder: Path, hands: list[Hand], tally: Tally, whole: bool) -> collect
     return stands
 
 
-def lives(folder: Path, shops: Shops, rng: np.random.Generator, kills: int, tally: Tally) -> None:
-    """One folder, opened and killed so many times, then opened once more to take what was left."""
+def lives(folder: Path, shops: Shops, rng: np.random.Generator, kills: int, tally: Tally, least: int = 0) -> None:
+    """One folder, opened and killed so many times, then opened once more to take what was left.
+
+    Args:
+        least: answers that the first hand has in each life before the kill, which then meets something in flight; 0:
+            the moment alone decides.
+    """
     with contextlib.closing(Store.open(folder)) as store:
         key = store.add("job", PAN, title="Skillet").id
         lay_out(store, key, [STEP] * GRADES, [DIALLED] * GRADES)
@@ -277,10 +282,13 @@ def lives(folder: Path, shops: Shops, rng: np.random.Generator, kills: int, tall
                 kill(process)
                 break
             moment = float(rng.uniform(SOONEST, PATIENT if slow else LATEST))
+            before = answers(hands[0])
             time.sleep(moment)
+            while least and threads[0].is_alive() and (answers(hands[0]) - before < least or not under_way(at_work)):
+                time.sleep(0.0005)
             now = time.monotonic()
             kill(process)
-        flying = [one for hand in at_work for one in hand.open if one.sent is not None and one.sent < now]
+        flying = [one for one in under_way(at_work) if one.sent is not None and one.sent < now]
         stands = asked(folder, hands, tally, whole=False)
         tally.kills += 1
         tally.moments.append(moment)
@@ -293,6 +301,16 @@ def lives(folder: Path, shops: Shops, rng: np.random.Generator, kills: int, tall
     asked(folder, hands, tally, whole=True)
     for one in (one for hand in hands for one in hand.sent):
         tally.answered[one.path.rsplit("/", 1)[1]] += one.answered is not None
+
+
+def answers(hand: Hand) -> int:
+    """How many of what a hand sent were answered."""
+    return sum(one.answered is not None for one in hand.sent)
+
+
+def under_way(hands: list[Hand]) -> list[Sending]:
+    """What was sent whole and is not answered."""
+    return [one for hand in hands for one in list(hand.open) if one.sent is not None]
 
 
 @contextlib.contextmanager
@@ -310,14 +328,14 @@ def _writing(
         one.join(130)
 
 
-def run(kills: int, seed: int, each: int = LIVES) -> Tally:
-    """So many kills, `each` of them of one folder."""
+def run(kills: int, seed: int, each: int = LIVES, least: int = 0) -> Tally:
+    """So many kills, `each` of them of one folder. least: as in `lives`."""
     rng, tally = np.random.default_rng(seed), Tally()
     shops = Shops()
     try:
         with tempfile.TemporaryDirectory(prefix="killed") as place:
             while tally.kills < kills:
-                lives(Path(place) / str(tally.kills), shops, rng, min(each, kills - tally.kills), tally)
+                lives(Path(place) / str(tally.kills), shops, rng, min(each, kills - tally.kills), tally, least)
     finally:
         shops.close()
     return tally

@@ -1,191 +1,82 @@
 """What memory is worth: new jobs of a simulated shop that remembers 0, 10, 100 or 1 000 earlier ones.
 
 Run: python benchmarks/memory.py [past jobs] [new jobs] [of those, worked]     prints; 100, 14, 3 without
-     python benchmarks/memory.py --write      ten shops of 100 past jobs, one of 1 000: docs/memory.md
-     python benchmarks/memory.py --carry      another laser alone: 30 pieces
+     python benchmarks/memory.py --write [processes]      the shops and pairs of below; writes docs/memory.md
+     python benchmarks/memory.py --kept       the page from what the long run has done so far
+     python benchmarks/memory.py --carry      another laser alone: 30 pieces that were looked at before
 
 *Log score*: what was said of six patches and of the finished surface at their settings before any patch was laid.
 *Steps to recipe*: graded patches until a recipe is confirmed, at most 12.
-Sites are formed about published data, then anew from what all other jobs of the memory say (`memory.reform`).
 *Another laser*: a piece is worked on 300 W and its recipe carried to 500 W.
+The long run keeps each shop and pair it has done in .cache/, and goes on from there when started again.
 """
 
 from __future__ import annotations
 
+import hashlib
+import json
 import os
 import sys
-import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
-from functools import partial
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from contextlib import contextmanager
+from dataclasses import dataclass
 from multiprocessing import get_context
+from pathlib import Path
+from textwrap import wrap
 from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # many small matrices: a library's threads wait for each other
 
 import numpy as np
-from loop import Truth
-from memory_truth import CARRIED, GRADERS, LASERS, SURFACES, Shop, doubtful
+from memory_code import covers, origin
+from memory_shop import (
+    ASKED,
+    CARRY_FROM,
+    FEWER,
+    HISTORY_DRAWS,
+    MEMORIES,
+    NEW,
+    PAST,
+    PATCHES,
+    STEPS,
+    ceiling,
+    on_another,
+    one_shop,
+)
+from memory_truth import SURFACES
 from numpy.typing import NDArray
 from scipy import stats
-from stamp import DOCS, stamp
-
-import proofpatch as pp
-from proofpatch.learn.belief import Recalled
-from proofpatch.learn.grading import CLEAN_EDGE
-from proofpatch.learn.memory import Population, Site, population, site
-from proofpatch.learn.memory.carried import carried
-from proofpatch.learn.memory.reform import cavities
-from proofpatch.learn.memory.skill import grade_chances
+from stamp import DOCS
 
 Floats = NDArray[np.float64]
-MEMORIES = (0, 10, 100, 1000)
-PATCHES, ASKED, STEPS = 8, 6, 12
-HISTORY_DRAWS = 2048
-NEW = 100_000  # numbers of pieces nobody remembers
-FIRST = 300  # shops that are scored; 0, 101 and 102 were looked at in building, 201 on were scored before with 10 jobs
+# Shops below 400 were looked at in building. The first of these remembers more.
+SHOPS, MANY, FRESH, WORKED = range(400, 406), 1000, 21, 4
 LEAST_SHOPS = 5  # from so many on the error is between shops, as new jobs of one shop share its memory
-CARRY_FROM = 20_000  # shops whose recipes are carried; `carried.UNTRIED` was chosen after looking at 10000 to 10028
-LEAST = 1e-3  # no forecast is scored as surer than this; the finished surface alone
+PAIRS = 100
 WANTED = 0.95  # share of carried recipes that hold
-
-
-def draw_job(seed: int, number: int) -> tuple[pp.Surface, str, str]:
-    """(surface, laser, grader) of the number-th job of a shop; surfaces in turn."""
-    rng = np.random.default_rng([seed, 6, number])
-    return SURFACES[number % len(SURFACES)], str(rng.choice(LASERS)), str(rng.choice(GRADERS))
-
-
-def remembered(seed: int, number: int, start: Recalled | None = None) -> Site:
-    """What the number-th past job taught, seen from this start: PATCHES patches where published data are in doubt."""
-    surface, laser, grader = draw_job(seed, number)
-    seen, _ = Shop(seed).piece(surface, laser, grader, number)
-    rng = np.random.default_rng([seed, 7, number])
-    settings = doubtful(pp.prior(surface, laser, seed=number, draws=64), PATCHES, rng)
-    graded = [replace(seen.grade(setting), grader=grader) for setting in settings]
-    return site(pp.update(pp.prior(surface, laser, memory=start, seed=number, draws=HISTORY_DRAWS), graded))
-
-
-def scores(belief: pp.Belief, laid: Sequence[pp.Graded], true: Truth) -> tuple[float, float, float]:
-    """Mean ln chance given to the grades, to clean or not, and to harm or none of the finished surface."""
-    chances = grade_chances(belief, laid)
-    said = [chances[i, pp.RESIDUES.index(g.residue), pp.HARMS.index(g.harm)] for i, g in enumerate(laid)]
-    window = pp.forecast(belief, settings=[g.setting for g in laid])
-    need, spread, margin = (
-        np.array(v) for v in zip(*(true.outcome(g.setting, patch=False) for g in laid), strict=True)
-    )
-    return (
-        float(np.log(np.maximum(said, 1e-12)).mean()),
-        _log_score(window.p_clean, need <= CLEAN_EDGE * spread),
-        _log_score(window.p_harm, margin < 0),
-    )
-
-
-def _log_score(p: Floats, happened: NDArray[np.bool_]) -> float:
-    bounded = np.clip(p, LEAST, 1 - LEAST)
-    return float(np.log(np.where(happened, bounded, 1 - bounded)).mean())
-
-
-def asked(seed: int, number: int, recalled: Sequence[Recalled | None]) -> list[tuple[float, float, float]]:
-    """Scores of one new job with each memory, on the same patches."""
-    surface, laser, grader = draw_job(seed, number)
-    seen, true = Shop(seed).piece(surface, laser, grader, number)
-    rng = np.random.default_rng([seed, 8, number])
-    settings = doubtful(pp.prior(surface, laser, seed=number, draws=64), ASKED, rng)
-    laid = [replace(seen.grade(setting), grader=grader) for setting in settings]
-    return [scores(pp.prior(surface, laser, memory=memory), laid, true) for memory in recalled]
-
-
-def worked(
-    seen: Truth, true: Truth, memory: Recalled | None, steps: int = STEPS
-) -> tuple[pp.Belief, pp.Recipe, int, int, str]:
-    """(belief, recipe, graded patches, harmed ones, how the recipe truly ends) of the six calls on one piece."""
-    limits, used, harmed = pp.Limits(), 0, 0
-    belief = pp.prior(seen.surface, seen.laser, memory=memory)
-    found = None
-    while used < steps:
-        patches = pp.next_patch(belief, limits, count=min(3, steps - used))
-        if not patches:
-            break
-        laid = []
-        for patch in patches[: steps - used]:
-            laid.append(seen.grade(patch.setting))
-            used += 1
-            if laid[-1].harm != "none":
-                harmed += 1
-                break
-        belief = pp.update(belief, laid)
-        found = pp.recipe(belief, limits)
-        if found.setting is not None and found.confirmed:
-            break
-    found = found or pp.recipe(belief, limits)
-    return belief, found, used, harmed, true.holds(found.setting)
-
-
-def stepped(seed: int, number: int, recalled: Sequence[Recalled | None]) -> list[tuple[int, int, bool, str]]:
-    """(patches, harmed ones, a confirmed recipe, how it ends) of one new job with each memory."""
-    surface, laser, grader = draw_job(seed, number)
-    found = []
-    for memory in recalled:
-        _, named, used, harmed, end = worked(*Shop(seed).piece(surface, laser, grader, number), memory)
-        found.append((used, harmed, named.confirmed and named.setting is not None, end))
-    return found
-
-
-def on_another(seed: int) -> tuple[str, str, float | None]:
-    """(how the recipe of 300 W ends, how the one carried to 500 W ends, ratio of time) of one piece of one shop."""
-    surface, shop = CARRIED[seed % len(CARRIED)], Shop(CARRY_FROM + seed)
-    belief, here, *_, end = worked(*shop.piece(surface, "pulsed-300", "Ida", 0), None)
-    if here.setting is None:
-        return end, "none", None
-    moved = carried(belief, "pulsed-500", here=here)
-    _, true = shop.piece(surface, "pulsed-500", "Ida", 0)
-    return end, true.holds(moved.there.setting), moved.time
 
 
 @dataclass(frozen=True)
 class Shops:
-    """All that was measured in `count` shops. scores (jobs, memories, 3); steps: of each worked job and memory."""
+    """All that was measured in `count` shops. scores (jobs, memories, 3); ceiling (jobs, 3); steps: of each worked job
+    and memory."""
 
     count: int
     memories: tuple[int, ...]
     scores: Floats
+    ceiling: Floats
     steps: list[list[tuple[int, int, bool, str]]]
-    seconds: float
     because: str
 
 
-def fitted(seed: int, sites: Sequence[Site], mapped: Callable[..., Iterable[Any]]) -> Population | None:
-    """What these first jobs of a shop say together, their sites formed anew once; None of none."""
-    if not sites:
-        return None
-    anew = mapped(partial(remembered, seed), range(len(sites)), cavities(population(sites)))
-    return population(list(anew))
-
-
-def shops(past: int, new: int, working: int, count: int = 1, mapped: Callable[..., Iterable[Any]] = map) -> Shops:
-    """Past jobs, then new ones with memories of the first of them."""
-    memories = tuple(m for m in MEMORIES if m <= past)
-    every, steps, fitting, because = [], [], 0.0, ""
-    for seed in range(FIRST, FIRST + count):
-        sites = list(mapped(partial(remembered, seed), range(past)))
-        began = time.perf_counter()
-        fits = [fitted(seed, sites[:m], mapped) for m in memories]
-        fitting += time.perf_counter() - began
-        numbers = range(NEW, NEW + new)
-        starts = [_starts(seed, number, fits) for number in numbers]
-        every += list(mapped(partial(asked, seed), numbers, starts))
-        steps += list(mapped(partial(stepped, seed), numbers[:working], starts[:working]))
-        because = fits[-1].because(SURFACES[0]) if fits[-1] else ""
-        print(f"shop {seed}: {past} jobs remembered", flush=True)
-    return Shops(count, memories, np.array(every), steps, fitting, because)
-
-
-def _starts(seed: int, number: int, fits: Sequence[Any]) -> list[Recalled | None]:
-    surface, laser, grader = draw_job(seed, number)
-    return [None if fitted is None else fitted.recalled(surface, laser, grader) for fitted in fits]
+def shops(found: Sequence[dict[str, Any]]) -> Shops:
+    """Several shops of equally many jobs, as `asked_of` leaves them, taken together."""
+    scores = np.array([job for shop in found for job in shop["scores"]])
+    ceilings = np.array([job for shop in found for job in shop["ceiling"]])
+    steps = [[tuple(each) for each in job] for shop in found for job in shop["steps"]]
+    return Shops(len(found), MEMORIES[: scores.shape[1]], scores, ceilings, steps, found[0]["because"])
 
 
 def paired_error(gain: Floats, count: int) -> Floats:
@@ -196,16 +87,18 @@ def paired_error(gain: Floats, count: int) -> Floats:
 
 def score_rows(found: Shops) -> list[str]:
     """One row a memory: mean scores, and the gain over no memory with its paired standard error."""
-    rows = []
-    for m, memory in enumerate(found.memories):
-        gain = found.scores[:, m] - found.scores[:, 0]
-        error = paired_error(gain, found.count)
-        cells = [
-            f"{found.scores[:, m, k].mean():.3f}" + (f" ({gain[:, k].mean():+.3f} ± {error[k]:.3f})" if m else "")
-            for k in range(3)
-        ]
-        rows.append(f"| {memory} | {' | '.join(cells)} |")
-    return rows
+    rows = [(str(memory), found.scores[:, m]) for m, memory in enumerate(found.memories)]
+    return [_score_row(name, scores, found) for name, scores in [*rows, ("all that is shared", found.ceiling)]]
+
+
+def _score_row(name: str, scores: Floats, found: Shops) -> str:
+    gain = scores - found.scores[:, 0]
+    error = paired_error(gain, found.count)
+    cells = [
+        f"{scores[:, k].mean():.3f}" + (f" ({gain[:, k].mean():+.3f} ± {error[k]:.3f})" if gain.any() else "")
+        for k in range(3)
+    ]
+    return f"| {name} | {' | '.join(cells)} |"
 
 
 def step_rows(found: Shops) -> list[str]:
@@ -241,7 +134,8 @@ def carry_lines(found: Sequence[tuple[str, str, float | None]]) -> list[str]:
     met = "reached" if ends["good"] / named >= WANTED else "**not reached**"
     return [
         f"{len(found)} pieces, {len(found) - first['none']} with a recipe on 300 W ({first['good']} good,"
-        f" {first['left']} leave coating, {first['harmed']} harm); {named} of them carried.",
+        f" {first['left']} leave coating, {first['harmed']} harm); {named} of them carried, for the others"
+        " none meets what is asked of an untried laser (`carried.UNTRIED`).",
         "",
         f"- Truly clean and harmless on 500 W, no patch laid there: {ends['good']} of {named}"
         f" ({ends['good'] / named:.1%}; 95 % interval {low:.1%} to {high:.1%}; asked {WANTED:.0%}: {met});"
@@ -251,76 +145,172 @@ def carry_lines(found: Sequence[tuple[str, str, float | None]]) -> list[str]:
     ]
 
 
-def study(
-    past: int, new: int, working: int, count: int, pieces: int, mapped: Callable[..., Iterable[Any]], long: int = 0
-) -> list[str]:
-    """The whole study as lines of a page."""
-    began = time.perf_counter()
-    found = shops(past, new, working, count, mapped)
-    longer = score_rows(shops(long, new, 0, 1, mapped)) if long else []
-    other = list(mapped(on_another, range(pieces)))
+def long_tasks() -> list[tuple[str, Any]]:
+    """What `--write` asks."""
+    asked = [("shop", (seed, MANY if seed == SHOPS[0] else PAST, FRESH, WORKED)) for seed in SHOPS]
+    known = [("ceiling", (seed, FRESH, WORKED)) for seed in SHOPS]
+    return [*asked, *known, *(("pair", seed) for seed in range(PAIRS))]
+
+
+def one(task: tuple[str, Any]) -> Any:
+    """A shop, what its new jobs could gain at most, or a pair."""
+    name, what = task
+    return {"shop": one_shop, "ceiling": ceiling, "pair": on_another}[name](what)
+
+
+@contextmanager
+def one_thread() -> Iterator[None]:
+    """What is begun inside computes on one thread; the process itself stays as it is."""
+    before = {name: os.environ.get(name) for name in ("NUMBA_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
+    os.environ |= dict.fromkeys(before, "1")
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+
+
+def answers(tasks: Sequence[tuple[str, Any]], kept: Path, workers: int = 2) -> list[Any]:
+    """Of each task; what the file keeps of this very code is not asked again, and each is kept once it is done."""
+    kept.parent.mkdir(parents=True, exist_ok=True)
+    done = read(kept)
+    waiting = [task for task in tasks if json.dumps(task) not in done]
+    with (
+        one_thread(),
+        ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool,
+        kept.open("a", encoding="utf-8") as file,
+    ):
+        asked = {pool.submit(one, task): task for task in waiting}
+        for future in as_completed(asked):
+            task, found = asked[future], future.result()
+            print(json.dumps({"task": task, "found": found}), file=file, flush=True)
+            done[json.dumps(task)] = found
+            if task[0] == "shop":
+                print(f"shop {task[1][0]}: {task[1][1]} jobs remembered", flush=True)
+    return [done[json.dumps(task)] for task in tasks]
+
+
+def read(kept: Path) -> dict[str, Any]:
+    """{task as JSON: what was found}."""
+    lines = kept.read_text(encoding="utf-8").splitlines() if kept.exists() else ()
+    return {json.dumps(entry["task"]): entry["found"] for entry in map(json.loads, lines)}
+
+
+def write(found: dict[str, Any]) -> None:
+    """The page of those of the long tasks that are done."""
+    names = {task: json.dumps(task) for task in long_tasks()}
+    done = {task: found[name] for task, name in names.items() if name in found}
+    asked = [what for name, what in done if name == "shop"]
+    several = [done["shop", what] | {"ceiling": done["ceiling", (what[0], *what[2:])]} for what in asked]
+    pairs = {what: each for (name, what), each in done.items() if name == "pair"}
+    seeds = ", ".join(str(seed) for seed, *_ in asked)
+    about = origin(f"Shops {seeds}, pieces from {NEW}; carried: shops {CARRY_FROM} to {CARRY_FROM + max(pairs)}")
+    lines = page(several, list(pairs.values()), about)
+    DOCS.joinpath("memory.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def kept_in(folder: Path) -> Path:
+    """The file of answers of this very code."""
+    return folder / f"memory-{hashlib.sha256(covers().encode()).hexdigest()[:16]}.jsonl"
+
+
+SCORES = ("| jobs remembered | grades | clean | harm |", "|---|---|---|---|")
+ENDS = (
+    "| jobs remembered | patches, mean | median | confirmed | good | left | harmed | none | harmed patches |",
+    "|---|---|---|---|---|---|---|---|---|",
+)
+
+
+def page(found: Sequence[dict[str, Any]], pairs: Sequence[Any], words: str) -> list[str]:
+    """Shops, the first with the longest memory, and carried recipes as lines of a page."""
+    first, least = shops(found[:1]), min(len(shop["scores"][0]) for shop in found)
+    every = shops([
+        {
+            **shop,
+            "scores": [job[:least] for job in shop["scores"]],
+            "steps": [job[:least] for job in shop["steps"]],
+        }
+        for shop in found
+    ])  # fmt: skip
+    more = len(first.memories) > least
+    about = (
+        f"{every.count} shop{'s' if every.count > 1 else ''} of {len(SURFACES)} kinds of job, up to"
+        f" {first.memories[-1]} remembered jobs each of {PATCHES} patches, laid where published data are in doubt;"
+        f" {len(every.scores) // every.count} new jobs a shop. Coatings, substrates, pairs, lasers and graders are as"
+        " alike as `learn/memory/shares.csv` takes them to be (common practice, no source): this shows what memory is"
+        " worth if so, and that it is used rightly, not how it fares in the world. How noisy a grader is and how the"
+        " model drifts over the knobs is not learned (`levels.UNHEARD`). *All that is shared*: if it were known exactly"
+        " and only what pieces have for themselves were left open; no memory can be expected to do better."
+    )
     return [
         "# What memory is worth, in simulated shops",
         "",
-        f"{count} shop{'s' if count > 1 else ''} of {len(SURFACES)} kinds of job, {past} remembered jobs each of"
-        f" {PATCHES} patches, laid where published data are in doubt; {new} new jobs a shop. Coatings, substrates,",
-        "pairs, lasers and graders are as alike as `learn/memory/shares.csv` takes them to be (common practice, no",
-        "source): this shows what memory is worth if so, and that it is used rightly, not how it fares in the world.",
+        *wrap(about, 120),
         "",
-        stamp(f"Shops {FIRST} to {FIRST + count - 1}, pieces from {NEW}; carried: from {CARRY_FROM}"),
+        words,
         "",
         "## Said before any patch",
         "",
         "Mean ln chance given to what then came, nearer 0 is better; in brackets the gain over no memory, with its",
-        f"paired standard error between shops ({len(found.scores)} new jobs). *Grades*: of {ASKED} patches. *Clean*,",
-        "*harm*: of the finished surface at those settings.",
+        f"paired standard error {'between shops' if every.count >= LEAST_SHOPS else 'between jobs'}"
+        f" ({len(every.scores)} new jobs). *Grades*: of {ASKED} patches. *Clean*, *harm*: of the",
+        "finished surface at those settings.",
         "",
-        "| jobs remembered | grades | clean | harm |",
-        "|---|---|---|---|",
-        *score_rows(found),
+        *SCORES,
+        *score_rows(every),
         "",
-        *(
-            [
-                f"The first of these shops alone, with {long} jobs:",
-                "",
-                "| jobs remembered | grades | clean | harm |",
-                "|---|---|---|---|",
-                *longer,
-                "",
-            ]
-            if longer
-            else []
-        ),
+        *(_of_one(first) if more else ()),
         "## Steps to recipe",
         "",
-        f"{len(found.steps)} of the new jobs, ordinary limits, at most {STEPS} graded patches. A recipe counts as in",
-        "docs/loop.md.",
+        f"{len(every.steps)} of the new jobs, ordinary limits, at most {STEPS} graded patches. A recipe counts as in"
+        " [loop.md](loop.md).",
         "",
-        "| jobs remembered | patches, mean | median | confirmed | good | left | harmed | none | harmed patches |",
-        "|---|---|---|---|---|---|---|---|---|",
-        *step_rows(found),
+        *ENDS,
+        *step_rows(every),
         "",
-        f"What a job on aged oak varnish then says of its start: “{found.because}”",
+        f"What a job on aged oak varnish then says of its start: “{every.because}”",
         "",
         "## Another laser",
         "",
-        *carry_lines(other),
+        *carry_lines([tuple(pair) for pair in pairs]),
+    ]
+
+
+def _of_one(first: Shops) -> list[str]:
+    """The shop with the longest memory, alone."""
+    return [
+        f"The first of these shops alone, with {first.memories[-1]} jobs (its sites of {FEWER} draws, not"
+        f" {HISTORY_DRAWS}); errors between its",
+        f"{len(first.scores)} new jobs:",
         "",
-        f"Took {time.perf_counter() - began:.0f} s, of these {found.seconds:.0f} s for fitting.",
+        *SCORES,
+        *score_rows(first),
+        "",
+        f"Steps to recipe there, on {len(first.steps)} jobs:",
+        "",
+        *ENDS,
+        *step_rows(first),
+        "",
     ]
 
 
 def main(words: Sequence[str]) -> None:
     """As the head of this file says."""
     if list(words) == ["--carry"]:
-        print("\n".join(carry_lines([on_another(seed) for seed in range(30)])))
-    elif list(words) == ["--write"]:
-        with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-            page = study(100, 28, 7, 10, 200, pool.map, 1000)
-        DOCS.joinpath("memory.md").write_text("\n".join(page) + "\n", encoding="utf-8")
+        print("\n".join(carry_lines([on_another(seed - CARRY_FROM) for seed in range(20_000, 20_030)])))
+    elif words[:1] == ["--write"]:
+        tasks = long_tasks()
+        each = answers(tasks, kept_in(DOCS.parent / ".cache"), int([*words, "2"][1]))
+        write({json.dumps(task): found for task, found in zip(tasks, each, strict=True)})
+    elif list(words) == ["--kept"]:
+        write(read(kept_in(DOCS.parent / ".cache")))
     else:
         past, new, working = [*map(int, words), *(100, 14, 3)[len(words) :]]
-        print("\n".join(study(past, new, working, 1, 6, map)))
+        shop = one_shop((SHOPS[0], past, new, working)) | {"ceiling": ceiling((SHOPS[0], new, working))}
+        print("\n".join(page([shop], [on_another(n) for n in range(6)], "")))
 
 
 if __name__ == "__main__":

@@ -8,16 +8,19 @@ import shlex
 import shutil
 import subprocess
 import sys
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from made_cli import Result, asked
 
 import proofpatch as pp
 from proofpatch.cli import cli, main
 from proofpatch.demo import SEED
 from proofpatch.hazards import CAUTIONS
+from proofpatch.learn.memory.exchange import Exchanged, packed
 from proofpatch.shop.log import UNIT_KEYS, read_log
+from proofpatch.shop.move import Moved
 from proofpatch.shop.store import Store
 
 EXAMPLE = Path(__file__).parent.parent / "docs" / "examples" / "chest.toml"
@@ -67,30 +70,10 @@ area = "1.2 m²"
 )
 
 
-@dataclass(frozen=True)
-class Result:
-    """What a command left: its exit code and both streams."""
-
-    code: int
-    out: str
-    err: str
-
-    @property
-    def record(self):
-        """Standard output as JSON."""
-        return json.loads(self.out)
-
-
 @pytest.fixture
 def run(capsys):
     """Runs `proofpatch` with these words in this process."""
-
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main([str(word) for word in words])
-        return Result(done.value.code, *capsys.readouterr())
-
-    return call
+    return lambda *words: Result(*asked(capsys, *words))
 
 
 @pytest.fixture(scope="session")
@@ -136,11 +119,15 @@ def test_every_command_has_help_with_an_example(run):
     assert pp.__version__ in run("--version").out
 
 
-def test_the_examples_of_the_help_can_be_typed(chest, monkeypatch, capsys, engine):
+def test_the_examples_of_the_help_can_be_typed(chest, monkeypatch, capsys, engine, at_work):
     monkeypatch.chdir(chest.parent)
     monkeypatch.setattr("proofpatch.demo.play", lambda seed, say: {"seed": seed})
+    moved = Moved("the database 'shop' on localhost", {"thing": 1, "change": 1}, None)  # tests/shop moves one for real
+    monkeypatch.setattr("proofpatch.shop.move.move", lambda folder, address: moved)
     with contextlib.closing(Store.open("shop")) as shop:
         shop.add("job", {"job": {"title": "Chest lid, oak"}}, title="Chest lid, oak")
+    theirs = Exchanged(pp.Surface("wax", "oak"), pp.laser("pulsed-500"), (pp.Graded(at_work(), "trace", "none"),))
+    Path("theirs.jsonl").write_bytes(packed([theirs], Ed25519PrivateKey.generate(), "Weir Workshop", "2026-05-04"))
     monkeypatch.setattr("uvicorn.Server.run", lambda server: None)
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("click.prompt", lambda *_, **__: "seven grey herons over the kiln")

@@ -1,5 +1,6 @@
 """Bad input: exit 2, one line of one or two sentences that names the field, nothing else said, nothing written."""
 
+import functools
 import json
 import math
 import os
@@ -8,8 +9,9 @@ import shutil
 from pathlib import Path
 
 import pytest
+from made_cli import asked
 
-from proofpatch.cli import DONE, Answer, cli, main, sentence
+from proofpatch.cli import DONE, Answer, cli, sentence
 from proofpatch.cli_read import AREA, BEAM, FUME, KNOBS, OPTIONS, STOP, SURFACE
 from proofpatch.errors import InputError
 from proofpatch.shop.job_tables import KEYS, LISTS
@@ -77,13 +79,7 @@ def run(capsys, monkeypatch):
     monkeypatch.setattr("proofpatch.cli_work.believe", stop)
     monkeypatch.setattr("proofpatch.demo.play", stop)
     monkeypatch.setattr("proofpatch.cli_survey.decide", stop)
-
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main([str(word) for word in words])
-        return done.value.code, *capsys.readouterr()
-
-    return call
+    return functools.partial(asked, capsys)
 
 
 @pytest.fixture

@@ -1,11 +1,12 @@
 """A packed job at the command line."""
 
+import functools
 import json
 
 import pytest
+from made_cli import asked
 from made_offer import made_photo
 
-from proofpatch.cli import main
 from proofpatch.shop.photos import add_photo
 from proofpatch.shop.store import Store
 
@@ -13,13 +14,7 @@ from proofpatch.shop.store import Store
 @pytest.fixture
 def run(capsys, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main([*words])
-        return done.value.code, *capsys.readouterr()
-
-    return call
+    return functools.partial(asked, capsys)
 
 
 @pytest.fixture
@@ -35,7 +30,7 @@ def chest(run):
 def test_out_of_one_shop_and_into_another(run, chest, tmp_path):
     code, out, err = run("pack", "chest lid", "chest.zip")
     assert (code, err) == (0, "")
-    assert out == "Chest lid, oak: 2 records and 1 photos are in chest.zip.\n"
+    assert out == "Chest lid, oak: 2 records and 1 photo are in chest.zip.\n"
     code, out, _ = run("unpack", "chest.zip", "--folder", "second")
     assert (code, out) == (0, "Chest lid, oak is in the shop second.\n")
     code, out, _ = run("pack", chest, "again.zip", "--folder", "second", "--json")
@@ -49,10 +44,10 @@ def test_out_of_one_shop_and_into_another(run, chest, tmp_path):
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["pack", "chest", "c.zip"], "2 jobs of the shop say 'chest'. Name one of: Chest"),
-        (["pack", "table", "c.zip"], "No jobs of the shop say 'table'."),
+        (["pack", "chest", "c.zip"], "2 jobs of the shop have 'chest' in their title. Name one of: Chest"),
+        (["pack", "table", "c.zip"], "No jobs of the shop have 'table' in their title."),
         (["pack", "chest lid", "c.tar"], "does not end in .zip"),
-        (["pack", "chest lid", "c.zip", "--folder", "nowhere"], "There is no shop in 'nowhere'."),
+        (["pack", "chest lid", "c.zip", "--folder", "nowhere"], "There is no shop in the folder 'nowhere'."),
         (["pack", "chest lid", "no/such/c.zip"], "cannot be written"),
         (["unpack", "c.zip"], "cannot be read: No such file"),
         (["unpack", "shop/shop.sqlite3"], "is no zip"),

@@ -1,5 +1,6 @@
 """Hazards at the command line: contract keys, one record for text, JSON and PDF, exit codes."""
 
+import functools
 import io
 import json
 import math
@@ -7,9 +8,10 @@ import re
 from pathlib import Path
 
 import pytest
+from made_cli import asked
 from pypdf import PdfReader
 
-from proofpatch.cli import main
+from proofpatch.cli_hazards import concentration_words
 from proofpatch.records_hazards import UNCOVERED
 
 BARN = Path(__file__).parent.parent / "docs" / "examples" / "barn.toml"
@@ -23,12 +25,7 @@ KEYS = {
 
 @pytest.fixture
 def run(capsys):
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main(["hazards", *map(str, words)])
-        return done.value.code, *capsys.readouterr()
-
-    return call
+    return functools.partial(asked, capsys, "hazards")
 
 
 def test_the_contracts_keys(run):
@@ -132,3 +129,9 @@ def test_a_picture_needs_a_room(run, tmp_path):
     assert (code, "[room]" in err) == (2, True)
     record = json.loads(run(path, "--json")[1])
     assert (record["room"], record["power"]) == (None, None)
+
+
+def test_no_air_holds_more_than_a_figure_says():
+    assert concentration_words(4e-7) == "400 µg/m³"
+    assert concentration_words(0.1) == "100 g/m³"
+    assert concentration_words(0.43) == concentration_words(5.0) == "more than 100 g/m³"

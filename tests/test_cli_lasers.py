@@ -5,14 +5,14 @@ import math
 import re
 import shlex
 import shutil
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pytest
+from made_cli import Result, asked
 
 import proofpatch as pp
-from proofpatch.cli import Answer, cli, main
+from proofpatch.cli import Answer, cli
 from proofpatch.cli_read import MEASURE, MEASURE_OPTIONS, OPTIONS
 from proofpatch.cli_readings import read_measurement
 from proofpatch.hazards import CAUTIONS
@@ -26,33 +26,12 @@ SPOT = 0.42e-3  # of the simulated laser: 0.84 mm across; the file says 0.7 mm
 JOB = '[job]\nlaser = "mine.toml"\n[surface]\nsubstrate = "mild steel"\n[[layers]]\ncoating = "rust"\n'
 
 
-@dataclass(frozen=True)
-class Result:
-    code: int
-    out: str
-    err: str
-
-    @property
-    def record(self):
-        return json.loads(self.out)
-
-    @property
-    def flat(self):
-        return " ".join(self.out.split())
-
-
 @pytest.fixture
 def run(capsys, monkeypatch, tmp_path):
     """Runs `proofpatch` in a folder with a laser file of one's own, mine.toml."""
     shutil.copy(ROOT / "docs" / "own-laser.toml", tmp_path / "mine.toml")
     monkeypatch.chdir(tmp_path)
-
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main([str(word) for word in words])
-        return Result(done.value.code, *capsys.readouterr())
-
-    return call
+    return lambda *words: Result(*asked(capsys, *words))
 
 
 @pytest.fixture

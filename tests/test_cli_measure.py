@@ -1,5 +1,6 @@
 """Measuring at the command line: contract keys, exit codes, the page's own examples."""
 
+import functools
 import json
 import math
 import re
@@ -9,8 +10,8 @@ from pathlib import Path
 
 import pytest
 import trimesh
+from made_cli import asked
 
-from proofpatch.cli import main
 from proofpatch.measure.shapes import SHAPES
 
 DOCS = Path(__file__).parent.parent / "docs"
@@ -21,13 +22,7 @@ LEG = ("--shape", "cylinder; diameter=60 mm; length=700 mm")
 @pytest.fixture
 def run(capsys, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main(["measure", *map(str, words)])
-        return done.value.code, *capsys.readouterr()
-
-    return call
+    return functools.partial(asked, capsys, "measure")
 
 
 @pytest.fixture

@@ -1,11 +1,13 @@
 """A strip graded by its photo at the command line: laid out, printed, photographed, graded, kept."""
 
+import functools
 import json
 import shutil
 from pathlib import Path
 
 import numpy as np
 import pytest
+from made_cli import asked
 from made_laid import photo_of
 from made_photo import shot
 from PIL import Image
@@ -30,12 +32,6 @@ coating = "fresh grease"
 LEFT = {"1": 1.0, "2": 0.3, "3": 0.0}  # share left on each step
 
 
-def command(capsys, *words):
-    with pytest.raises(SystemExit) as done:
-        main([str(word) for word in words])
-    return done.value.code, *capsys.readouterr()
-
-
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory):
     """A folder with a job, its first strip laid out, its sheet and a photo of it."""
@@ -58,7 +54,7 @@ def lathe(bench, tmp_path):
 
 @pytest.fixture
 def run(capsys):
-    return lambda *words: command(capsys, *words)
+    return functools.partial(asked, capsys)
 
 
 # The truth is the renderer's, which shares no code with the grader.

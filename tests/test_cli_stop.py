@@ -1,12 +1,14 @@
 """The first hard stop at the command line: exit 1, the sentence in text and in "because", and no setting anywhere."""
 
+import functools
 import json
 import shutil
 from pathlib import Path
 
 import pytest
+from made_cli import asked
 
-from proofpatch.cli import DONE, Answer, main
+from proofpatch.cli import DONE, Answer
 from proofpatch.survey import first_stop
 
 EXAMPLE = Path(__file__).parent.parent / "docs" / "examples" / "chest.toml"
@@ -55,13 +57,7 @@ def run(capsys, monkeypatch):
         raise Answer(DONE)
 
     monkeypatch.setattr("proofpatch.cli_work.believe", stop)
-
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main([str(word) for word in words])
-        return done.value.code, *capsys.readouterr()
-
-    return call
+    return functools.partial(asked, capsys)
 
 
 def refused(run, *words):

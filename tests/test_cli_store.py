@@ -1,6 +1,7 @@
 """Check, backup and restore on the command line, and the daily backup of an open shop."""
 
 import datetime
+import functools
 import json
 import signal
 import subprocess
@@ -9,15 +10,15 @@ import time
 
 import pytest
 from fastapi.testclient import TestClient
+from made_cli import asked
 from made_laptop import free_port
 from made_whole import picture, whole_shop
 
-from proofpatch.cli import main
 from proofpatch.daily import Daily
 from proofpatch.shop.backup import back_up, backups_in
 from proofpatch.shop.check import check
+from proofpatch.shop.database import PHOTOS
 from proofpatch.shop.photos import add_photo
-from proofpatch.shop.store import PHOTOS
 from proofpatch.web.app import create
 
 NOW = datetime.datetime(2026, 3, 2, 9, 0, 0, tzinfo=datetime.UTC)
@@ -31,14 +32,7 @@ def made(store):
 @pytest.fixture
 def run(capsys):
     """A command's exit code and both streams."""
-
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main([str(word) for word in words])
-        out, err = capsys.readouterr()
-        return done.value.code, out, err
-
-    return call
+    return functools.partial(asked, capsys)
 
 
 def spoil(store):
@@ -160,10 +154,10 @@ def test_an_open_shop_makes_its_backup(store, made, tmp_path):
     usb = tmp_path / "usb"
     words = ["serve", "--folder", store.folder, "--port", free_port(), "--backups", usb]
     with subprocess.Popen([sys.executable, "-c", OPEN, *map(str, words)], stdout=subprocess.PIPE, text=True) as shop:
-        until = time.monotonic() + 90
+        until = time.monotonic() + 240
         while not backups_in(usb):
             assert time.monotonic() < until, "no backup was made"
             time.sleep(0.1)
         shop.send_signal(signal.SIGINT)
-        assert shop.wait(60) is not None
+        assert shop.wait(120) is not None
     assert backups_in(usb)[0].after == check(store.folder).changes

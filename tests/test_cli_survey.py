@@ -1,8 +1,10 @@
 """The survey at the command line: text and JSON of one record, the page, exit codes."""
 
+import functools
 import json
 
 import pytest
+from made_cli import asked
 
 from proofpatch.cli import main
 
@@ -31,12 +33,7 @@ area = "2 m²"
 
 @pytest.fixture
 def run(capsys):
-    def call(*words):
-        with pytest.raises(SystemExit) as done:
-            main(["survey", *map(str, words)])
-        return done.value.code, *capsys.readouterr()
-
-    return call
+    return functools.partial(asked, capsys, "survey")
 
 
 def test_text_and_json_tell_the_same(run):

@@ -10,12 +10,16 @@ from typing import Any, NoReturn
 import click
 
 from proofpatch.cli_answer import BAD, DONE, Answer, note
+from proofpatch.cli_confirm import confirm_command
+from proofpatch.cli_elsewhere import carry_command, would_command
 from proofpatch.cli_folder import pack, unpack
 from proofpatch.cli_job import forecast, grade, hazards, offer, patch, recipe, record, survey
+from proofpatch.cli_lots import borrow_command, lend_command, lots_command
 from proofpatch.cli_measure import measure
-from proofpatch.cli_memory import memory_command
+from proofpatch.cli_memory import alike_command, memory_command
 from proofpatch.cli_read import OPTIONS, REPEATED
-from proofpatch.cli_store import backup_command, check_command, restore_command
+from proofpatch.cli_rework import rework
+from proofpatch.cli_store import backup_command, check_command, move_command, restore_command
 from proofpatch.cli_tools import bench, demo, lasers, materials, measure_laser, passphrase, serve
 from proofpatch.errors import InputError
 
@@ -35,8 +39,9 @@ def cli(context: click.Context) -> None:
 
 for command in (
     bench, survey, forecast, patch, grade, recipe, measure, offer, hazards, record, materials, lasers, measure_laser,
-    pack, unpack, demo, serve, passphrase, check_command, backup_command, restore_command,
-    memory_command,
+    pack, unpack, demo, serve, passphrase, check_command, backup_command, restore_command, move_command,
+    memory_command, alike_command, lend_command, borrow_command, lots_command,
+    carry_command, would_command, rework, confirm_command,
 ):  # fmt: skip
     cli.add_command(command)
 

@@ -10,8 +10,11 @@ import click
 
 from proofpatch.cli_answer import as_json, say
 from proofpatch.cli_read import argument
+from proofpatch.cli_store import said_of
 from proofpatch.errors import InputError
-from proofpatch.shop.store import FILE, Entry, Store
+from proofpatch.learn.memory.population import counted
+from proofpatch.shop.database import refuse_none
+from proofpatch.shop.store import Entry, Store
 
 SHOP = click.option("--folder", default="shop", help="where the shop is kept")
 
@@ -32,15 +35,16 @@ def pack(job: str, file: str, folder: str, json_: bool) -> None:
     if not file.endswith(".zip"):
         raise InputError("FILE", f"The file {file[-60:]!r} does not end in .zip.", "Name it like chest.zip.")
     with contextlib.closing(_opened(folder)) as store:
-        entry, out = _job(store, job), io.BytesIO()
+        entry, out = job_named(store, job), io.BytesIO()
         found = write_folder(store, entry.id, out)
     write_whole(Path(file), out.getvalue(), "FILE")
     record = {
         "job": entry.id, "title": entry.title, "file": file, "bytes": len(out.getvalue()),
         "records": len(found.things), "photos": len(found.photos), "missing_photos": list(found.missing),
     }  # fmt: skip
-    lost = f" {len(found.missing)} photos are gone from the shop and not in it." if found.missing else ""
-    line = f"{entry.title}: {len(found.things)} records and {len(found.photos)} photos are in {file}.{lost}"
+    lost = f" Gone from the shop, so not in it: {counted(len(found.missing), 'photo')}." if found.missing else ""
+    kept = f"{counted(len(found.things), 'record')} and {counted(len(found.photos), 'photo')}"
+    line = f"{entry.title}: {kept} are in {file}.{lost}"
     say(record, json_, lambda: [line])
 
 
@@ -71,12 +75,12 @@ def _opened(folder: str) -> Store:
     Raises:
         InputError: there is none.
     """
-    if not (Path(folder) / FILE).exists():
-        raise InputError("--folder", f"There is no shop in {folder[-60:]!r}.", "Name the folder it is kept in.")
+    with said_of({"folder": "--folder"}):
+        refuse_none(folder)
     return Store.open(folder)
 
 
-def _job(store: Store, said: str) -> Entry:
+def job_named(store: Store, said: str) -> Entry:
     """A job by its id, or by words of its title that no other has.
 
     Raises:
@@ -90,5 +94,5 @@ def _job(store: Store, said: str) -> Entry:
     if len(found) != 1:
         few = ", ".join(f"{one.title} ({one.id})" for one in found[:4])
         remedy = f"Name one of: {few}." if found else "Name it by words of its title, or by its id."
-        raise InputError("JOB", f"{len(found) or 'No'} jobs of the shop say {said[:60]!r}.", remedy)
+        raise InputError("JOB", f"{len(found) or 'No'} jobs of the shop have {said[:60]!r} in their title.", remedy)
     return found[0]

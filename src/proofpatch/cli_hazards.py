@@ -17,7 +17,8 @@ from proofpatch.learn.forecast import Window
 from proofpatch.physics.sweep import mean_dose
 from proofpatch.records_hazards import UNCOVERED, metres, rounded_up, times_over
 from proofpatch.shop.job import Job
-from proofpatch.survey.clear import RULED_OUT, settles
+from proofpatch.survey.clear import settles
+from proofpatch.survey.suspicions import RULED_OUT
 from proofpatch.units import show
 
 BEAM_OPTIONS = {
@@ -33,6 +34,7 @@ FIGURES = {
     "exposure": ("exposure", "duration"), "reflectance": ("reflectance", "share"),
 }  # fmt: skip
 WAVELENGTH = 1064e-9
+MOST_IN_AIR = 0.1  # kg/m³ that is said in figures; more says only that no air moves (common practice, no source)
 VOLUME = 30.0  # m³, of a room that was not described
 
 
@@ -233,8 +235,8 @@ def rounded_down(value: float) -> str:
 def concentration_words(value: float) -> str:
     """kg/m³ as people write it, rounded up."""
     up = rounded_up(value)
-    if up >= 1.0:
-        return f"{up:.0f} kg/m³"
+    if up > MOST_IN_AIR:
+        return f"more than {MOST_IN_AIR * 1e3:.0f} g/m³"
     return f"{up * 1e9:.3g} µg/m³" if up < 1e-6 else f"{up * 1e6:.3g} mg/m³" if up < 1e-3 else f"{up * 1e3:.3g} g/m³"
 
 

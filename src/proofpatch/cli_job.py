@@ -276,7 +276,7 @@ def hazards(job: str | None, json_: bool, **given: Any) -> None:
     from proofpatch.cli_hazards import check_job_only, hazards_lines, of_job, read_beam, write_pages
     from proofpatch.cli_survey import check_pdf
     from proofpatch.records_hazards import beam_record, plan_record
-    from proofpatch.shop.surveyed import open_hazard, still_there
+    from proofpatch.shop.surveyed import beam_stop, still_there
 
     pdf, picture = check_pdf(given.get("pdf")), check_picture(given.get("picture"))
     if job is None:
@@ -293,7 +293,7 @@ def hazards(job: str | None, json_: bool, **given: Any) -> None:
         record = plan_record(plan, work.title, still_there(work))
     record["assumptions"] = [*assumed, *record["assumptions"]]
     if job is not None:
-        write_pages(plan, record, pdf, picture, open_hazard(work))
+        write_pages(plan, record, pdf, picture, beam_stop(work))
     say(record, json_, lambda: hazards_lines(record))
     if not record.get("covered", True):
         raise Answer(NO)

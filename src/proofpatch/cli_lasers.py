@@ -20,6 +20,7 @@ from proofpatch.lasers.plan import plan
 from proofpatch.lasers.readings import Reading
 from proofpatch.lasers.watch import watched
 from proofpatch.lasers.wording import advice, sentence
+from proofpatch.phrases import raised
 from proofpatch.shop.job import find_any_laser
 from proofpatch.shop.laser_log import Own, append_reading, course_of, read_readings, readings_path
 from proofpatch.shop.log import stamp
@@ -167,7 +168,7 @@ def measured_record(before: Own, after: Own, reading: Reading) -> dict[str, Any]
         "written": None,
         "findings": findings,
         "changed": changed,
-        "because": " ".join([*(_capital(f["because"]) + "." for f in findings), _change(changed, after)]),
+        "because": " ".join([*(raised(f["because"]) + "." for f in findings), _change(changed, after)]),
         "advice": advices(after.readings),
         "cautions": list(CAUTIONS),
     }
@@ -182,10 +183,6 @@ def untold(laser: Laser) -> str:
     """Why a reading is not kept, and how to lay one that tells."""
     more = show(1.5 * laser.rayleigh_range, "length")
     return f"Not kept: it tells nothing. Lift by {more} or so, and lay three marks in each place."
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _change(changed: Mapping[str, Any], after: Own) -> str:

@@ -21,9 +21,8 @@ from proofpatch.materials import (
     substrate_ids,
 )
 from proofpatch.records import datum_record
-from proofpatch.shop.values import quoted
 from proofpatch.sources import STATUS, Datum
-from proofpatch.units import show
+from proofpatch.units import quoted, show
 
 # SI unit of the data files -> kind of quantity people read; the others are shown in SI.
 KINDS = {"m": "length", "1/m": "coefficient", "s": "time", "K": "temperature"}
@@ -73,7 +72,7 @@ def _found(name: str) -> Coating | Substrate:
         known = [word for entry in entries for word in (entry.id, entry.title.lower(), *entry.names)]
         near = difflib.get_close_matches(name.lower()[:100], list(dict.fromkeys(known)), n=3, cutoff=0.5)
         remedy = f"The nearest known: {', '.join(near)}." if near else "See proofpatch materials for all of them."
-        raise InputError("NAME", f"The NAME {quoted(name)} is of no coating and no substrate.", remedy) from None
+        raise InputError("NAME", f"NAME: no coating and no substrate is called {quoted(name)}.", remedy) from None
 
 
 def _values(entry: Coating | Substrate) -> Iterable[tuple[str, list[str], Datum]]:

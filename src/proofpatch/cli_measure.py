@@ -23,7 +23,6 @@ OF_ZONE = {
     "name": "--zone", "count": "--pieces", "effort": "--effort", "hand_finish": "--hand-finish", "areas": "--shape",
 }  # fmt: skip
 SCAN = {"mesh": "--mesh", "unit": "--unit", "longest": "--longest", "picked": "--mesh", "low": "--pick-box"}
-LARGEST_OUTLINE = 1_000_000  # bytes
 
 
 @click.command()

@@ -18,9 +18,8 @@ from proofpatch.lasers import Laser
 from proofpatch.lasers import laser as find_laser
 from proofpatch.physics.setting import MOST_PASSES, Setting
 from proofpatch.shop.job import DEFAULT_LASER, Job, find_any_laser, job_from, read_job
-from proofpatch.shop.values import quoted
 from proofpatch.survey.clear import Clearance
-from proofpatch.units import parse
+from proofpatch.units import parse, quoted
 
 MOST_TEXT = 4096  # characters; longer than any name, number or path
 TRAVEL_SPEED = 0.05  # m/s, a hand at its usual pace, where none is given (common practice, no source)

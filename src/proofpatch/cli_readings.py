@@ -12,8 +12,7 @@ from proofpatch.cli_read import MEASURE_OPTIONS, OPTIONS, number
 from proofpatch.errors import InputError
 from proofpatch.lasers.readings import Reading
 from proofpatch.shop.laser_log import FITTED, read_date
-from proofpatch.shop.values import quoted
-from proofpatch.units import parse
+from proofpatch.units import parse, quoted
 
 NO_MARK = "none"
 
@@ -73,7 +72,7 @@ def _parts(flag: str, text: str, count: tuple[int, ...], form: str) -> list[str]
     """The parts of an option."""
     parts = apart(text)
     if len(parts) not in count or not all(parts):
-        raise InputError(flag, f"{flag} {quoted(text)} cannot be taken apart.", f"Write it like '{form}'.")
+        raise InputError(flag, f"{flag} {quoted(text)} cannot be read.", f"Write it like '{form}'.")
     return parts
 
 

@@ -25,10 +25,7 @@ def file_record(work: Any, graded: Sequence[Any], belief: Any, air: Mapping[str,
     """
     paper = paper_of(work)
     logged = Logged(patches=[graded_to(one, "") for one in graded])
-    parties = {
-        name: {"name": one.name, "address": list(one.address), "more": list(one.more)}
-        for name, one in (("shop", paper.shop), ("customer", paper.customer))
-    }
+    parties = {name: one.record() for name, one in (("shop", paper.shop), ("customer", paper.customer))}
     head = {
         "number": f"C-{paper.number.removeprefix('Q-')}", "version": 1, "day": datetime.date.today().isoformat(),
         "title": work.title, "wanted": "", "site": paper.site, "locale": paper.locale, **parties,

@@ -23,8 +23,7 @@ from proofpatch.shop.log import append_log, checked_graded, setting_from, stamp
 from proofpatch.shop.looks import Look
 from proofpatch.shop.seen import MOST_PHOTOS
 from proofpatch.shop.strip_file import LaidOut, note_graded, read_strips, strips_path
-from proofpatch.shop.values import quoted
-from proofpatch.units import chance, parse
+from proofpatch.units import chance, parse, quoted
 
 BY_EYE_ONLY = (
     "power", "rate", "width", "spot_diameter", "sweep_width", "sweep_speed", "travel_speed", "passes", "residue",

@@ -9,6 +9,7 @@ import threading
 import time
 import webbrowser
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import click
@@ -17,12 +18,15 @@ from fastapi import FastAPI
 
 from proofpatch.bench import warm
 from proofpatch.cli_read import at_options
+from proofpatch.cli_store import said_of
 from proofpatch.daily import Daily
 from proofpatch.demo_shop import fill
 from proofpatch.errors import InputError
 from proofpatch.shop.backup import beside
 from proofpatch.shop.certificate import certificate_of
-from proofpatch.shop.door import passphrase_set, set_passphrase
+from proofpatch.shop.door import passphrase_set, seen_by_now, set_passphrase
+from proofpatch.shop.drive import refuse_far
+from proofpatch.shop.held import held
 from proofpatch.shop.photos import sweep
 from proofpatch.shop.store import Store
 from proofpatch.web.app import create
@@ -35,7 +39,7 @@ LONGEST_GOODBYE = 5  # s; a phone that fell asleep with its connection open hold
 
 def open_shop(
     folder: str, port: int, invented: bool, idle: float | None, ready: Callable[[], Any], network: bool = False,
-    tls: bool = False, backups: str | None = None, keep: int = 0,
+    tls: bool = False, backups: str | None = None, keep: int = 0, risk: bool = False,
 ) -> None:  # fmt: skip
     """Serves the shop until it is told to end.
 
@@ -47,27 +51,44 @@ def open_shop(
         network: open it to the network this machine is in, for who knows the passphrase.
         tls: over https with the shop's own certificate; plain http on the next port shows how a phone trusts it.
         backups: folder of the daily ones, beside the shop's if None. keep: so many of them; 0: none are made.
+        risk: though the folder lies on a drive of the network, or is kept in step with other machines.
 
     Raises:
-        InputError: the port is taken, the folder cannot be used, or there is no passphrase yet.
+        InputError: the port is taken, the folder cannot be used or is served already, or there is no passphrase yet.
     """
     host = EVERYWHERE if network else HERE
     for wanted in (port, port + 1) if tls else (port,):
         _check_free(host, wanted)
-    with at_options({"folder": "--folder"}):
-        store = Store.open(folder)
-    if network and passphrase_set(store) is None:
-        raise InputError("--network", "--network: this shop has no passphrase yet.", "Set one: proofpatch passphrase.")
+    address = f"https://localhost:{port}/" if tls else f"http://{HERE}:{port}/"
+    with contextlib.ExitStack() as stack:
+        if not risk:
+            with said_of({"folder": "--folder"}):
+                refuse_far(folder)
+        with at_options({"folder": "--folder"}):
+            store = Store.open(folder)
+        with said_of({"folder": "--folder"}):
+            stack.enter_context(held(store.folder, address, store.engine))
+        if network and passphrase_set(store) is None:
+            said = "--network: this shop has no passphrase yet."
+            raise InputError("--network", said, "Set one: proofpatch passphrase.")
+        _serve(store, port, address, invented, idle, ready, network, tls, backups or beside(folder), keep)
+
+
+def _serve(
+    store: Store, port: int, address: str, invented: bool, idle: float | None, ready: Callable[[], Any], network: bool,
+    tls: bool, backups: str | Path, keep: int,
+) -> None:  # fmt: skip
+    """The same, of a shop that is held."""
+    seen_by_now(store)
     sweep(store)
     ready()
     if invented:
         fill(store, click.echo)
     warm()
     app = create(store, door=Door(store, port, own_names()) if network else None)
-    address = f"https://localhost:{port}/" if tls else f"http://{HERE}:{port}/"
     # Nobody stands between: where a request says it comes from is not believed.
     settings: dict[str, Any] = {
-        "host": host, "log_level": "warning", "proxy_headers": False, "server_header": False,
+        "host": EVERYWHERE if network else HERE, "log_level": "warning", "proxy_headers": False, "server_header": False,
         "timeout_graceful_shutdown": LONGEST_GOODBYE,
     }  # fmt: skip
     if network:
@@ -84,7 +105,7 @@ def open_shop(
         threading.Thread(target=_close_when_idle, args=(server, app, idle), daemon=True).start()
     if sys.stdout.isatty():
         webbrowser.open(address)
-    daily = Daily(folder, backups or beside(folder), keep, click.echo)
+    daily = Daily(store.folder, backups, keep, click.echo)
     if keep:
         app.state.daily = daily
         daily.start()
@@ -101,7 +122,9 @@ def keep_passphrase(folder: str) -> None:
         InputError: it is too short, there is no terminal to type at, or the folder cannot be used.
     """
     if not sys.stdin.isatty():
-        raise InputError("passphrase", "The passphrase is typed at a terminal.", "Or set it in the shop: Devices.")
+        raise InputError(
+            "passphrase", "There is no terminal here to type a passphrase at.", "Set it in the open shop: Devices."
+        )
     with at_options({"folder": "--folder"}):
         store = Store.open(folder)
     with contextlib.closing(store):

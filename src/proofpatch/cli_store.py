@@ -74,6 +74,27 @@ def restore_command(backups: str, folder: str, json_: bool) -> None:
         raise Answer(NO)
 
 
+@click.command("move")
+@argument("folder", required=False)
+@click.option("--to", "address", required=True, help="of an empty PostgreSQL database; passwords belong in ~/.pgpass")
+@as_json
+def move_command(folder: str | None, address: str, json_: bool) -> None:
+    """Move a shop's records into PostgreSQL, all of them or none; photos stay in the folder, and the file is kept.
+
+    Example: proofpatch move shop --to postgresql+psycopg://shop@localhost/shop
+    """
+    from proofpatch.shop.move import move
+
+    with said_of({"folder": "FOLDER", "to": "--to"}):
+        moved = move(folder or SHOP, address)
+    kept = str(moved.kept) if moved.kept else None
+    head = (
+        f"The records of the shop are in {moved.where}: {moved.rows['thing']} things, {moved.rows['change']} changes."
+    )
+    file = f"They are compared and checked; what they came from is kept as {kept}." if kept else ""
+    say({"where": moved.where, "rows": moved.rows, "kept": kept}, json_, lambda: [*wrapped(head), *wrapped(file)])
+
+
 @contextmanager
 def said_of(names: Mapping[str, str]) -> Iterator[None]:
     """Names the option that a sentence is about; the sentence itself speaks of folders."""

@@ -11,12 +11,12 @@ from proofpatch.cli_show import listed, wrapped
 from proofpatch.errors import InputError
 from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.limits import Hand
+from proofpatch.phrases import in_100
 from proofpatch.shop.job import DEFAULT_LASER, Job, read_job
 from proofpatch.shop.surveyed import finding_of
 from proofpatch.shop.values import read_value
 from proofpatch.survey.decide import Finding, decide
 from proofpatch.survey.evidence import TESTS, read_survey, split_item
-from proofpatch.survey.identify import in_100
 from proofpatch.survey.stop import Lead
 from proofpatch.units import show
 

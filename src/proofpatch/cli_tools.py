@@ -150,10 +150,12 @@ def demo(json_: bool, **given: Any) -> None:
               "and entries; the next port shows how a phone is made to trust it")  # fmt: skip
 @click.option("--backups", help="folder of the daily backups, best on another drive; beside the shop's if left out")
 @click.option("--keep", type=click.IntRange(0, 1000), default=KEPT, show_default=True, help="so many; 0: none are made")
+@click.option("--risk-this-folder", is_flag=True, help="though it is on a network drive, or kept in step with other "
+              "machines: two that write it at once ruin the shop")  # fmt: skip
 @options("until_idle")
 def serve(
     folder: str, port: int, invented: bool, network: bool, tls: bool, backups: str | None, keep: int,
-    until_idle: str | None,
+    risk_this_folder: bool, until_idle: str | None,
 ) -> None:  # fmt: skip
     """The shop in a browser, on this machine only unless --network is given.
 
@@ -163,7 +165,8 @@ def serve(
     from proofpatch.learn.compiled import warm
 
     idle = number("until_idle", "duration", {"until_idle": until_idle})
-    open_shop(folder, port, invented, idle, lambda: warm(note, 1), network, tls, backups, keep)
+    open_shop(folder, port, invented, idle, lambda: warm(note, 1), network, tls, backups, keep,
+              risk_this_folder)  # fmt: skip
 
 
 @click.command()

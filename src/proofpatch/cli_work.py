@@ -57,10 +57,10 @@ def chance_of(work: Any) -> float:
 
 def tell_hazards(work: Any, answer: str) -> None:
     """On standard error: what is still there though taken on, and before a forecast what stops a beam."""
-    from proofpatch.shop.surveyed import open_hazard, still_there
+    from proofpatch.shop.surveyed import beam_stop, still_there
 
     for line in still_there(work):
         note(line)
-    why = open_hazard(work) if answer == "forecast" and work.path is not None else None
+    why = beam_stop(work) if answer == "forecast" and work.path is not None else None
     if why:
         note(f"{why} A forecast lays no beam.")

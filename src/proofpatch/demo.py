@@ -26,11 +26,11 @@ from proofpatch.learn.recipe import same
 from proofpatch.learn.rows import hand_row, setting_rows
 from proofpatch.physics.rows import GRADER, SPEED_SPREAD
 from proofpatch.records import forecast_record, recipe_record
+from proofpatch.shop.invented import WORKSHOP
 from proofpatch.shop.log import setting_to
 from proofpatch.survey import Lead, first_stop
 from proofpatch.units import chance, show
 
-WORKSHOP = "Hollow Lane Workshop"
 PIECE = "the lid of an oak chest under an old oil varnish"
 SURFACE = pp.Surface([pp.Layer("varnish", condition="aged")], "red oak", condition="aged")
 LASER = "pulsed-500"

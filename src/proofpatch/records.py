@@ -105,7 +105,7 @@ def assumptions_of(belief: Belief) -> list[str]:
         f"(one standard deviation), {strokes}.",
         f"{memory} of the {len(belief.data)} values behind this are from memory, unverified; wide ranges are drawn "
         "for them.",
-        "The closed forms of the physics are no solver; how far they may be off is drawn as a discrepancy.",
+        "The formulas are quick ones; how far they may be off is part of every chance.",
         "Passes follow each other without cooling; coating in pores, pits and joints is not counted.",
     ]
     for i, coat in enumerate(s.coats):
@@ -116,7 +116,8 @@ def assumptions_of(belief: Belief) -> list[str]:
     if s.substrate_thickness is None:
         lines.append("The substrate's thickness was not measured: drawn from the data.")
     if belief.effective_draws < FEW_DRAWS * belief.draws:
-        lines.append(f"Only {belief.effective_draws:.0f} effective draws carry this belief.")
+        fit = f"Of {belief.draws} pieces that this may be, about {belief.effective_draws:.0f} still fit the patches"
+        lines.append(f"{fit}: the chances are rough.")
     return lines
 
 

@@ -15,6 +15,7 @@ from proofpatch.hazards.fume import Fume
 from proofpatch.hazards.limits import Allowed
 from proofpatch.hazards.plan import Plan
 from proofpatch.hazards.room import INSIDE, Zone
+from proofpatch.phrases import lowered
 from proofpatch.sources import sources
 from proofpatch.units import show
 
@@ -139,7 +140,7 @@ def unguarded(found: Plan, covered: bool) -> str | None:
     if not covered:
         return UNCOVERED
     said = headline(found)
-    return f"Stop: {said[:1].lower()}{said[1:]}" if found.zone is None or found.zone.wedges else None
+    return f"Stop: {lowered(said)}" if found.zone is None or found.zone.wedges else None
 
 
 def _close(zone: Zone) -> str:
@@ -181,7 +182,8 @@ def plan_record(found: Plan, title: str, on_record: Sequence[str] = ()) -> dict[
                 {
                     "agent": one.limit.agent, "name": one.limit.name, "given_off_kg_s": one.given_off,
                     "room_kg_m3": one.in_room, "near_kg_m3": one.near, "limit_kg_m3": one.limit.limit,
-                    "ratio": one.ratio, "needed_air_m3_s": one.needed_air, "authority": one.limit.authority,
+                    "ratio": one.ratio, "authority": one.limit.authority,
+                    "needed_air_m3_s": one.needed_air if math.isfinite(one.needed_air) else None,
                     "why": one.locator, "source": "from memory, unverified" if one.status == "memory" else one.locator,
                 }
                 for one in fume.agents

@@ -21,8 +21,8 @@ MIXED = (
     "own. Factors of the trade mix the two; a girth by strip or a scan does not."
 )
 TOGETHER = (
-    "How sure: errors of their own add in quadrature; what one tape, eye, photo or scan does to all it measured adds "
-    "up. Equal pieces are measured once, so their error is one."
+    "How sure: separate errors partly cancel; what one tape, eye, photo or scan does to all it measured adds up in "
+    "full. Equal pieces are measured once, so their error is one."
 )
 
 

@@ -7,13 +7,18 @@ from typing import Any
 
 from proofpatch.hazards import CAUTIONS
 from proofpatch.sources import STATUS, sources
-from proofpatch.survey.clear import Hazard, Stop, hazards
+from proofpatch.survey.clear import Stop
 from proofpatch.survey.decide import Finding
 from proofpatch.survey.evidence import TESTS
-from proofpatch.survey.identify import sources_of, words_of
+from proofpatch.survey.finishes import words_of
+from proofpatch.survey.identify import sources_of
 from proofpatch.survey.mind import words
+from proofpatch.survey.moved import Move, moves_here
+from proofpatch.survey.refit import WEIGHT
+from proofpatch.survey.suspicions import Hazard, hazards
 
 WEIGHTS = "weights of tests, dates and doubts: ours, from memory, unverified"
+REFIT = f"a row of the test tables counts as {WEIGHT:g} confirmed pieces: ours, from memory, unverified"
 WORTH_SHOWING = 0.005  # chance from which a coating is listed
 
 
@@ -68,11 +73,21 @@ def survey_record(finding: Finding) -> dict[str, Any]:
             if one.keep_off
         ],
         "evidence": [{"name": name, "value": value} for name, value in survey.raw],
+        "confirmed": {
+            "pieces": finding.seen.pieces,
+            "moved": [move_record(one) for one in moves_here(finding.seen, survey, identity)],
+        },
         "doubts": list(identity.doubts),
         "assumptions": list(identity.assumed),
-        "sources": [*_lines([*sources_of(survey), *cited]), WEIGHTS],
+        "sources": [*_lines([*sources_of(survey), *cited]), WEIGHTS, *([REFIT] if finding.seen.rows else [])],
         "cautions": list(CAUTIONS),
     }
+
+
+def move_record(one: Move) -> dict[str, Any]:
+    """A share of answers that confirmed pieces moved."""
+    return {"finish": one.finish, "test": one.test, "value": one.value, "pieces": one.pieces, "before": one.before,
+            "after": one.after, "said": one.said}  # fmt: skip
 
 
 def _hazard(stop: Stop) -> Hazard:

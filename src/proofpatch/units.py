@@ -172,7 +172,7 @@ def parse(text: object, kind: str, field: str, low: float | None = None, high: f
     remedy = f"Write it like {expected.example}."
     if isinstance(text, Real) and not isinstance(text, bool):
         if expected.name not in _PLAIN:
-            raise InputError(field, f"The {label} is a bare number, {_echo(text)}, without a unit.", remedy)
+            raise InputError(field, f"The {label} is a bare number, {quoted(text)}, without a unit.", remedy)
         return _bounded(_float(text), expected, field, label, low, high, plain=True)
     if not isinstance(text, str):
         said = "is missing" if text is None else "is not something that can be read as a quantity"
@@ -183,7 +183,7 @@ def parse(text: object, kind: str, field: str, low: float | None = None, high: f
     number, rest = _leading_number(written, field, label, remedy)
     unit = _plain_unit(rest)
     if not unit and expected.name not in _PLAIN:
-        raise InputError(field, f"The {label} {_echo(text)} has no unit.", remedy)
+        raise InputError(field, f"The {label} {quoted(text)} has no unit.", remedy)
     factor = expected.factor(unit) if unit else 1.0
     if factor is None:
         raise InputError(field, _about_unit(unit, rest, expected, label), remedy)
@@ -201,7 +201,7 @@ def spelt(unit: str, kind: str) -> tuple[float, float]:
     return kind_named(kind).units[unit], offset
 
 
-def _echo(text: object) -> str:
+def quoted(text: object) -> str:
     """What was written, short and on one line."""
     line = "".join(c if c.isprintable() else " " for c in str(text))
     return repr(line if len(line) <= 40 else line[:37] + "...")
@@ -234,7 +234,7 @@ def _plain_unit(rest: str) -> str:
 
 def _leading_number(written: str, field: str, label: str, remedy: str) -> tuple[float, str]:
     """The number at the start, and what follows it."""
-    echo = _echo(written)
+    echo = quoted(written)
     if found := _FRACTION.match(written):
         if not int(found["under"]):
             raise InputError(field, f"The {label} {echo} divides by zero.", remedy)
@@ -263,12 +263,12 @@ def _about_unit(unit: str, rest: str, expected: Kind, label: str) -> str:
     if re.match(r"(?:-|to\b|\.\.|,|x|±|\+)* ?[0-9]", rest):
         return f"The {label} holds more than one number; give a single one."
     if expected.name in _PLAIN:
-        return f"The {label} is a plain {expected.name}, without the unit {_echo(rest)}."
+        return f"The {label} is a plain {expected.name}, without the unit {quoted(rest)}."
     others = [kind.name for kind in KINDS.values() if kind.name not in _PLAIN and kind.factor(unit) is not None]
     if others:
         article = "an" if others[0][0] in "aei" else "a"
-        return f"The {label} is in {_echo(rest)}, which is the unit of {article} {others[0]}, not of {expected.name}."
-    return f"The unit {_echo(rest)} of the {label} is not known."
+        return f"The {label} is in {quoted(rest)}, which is the unit of {article} {others[0]}, not of {expected.name}."
+    return f"The unit {quoted(rest)} of the {label} is not known."
 
 
 def _bounded(
@@ -353,7 +353,7 @@ def shown_in(system: str) -> Iterator[None]:
         InputError: another system.
     """
     if system not in SYSTEMS:
-        raise InputError("system", f"The system of units {_echo(system)} is not known.", "Choose metric or us.")
+        raise InputError("system", f"The system of units {quoted(system)} is not known.", "Choose metric or us.")
     before = _SYSTEM.set(system)
     try:
         yield
@@ -370,7 +370,7 @@ def show(value: float, kind: str, system: str | None = None, like: float | None 
     name = kind_named(kind).name
     system = _SYSTEM.get() if system is None else system
     if system not in SYSTEMS:
-        raise InputError("system", f"The system of units {_echo(system)} is not known.", "Choose metric or us.")
+        raise InputError("system", f"The system of units {quoted(system)} is not known.", "Choose metric or us.")
     if not math.isfinite(value):
         return "not known" if math.isnan(value) else "without limit"
     scales = (_US_SCALES if system == "us" else {}).get(name) or _SCALES[name]

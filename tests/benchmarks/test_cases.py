@@ -306,7 +306,9 @@ CELL = st.one_of(
 )  # fmt: skip
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(changes=st.dictionaries(st.sampled_from(cases_read.COLUMNS), CELL, max_size=5))
 def test_no_row_crashes_it(changes):
     found = cases_read.read_row(row(**{k: v.strip() for k, v in changes.items()}))

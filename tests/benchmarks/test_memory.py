@@ -4,15 +4,22 @@ Outside sources: emcee (another sampler, the joint density written with SciPy), 
 (Talts et al. 2018).
 """
 
+import json
+import shutil
+
 import memory
+import memory_code
 import memory_fit
+import memory_shop
 import numpy as np
 import pytest
 from memory_truth import CARRIED, GRADERS, SURFACES, Shop
 from scipy import stats
+from stamp import DOCS
 
-from proofpatch.learn.memory import Part, population
-from proofpatch.learn.memory.levels import concretes, layout
+from proofpatch.learn import compiled
+from proofpatch.learn.memory import Part, Site, population
+from proofpatch.learn.memory.levels import concretes, heard, layout
 
 
 @pytest.fixture(scope="module")
@@ -71,18 +78,67 @@ def test_a_lean_is_in_what_is_seen_alone():
     assert np.flatnonzero(true != seen).size == 1
 
 
-def test_memory_of_some_jobs_scores_and_counts_steps(monkeypatch):
-    monkeypatch.setattr(memory, "HISTORY_DRAWS", 256)
-    monkeypatch.setattr(memory, "MEMORIES", (0, 3))
-    found = memory.shops(past=3, new=2, working=1)
-    assert found.scores.shape == (2, 2, 3)
+@pytest.fixture
+def small(monkeypatch):
+    monkeypatch.setattr(memory_shop, "HISTORY_DRAWS", 256)
+    monkeypatch.setattr(memory_shop, "MEMORIES", (0, 1, 3))
+    monkeypatch.setattr(memory_shop, "STEPS", 1)
+    monkeypatch.setattr(memory, "MEMORIES", (0, 1, 3))
+
+
+@pytest.fixture
+def two_shops(small):
+    """One that remembers three jobs, one that remembers one."""
+    return [
+        memory_shop.one_shop((seed, past, 2, 2)) | {"ceiling": memory_shop.ceiling((seed, 2, 2))}
+        for seed, past in ((101, 3), (102, 1))
+    ]
+
+
+def test_memory_of_some_jobs_scores_and_counts_steps(two_shops):
+    found = memory.shops(two_shops[:1])
+    assert found.scores.shape == (2, 3, 3)
     assert (found.scores <= 0).all()
-    assert len(memory.score_rows(found)) == 2
+    assert len(memory.score_rows(found)) == 4
     assert "1 earlier job of oil varnish on oak" in found.because
+    # A shop of one job has no memory of three: taken together they are scored on what both have.
+    page = "\n".join(memory.page(two_shops, [("good", "good", 0.7)], "Origin."))
+    assert "2 shops of 7 kinds of job, up to 3 remembered" in page
+    assert "The first of these shops alone, with 3 jobs" in page
+    assert page.count("\n| 3 |") == 2
+
+
+def test_what_was_done_is_not_done_again(tmp_path):
+    kept, task = tmp_path / "kept.jsonl", ("pair", 0)
+    kept.write_text(json.dumps({"task": task, "found": ["good", "left", 0.5]}) + "\n", encoding="utf-8")
+    assert memory.answers([task], kept) == [["good", "left", 0.5]]
+
+
+def test_the_page_tells_of_what_is_done_alone(tmp_path, monkeypatch):
+    monkeypatch.setattr(memory, "DOCS", tmp_path)
+    scores = [[[-1.0 - n, -0.5, -0.5], [-0.8 - n, -0.4, -0.5]] for n in range(2)]
+    shop = {"scores": scores, "steps": [[[3, 0, True, "good"]] * 2] * 2, "because": "Because."}
+    memory.write({
+        json.dumps(("shop", (401, memory.PAST, memory.FRESH, memory.WORKED))): shop,
+        json.dumps(("ceiling", (401, memory.FRESH, memory.WORKED))): [[-0.5, -0.4, -0.5]] * 2,
+        json.dumps(("pair", 3)): ["good", "good", 0.5],
+    })  # fmt: skip
+    text = (tmp_path / "memory.md").read_text(encoding="utf-8")
+    assert "Shops 401, pieces" in text
+    assert "| 10 | -1.300 (+0.200 ± 0.000)" in text
+    assert "1 of 1" in text
+    assert memory_code.covers() in text
+
+
+def test_the_longest_memory_is_asked_of_one_shop():
+    asked = [what for name, what in memory.long_tasks() if name == "shop"]
+    assert [past for _, past, *_ in asked].count(memory.MANY) == 1
+    assert min(seed for seed, *_ in asked) >= 400  # those below were looked at
+    assert len(asked) >= memory.LEAST_SHOPS
 
 
 def test_a_memory_knows_what_it_was_told():
-    # Every unknown of 60 pieces read exactly: what is common comes back, nearer than published data have it.
+    # Every unknown of 60 pieces read exactly: what is common and heard of comes back, nearer than published data.
     shop, surface = Shop(3), SURFACES[5]
     found = concretes(surface, "pulsed-300", "Ida")[0]
     unknowns = len(layout(found).rest)
@@ -92,14 +148,16 @@ def test_a_memory_knows_what_it_was_told():
         _, _, seen = shop.normals(surface, "pulsed-300", "Ida", n)
         f = 3.0 * np.eye(unknowns)
         part = memory_part(found, f, f @ seen + rng.standard_normal(unknowns))
-        sites.append(memory.Site(surface, (part,), 8, "pulsed-300", "Ida"))
+        sites.append(Site(surface, (part,), 8, "pulsed-300", "Ida"))
     mean, covariance = population(sites, warm=3, kept=10).predicted(found)
+    told = heard(found).loading.any(axis=1)
     common = shop.common(found)
-    assert np.sqrt(np.mean((mean - common) ** 2)) < 0.2 < 0.5 * np.sqrt(np.mean(common**2))
+    assert np.sqrt(np.mean((mean - common)[told] ** 2)) < 0.2 < 0.5 * np.sqrt(np.mean(common[told] ** 2))
+    assert not mean[~told].any()
     piece = sum(
         max(shop.spread(key), 1.0) * own for key, own in zip(layout(found).scales, layout(found).piece, strict=True)
     )
-    assert np.diag(covariance).mean() == pytest.approx(float(np.mean(piece)), rel=0.2)
+    assert np.diag(covariance)[told].mean() == pytest.approx(float(np.mean(piece[told])), rel=0.2)
 
 
 def memory_part(found, reading, read):
@@ -116,3 +174,25 @@ def test_a_carried_recipe_is_judged_where_it_was_carried_to():
 def test_the_interval_of_a_share_is_the_printed_one():
     # 0 of 30: 1 − 0.025^(1/30) = 0.116, the closed form of the exact interval.
     assert memory.interval(0, 30) == pytest.approx((0.0, 1 - 0.025 ** (1 / 30)))
+
+
+# ---- What is kept: `make long` ----
+
+
+@pytest.mark.parametrize("name", ["memory", "memory-fit"])
+def test_the_studies_are_of_this_code(name):
+    assert memory_code.covers() in DOCS.joinpath(f"{name}.md").read_text(encoding="utf-8"), "run: make long"
+
+
+def test_another_rule_or_share_makes_the_studies_stale(tmp_path, monkeypatch):
+    shutil.copytree(compiled.PACKAGE / "learn" / "memory", tmp_path / "learn" / "memory")
+    before = memory_code.digest()
+    monkeypatch.setattr(compiled, "PACKAGE", tmp_path)
+    assert memory_code.digest() == before
+    folder = tmp_path / "learn" / "memory"
+    folder.joinpath("exchange.py").write_text("", encoding="utf-8")
+    assert memory_code.digest() == before
+    for name in ("fit.py", "shares.csv"):
+        folder.joinpath(name).write_text("other", encoding="utf-8")
+        assert memory_code.digest() != before
+        before = memory_code.digest()

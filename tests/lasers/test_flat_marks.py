@@ -1,22 +1,13 @@
 """Marks of a beam with a flat part: recovered from simulated marks; with no flat part it is the Gaussian line."""
 
-import math
-
 import numpy as np
 import pytest
+from made_marks import SPOT, THRESHOLD, marks_of
 
 from proofpatch.errors import InputError
 from proofpatch.lasers.marks import fit_marks
-from proofpatch.physics.beam import threshold_radius
 
 UM = 1e-6
-SPOT, THRESHOLD = 0.45e-3, 1e-3
-
-
-def marks_of(share, count, span=16.0):
-    energies = 1.3 * THRESHOLD * np.geomspace(1, span, count)
-    fluence = (2 - share) * THRESHOLD / (math.pi * SPOT**2)
-    return energies, 2 * threshold_radius(fluence, energies, SPOT, share), fluence
 
 
 # Our own profile, inverted by beam.threshold_radius: exact marks give back what made them.

@@ -6,23 +6,16 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from made_marks import SPOT, THRESHOLD, marks_of
 from scipy import optimize
 
 from proofpatch.errors import InputError
 from proofpatch.lasers.marks import DIAMETER_BOUNDS, ENERGY_BOUNDS, fit_marks
-from proofpatch.physics.beam import liu_diameter, threshold_radius
+from proofpatch.physics.beam import liu_diameter
 from proofpatch.physics.super_gaussian import super_gaussian_peak_factor
 
 UM, UJ, J_CM2 = 1e-6, 1e-6, 1e4
 ENERGIES = np.array([25, 40, 80, 160, 320]) * UJ  # of CV-3.10 to 3.12
-SPOT, THRESHOLD = 0.45e-3, 1e-3  # of the simulated marks: 0.9 mm across, 1 mJ
-
-
-def marks_of(share, count, span=16.0):
-    """(energies from 1.3 times the threshold on, exact diameters, threshold fluence)."""
-    energies = 1.3 * THRESHOLD * np.geomspace(1, span, count)
-    fluence = (2 - share) * THRESHOLD / (math.pi * SPOT**2)
-    return energies, 2 * threshold_radius(fluence, energies, SPOT, share), fluence
 
 
 # thermal-optical.md CV-3.10 [C]: exact marks of w0 = 25 µm, E_th = 20 µJ; F_th = 2.0372 J/cm².

@@ -14,10 +14,35 @@ from proofpatch.shop.certificate import AUTHORITY, certificate_of
 from proofpatch.web.app import create
 
 
-def free_port():
-    with contextlib.closing(socket.socket()) as one:
-        one.bind(("127.0.0.1", 0))
-        return one.getsockname()[1]
+def free_port(many=1):
+    """The first of so many ports in a row that nobody else is given while this process runs: held, nobody listens."""
+    while True:
+        with contextlib.ExitStack() as held:
+            first = _bound(held, 0)
+            with contextlib.suppress(OSError, OverflowError):
+                ports = [first, *(_bound(held, first.getsockname()[1] + one) for one in range(1, many))]
+                number = first.getsockname()[1]
+                for one in ports:
+                    one.detach()  # bound until this process ends
+                return number
+
+
+def _bound(held, port):
+    one = held.enter_context(socket.socket())
+    one.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # a server may take it over this one
+    one.bind(("127.0.0.1", port))
+    return one
+
+
+def once_up(ask):
+    """What a shop in a process of its own answers, as soon as it does."""
+    until = time.monotonic() + 120
+    while True:
+        try:
+            return ask()
+        except OSError:
+            assert time.monotonic() < until, "the shop did not open"
+            time.sleep(0.05)
 
 
 @contextlib.contextmanager
@@ -27,7 +52,7 @@ def served(app, host="127.0.0.1", port=None):
     server = uvicorn.Server(uvicorn.Config(app, host=host, port=port, log_level="error", proxy_headers=False))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
-    until = time.monotonic() + 20
+    until = time.monotonic() + 60
     while not server.started:
         assert time.monotonic() < until, "the pages did not start"
         time.sleep(0.02)
@@ -59,7 +84,7 @@ class Laptop:
         ))  # fmt: skip
         self.thread = threading.Thread(target=self.server.run, daemon=True)
         self.thread.start()
-        until = time.monotonic() + 30
+        until = time.monotonic() + 60
         while not self.server.started:
             assert time.monotonic() < until, "the shop did not open"
             time.sleep(0.02)
@@ -67,7 +92,7 @@ class Laptop:
     def shut(self):
         if self.server is not None:
             self.server.should_exit = True
-            until = time.monotonic() + 30
+            until = time.monotonic() + 60
             # A browser holds its connections open; a laptop that is shut holds none.
             while self.thread.is_alive():
                 assert time.monotonic() < until, "the shop did not shut"

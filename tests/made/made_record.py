@@ -12,12 +12,13 @@ from made_photo import Camera, Step, pair
 from proofpatch.documents.quote import quote_pdf
 from proofpatch.run.piece import piece_of
 from proofpatch.shop.charges import keep_charges
+from proofpatch.shop.days import answer_check
 from proofpatch.shop.job import job_from
 from proofpatch.shop.kept_pairs import add_pair
 from proofpatch.shop.log import setting_to
 from proofpatch.shop.papers import Signed, quotes_of, send_quote, take_acceptance
 from proofpatch.shop.photos import add_photo
-from proofpatch.shop.run import add_entry, answer_check
+from proofpatch.shop.run import add_entry
 
 ZONES = 3
 

@@ -3,7 +3,7 @@
 import datetime
 
 from proofpatch.run.day import checks_of
-from proofpatch.shop.run import answer_check
+from proofpatch.shop.days import answer_check
 from proofpatch.web.road import road
 from proofpatch.web.today import piece_on
 

@@ -294,6 +294,13 @@ def test_bad_lines_too(text):
         shape_from_text(text)
 
 
+# Found by the test below, once in many thousand runs: a step of a millionth of it is nought.
+@pytest.mark.parametrize("least", [5e-324, 1e-310, 1e-30])
+def test_the_least_number_there_is_has_a_spread_too(least):
+    shape = made("cone", top=least)
+    assert (shape.own, shape.shared) == pytest.approx((made("cone", top=0.0).own, made("cone", top=0.0).shared))
+
+
 junk = st.recursive(
     st.none() | st.booleans() | st.floats() | st.integers() | st.text(max_size=20),
     lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=5), inner, max_size=3),

@@ -61,7 +61,7 @@ def test_finished_jobs_correct_the_hours(found, pan_belief):
     moved = pp.hours(found, pan_belief, [1.0], correction=Correction(1.3, 0.0, 5))
     assert np.allclose(moved.parts["beam on"], 1.3 * plain.parts["beam on"])
     assert "no finished job of this shop" in plain.drivers[-1]
-    assert "5 finished jobs of the shop took 1.3 times" in moved.drivers[-1]
+    assert "5 finished jobs of the shop make these hours 1.3 times" in moved.drivers[-1]
     with pytest.raises(pp.InputError, match="rests on no job"):
         Correction(1.2, 0.1, 0)
 

@@ -217,7 +217,7 @@ def test_agrees_with_a_finite_element_library():
 
     film, alpha, places = 30e-6, 6e4, ((0.4, 1 / 60e-6), (0.3, 400.0))
     k = lambda z: np.where(z < film, 0.25, 0.1697)  # noqa: E731  # a property of the place, one line
-    rho_c = lambda z: np.where(z < film, 1.96e6, 692.7 * 1661)  # noqa: E731
+    rho_c = lambda z: np.where(z < film, 1.96e6, 692.7 * 1661)  # noqa: E731  # as k above
     flux, width, until = 1e9, 1e-5, 1e-3
 
     def light(z):

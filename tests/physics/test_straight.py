@@ -15,6 +15,7 @@ def body(draw, setting, target):
     shared = p / (x + p) + y / (x + p) + np.sqrt(x + p) * np.sqrt(x + p)
     shared = shared + np.expm1(-x * p) + np.log1p(x * p) + np.tanh(x - p) + erfc(x - q) + np.abs(y - p) ** 3
     risen = x ** (0.5 * p) + np.minimum(x, p) * np.maximum(y, q) * (x <= p) - (x == p) * 2.0
+    risen = risen + 2.5 / (x + q) - (1.5 - y)
     found = choose((x > p) & (y < q) | (x >= 1.5), both, shared) + risen
     if target > 0.5:
         found = found * np.exp(-p)

@@ -13,12 +13,12 @@ import proofpatch as pp
 from proofpatch.learn.evidence import Graded
 from proofpatch.learn.forecast import FASTEST_HAND, PASSES, SLOWEST_HAND
 from proofpatch.learn.limits import Limits
+from proofpatch.phrases import chance_words
 from proofpatch.pictures.drawing import FILE, MIDDLE, WIDE, slip_box, spread
 from proofpatch.pictures.field import ASK, HELD, contour, field_of
 from proofpatch.pictures.look import MARK, NARROW, PAPER, TEXT
 from proofpatch.pictures.window import Plot, drawn, window_svg
 from proofpatch.pictures.window_words import in_words, short
-from proofpatch.survey.identify import chance_words
 
 LIMITS = Limits()
 SIZE = (14, 11)

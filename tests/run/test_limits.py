@@ -5,6 +5,7 @@ import datetime
 import numpy as np
 import pytest
 
+from proofpatch.errors import InputError
 from proofpatch.lasers.readings import Reading
 from proofpatch.run.day import READS, checks_of, dew_point, figures, morning, read_answer
 from proofpatch.run.limits import AIR, GATES, damp_table, limit_of, spellings, unsettled
@@ -40,6 +41,15 @@ def test_what_is_within_opens_and_what_is_beyond_stops(readings):
     assert "is the least today" in found["power"].words
     assert found["humidity"].words.startswith("Humidity: 85 % is the most (from memory, unverified). Do not bare")
     assert found["people"] is None
+
+
+# The laptop refuses what no meter reads; a phone that took it would lose it there.
+def test_what_the_laptop_does_not_take_the_phone_does_not():
+    for name, limit in limits(STEEL).items():
+        if limit is not None and name != "power":
+            assert read_answer(STEEL, name, True, limit.least)["value"] == limit.least
+            with pytest.raises(InputError, match="is outside"):
+                read_answer(STEEL, name, True, limit.least - 1e-3 * max(1.0, abs(limit.least)))
 
 
 def test_a_fall_read_today_is_settled_by_no_tick():

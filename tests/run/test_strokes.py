@@ -9,7 +9,7 @@ from proofpatch.offer.rates import Draws, rates_data
 from proofpatch.offer.zones import Zone
 from proofpatch.physics.sweep import mean_dose
 from proofpatch.run.piece import Piece
-from proofpatch.run.strokes import beats_of, narrowed, plan_strokes
+from proofpatch.run.strokes import narrowed, plan_strokes
 
 OAK = Piece("oak", ("oil-varnish",))
 
@@ -76,11 +76,11 @@ def test_a_narrower_sweep_keeps_the_dose_and_what_a_crossing_brings(at_work):
         narrowed(wide, 0.1)
 
 
-@pytest.mark.parametrize(("length", "speed", "beats"), [(0.3, 0.1, 3), (0.3, 1.0, 1), (0.35, 0.02, 18)])
-def test_beats_fill_the_stroke(length, speed, beats):
-    seconds, count, beat = beats_of(length, speed)
-    assert (seconds, count) == (pytest.approx(length / speed), beats)
-    assert count * beat == pytest.approx(seconds)
+@pytest.mark.parametrize("speed", [0.02, 0.1, 1.0])
+def test_beats_fill_the_stroke(at_work, speed):
+    plan = plan_strokes(Zone(0.1), at_work().with_(travel_speed=speed), OAK)
+    assert plan.beats == max(round(plan.seconds), 1)  # one a second, as a metronome is set
+    assert plan.beats * plan.beat == pytest.approx(plan.seconds)
 
 
 def test_no_zone_for_the_beam(at_work):

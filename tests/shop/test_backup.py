@@ -13,9 +13,10 @@ from made_whole import STOOL, picture, whole_shop
 from proofpatch import InputError
 from proofpatch.shop.backup import NAMED, back_up, backups_in, beside, is_due, restore
 from proofpatch.shop.check import check
+from proofpatch.shop.database import FILE, PHOTOS
 from proofpatch.shop.photos import add_photo
 from proofpatch.shop.scans import add_scan, scan_path
-from proofpatch.shop.store import FILE, PHOTOS, Store
+from proofpatch.shop.store import Store
 from proofpatch.shop.tables import KINDS
 
 NOW = datetime.datetime(2026, 3, 2, 9, 0, 0, tzinfo=datetime.UTC)

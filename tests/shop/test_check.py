@@ -10,9 +10,13 @@ from made_drive import on_a_drive
 from made_whole import STOOL, whole_shop
 
 from proofpatch import InputError
-from proofpatch.shop.check import REFERENCES, check, revisions
+from proofpatch.shop.check import check
+from proofpatch.shop.database import FILE, PHOTOS
+from proofpatch.shop.refers import REFERENCES
 from proofpatch.shop.scans import add_scan, scan_path
-from proofpatch.shop.store import FILE, PHOTOS, Overtaken
+from proofpatch.shop.store import Overtaken, Store
+from proofpatch.shop.tables import Base
+from proofpatch.shop.versions import revisions
 
 
 @pytest.fixture
@@ -88,9 +92,56 @@ def test_a_damaged_file_is_told_and_so_is_one_that_is_no_database(store, made):
     assert "not a database" in check(store.folder).troubles[0].said
 
 
-def test_tables_of_another_program_are_told(store, made):
+def test_tables_of_a_newer_program_are_refused_and_none_are_told(store, made):
     spoil(store, "UPDATE alembic_version SET version_num = '9999'")
-    assert "'9999'" in said(store, "schema")
+    with pytest.raises(InputError, match="by a newer proofpatch"):
+        check(store.folder)
+    spoil(store, "DELETE FROM alembic_version")
+    assert "tables' version stands nothing" in said(store, "schema")
+
+
+# Which page of a damaged file holds the version is another in every run; so each way to spoil it is tried by itself.
+@pytest.mark.parametrize(
+    "cell", ["NULL", "x'ff00'", "CAST(x'30ff' AS TEXT)", "''", "'000'", "'0000'", "'torn'", "'99990'", "5", "'०००५'"]
+)
+def test_a_damaged_version_is_damage_and_not_a_newer_program(store, made, cell):
+    store.close()
+    with contextlib.closing(sqlite3.connect(store.folder / FILE)) as raw:
+        raw.executescript(
+            "PRAGMA foreign_keys=OFF; DROP TABLE alembic_version; CREATE TABLE alembic_version (version_num);"
+            f"INSERT INTO alembic_version VALUES ({cell})"
+        )
+    assert "In the place of the tables' version stands" in said(store, "schema")
+    with pytest.raises(InputError, match="version of the shop's tables cannot be read: its database is damaged"):
+        Store.open(store.folder)
+
+
+@pytest.mark.parametrize("cell", ["NULL", "x'ff00'", "CAST(x'30ff' AS TEXT)", "'torn'", "-1"])
+def test_a_damaged_cell_anywhere_is_told_or_means_nothing_and_never_ends_the_check(store, made, cell):
+    store.close()
+    path = store.folder / FILE
+    with contextlib.closing(sqlite3.connect(path)) as raw, raw:
+        # Without what a column may hold, as a damaged page does not care.
+        for table in ("thing", "change", "picture"):
+            raw.execute(f"CREATE TABLE bare AS SELECT * FROM {table}")
+            raw.execute(f"DROP TABLE {table}")
+            raw.execute(f"ALTER TABLE bare RENAME TO {table}")
+    whole = path.read_bytes()
+    assert check(store.folder).whole
+    for table in Base.metadata.sorted_tables:
+        if table.name in ("thing", "change", "picture"):
+            for column in [one.name for one in table.columns]:
+                path.write_bytes(whole)
+                with contextlib.closing(sqlite3.connect(path)) as raw, raw:
+                    raw.execute(f"UPDATE {table.name} SET {column} = {cell}")
+                found = check(store.folder)
+                if column in ("id", "kind", "version", "data", "thing", "what", "digest", "number"):
+                    assert found.troubles, (table.name, column)
+
+
+def test_what_stands_out_of_its_order_is_told(store, made):
+    spoil(store, "UPDATE thing SET latest = latest + 1 WHERE id = ?", made["note"])
+    assert "out of its order" in said(store, "history")
 
 
 @pytest.mark.parametrize(
@@ -160,6 +211,7 @@ def test_what_is_named_and_not_there_is_told(store, made, kind, changed, what):
         ("day", {"controls": ["none"]}, "patch"), ("run", {"photos": ["0" * 64]}, "photo"),
         ("pair", {"before": "0" * 64}, "photo"), ("pair", {"after": "0" * 64}, "photo"),
         ("record", {"pdf": "none"}, "paper"), ("record", {"signs": "none"}, "record"),
+        ("lent", {"lot": "none"}, "lot"),
     ],
 )  # fmt: skip
 def test_what_a_day_at_work_names_is_looked_up_too(store, made, kind, data, what):
@@ -170,7 +222,7 @@ def test_what_a_day_at_work_names_is_looked_up_too(store, made, kind, data, what
 def test_every_reference_is_tried():
     tried = {(kind, next(iter(changed))) for kind, changed, _ in NAMED} | {
         ("day", "controls"), ("run", "photos"), ("pair", "before"), ("pair", "after"), ("record", "pdf"),
-        ("record", "signs"),
+        ("record", "signs"), ("lent", "lot"),
     }  # fmt: skip
     known = {
         (kind, path.partition("[")[0].partition(".")[0]) for kind, paths in REFERENCES.items() for path, _ in paths

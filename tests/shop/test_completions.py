@@ -11,6 +11,7 @@ import proofpatch as pp
 from proofpatch.documents.record import record_page
 from proofpatch.errors import InputError
 from proofpatch.materials import coating_data, coating_mixture
+from proofpatch.run.piece import piece_of
 from proofpatch.shop.completions import (
     keep_record,
     record_of,
@@ -20,6 +21,7 @@ from proofpatch.shop.completions import (
     with_words,
     written,
 )
+from proofpatch.shop.days import answer_check
 from proofpatch.shop.finished import UNLOGGED
 from proofpatch.shop.job import job_from
 from proofpatch.shop.kept_pairs import add_pair, pairs_of
@@ -92,6 +94,19 @@ def test_a_job_without_photos_or_grades_says_not_measured_in_each_place(store):
     page = record_page(record(store, bare))
     assert page["areas"] == "Area: not measured."
     assert page["looks"] == [["The piece", "Not measured.", ""]]
+
+
+def test_a_check_that_reads_a_figure_and_was_only_ticked_is_not_measured(store):
+    entry = finished_gate(store)
+    piece = piece_of(job_from(entry.data).surface)
+    for name, value in (("humidity", 0.5), ("metal", None), ("power", None)):
+        answer_check(store, entry.id, datetime.date(2026, 3, 9), piece, name, True, value, at=at(8))
+    found = record(store, entry)
+    assert [(one["title"], one["value"]) for one in found["days"][0]["values"]] == [
+        ("Humidity", 0.5),
+        ("Temperature of the metal", None),
+    ]
+    assert record_page(found)["days"][0].endswith("Humidity: 50 %. Temperature of the metal: not measured.")
 
 
 def test_photos_that_were_logged_but_never_compared_are_no_measurement(store):

@@ -6,21 +6,26 @@ import re
 import argon2
 import pytest
 import sqlalchemy as sa
+from alembic import command
+from alembic.config import Config
 
 from proofpatch import InputError
 from proofpatch.shop import door
+from proofpatch.shop.database import FILE
+from proofpatch.shop.roles import OPERATOR, OWNER, ROLES, VIEWER
+from proofpatch.shop.store import Store
 from proofpatch.shop.tables import Device, Secret
 
 GOOD = "seven grey herons over the kiln"
 
 
 @pytest.fixture
-def later(monkeypatch):
+def later(store):
     """Lets days pass."""
 
     def pass_days(days):
         now = datetime.datetime.now(datetime.UTC) + datetime.timedelta(days=days)
-        monkeypatch.setattr(door, "_now", lambda: now)
+        store.clock = lambda: now
 
     return pass_days
 
@@ -70,7 +75,7 @@ def test_a_stolen_key_opens_nothing_and_ends_the_stay(store):
     assert door.device_of(store, token, "192.168.7.20") is None
     (gone,) = door.devices(store)
     assert "another address" in gone.why
-    assert not door.stays(gone)
+    assert not door.stays(store, gone)
 
 
 def test_where_nobody_can_read_along_an_address_may_change(store):
@@ -100,7 +105,7 @@ def test_a_device_that_is_not_seen_for_a_month_has_to_sign_in_again(store, later
     assert door.device_of(store, token) is not None
     later(89)
     assert door.device_of(store, token) is None
-    assert not door.stays(door.devices(store)[0])
+    assert not door.stays(store, door.devices(store)[0])
 
 
 def test_only_so_many_devices(store):
@@ -116,3 +121,51 @@ def test_a_nameless_device_has_a_name_and_no_name_breaks_a_page(store):
         door.sign_in(store, name, "10.0.0.9")
     names = [one.name for one in door.devices(store)]
     assert all(name and len(name) <= 80 and name.isprintable() for name in names)
+
+
+def test_a_role_is_given_and_a_wrong_one_is_refused(store):
+    token = door.sign_in(store, "phone", "10.0.0.9")
+    key = door.device_of(store, token).id
+    for role in ROLES:
+        door.give_role(store, key, role)
+        assert door.device_of(store, token).role == role
+    for bad in ("king", "", "Owner"):
+        with pytest.raises(InputError):
+            door.give_role(store, key, bad)
+    assert door.device_of(store, token).role == OWNER
+    door.sign_out(store, key)
+    with pytest.raises(InputError):
+        door.give_role(store, key, OWNER)
+
+
+def test_a_role_that_is_none_may_do_the_least(store):
+    token = door.sign_in(store, "phone", "10.0.0.9")
+    with store.session() as session:
+        session.execute(sa.update(Device).values(role="king"))
+    assert door.device_of(store, token).role == VIEWER
+
+
+def test_who_signed_in_before_there_were_roles_is_an_operator(tmp_path):
+    (tmp_path / "photos").mkdir()
+    engine = sa.create_engine(f"sqlite:///{tmp_path / FILE}")
+    with engine.begin() as connection:
+        settings = Config()
+        settings.set_main_option("script_location", "proofpatch:shop/migrations")
+        settings.attributes["connection"] = connection
+        command.upgrade(settings, "0003")
+        now = datetime.datetime.now(datetime.UTC)
+        row = {
+            "id": "a",
+            "digest": "b",
+            "name": "old phone",
+            "address": "10.0.0.9",
+            "created": now,
+            "seen": now,
+            "why": "",
+        }
+        before = sa.table("device", *(sa.column(name) for name in row))
+        connection.execute(sa.insert(before).values(row | {name: now.isoformat(" ") for name in ("created", "seen")}))
+    engine.dispose()
+    store = Store.open(tmp_path)
+    assert [(one.name, one.role) for one in door.devices(store)] == [("old phone", OPERATOR)]
+    store.close()

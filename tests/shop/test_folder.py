@@ -28,16 +28,16 @@ from proofpatch.shop.people import add_note, keep_item
 from proofpatch.shop.photos import add_photo, photo_of, photo_path, thumbnail
 from proofpatch.shop.scans import add_scan, scan_path
 from proofpatch.shop.store import Overtaken, Store
+from proofpatch.shop.strips import lay_out
 
 LASER = tomllib.loads((Path(__file__).parents[2] / "docs" / "own-laser.toml").read_text("utf-8"))
 
 
-@pytest.fixture
-def other(tmp_path):
-    """A second shop, empty."""
-    found = Store.open(tmp_path / "other")
-    yield found
-    found.close()
+def laid(store, key):
+    """The strip that the patches of the gate are the steps of."""
+    settings = [one.data["setting"] for one in store.in_order("patch", key)]
+    step = {"p_clean": 0.9, "p_harm": 0.01, "because": "It is a step."}
+    lay_out(store, key, [{"setting": one, **step} for one in settings], [{"power": "300 W"}] * len(settings))
 
 
 @pytest.fixture
@@ -51,6 +51,7 @@ def job(store):
     add_note(store, entry.id, "=1+1 looks like a sum to a spreadsheet")
     add_photo(store, made_photo(), entry.id, about="before")
     add_scan(store, STOOL, "stool.stl", entry.id)
+    laid(store, entry.id)
     patch = store.in_order("patch", entry.id)[0]
     store.delete("patch", patch.id, 1)
     quote = made_quote()
@@ -169,6 +170,7 @@ def test_what_is_there_already_stays_and_nothing_is_made(store, other, job):
     # A second job of the same customer finds her there.
     read_folder(other, io.BytesIO(content))
     second = gate(store)
+    laid(store, second.id)
     keep_item(store, second.id, 0, "Mrs A. Fenwick", "0555 0200", "")
     taken = read_folder(other, io.BytesIO(packed(store, second.id)))
     assert taken.stayed == (
@@ -180,6 +182,7 @@ def test_what_is_there_already_stays_and_nothing_is_made(store, other, job):
 def test_the_laser_of_the_job_comes_along_unless_one_is_called_so(store, other, tmp_path):
     add_laser(store, LASER)
     entry = gate(store, job={"title": "Iron gate", "laser": next(iter(LASER)), "year": 2001})
+    laid(store, entry.id)
     content = packed(store, entry.id)
     assert read_folder(other, io.BytesIO(content)).stayed == ()
     assert other.all("laser") == store.all("laser")
@@ -234,11 +237,11 @@ def test_foreign_files_are_refused_before_they_are_unpacked(store, other, job, m
     files = files_of(packed(store, job))
     assert "is no zip" in refused(other, b"")
     assert "is no zip" in refused(other, made_photo())
-    assert "no job folder of proofpatch" in refused(other, zipped({"word/document.xml": b"<w/>"}))
-    assert "no job folder of proofpatch" in refused(other, zipped({"contents.json": b"[1]"}))
+    assert "no packed job of proofpatch" in refused(other, zipped({"word/document.xml": b"<w/>"}))
+    assert "no packed job of proofpatch" in refused(other, zipped({"contents.json": b"[1]"}))
     assert "contents.json in it cannot be read" in refused(other, zipped({"contents.json": b"[" * 100_000}))
     for name in ("../../etc/passwd", "/etc/passwd", "photos/../x.jpg", "records\\job.json", "C:/x", "records/"):
-        assert "which no job folder has" in refused(other, zipped({**files, name: b"x"}))
+        assert "which no packed job has" in refused(other, zipped({**files, name: b"x"}))
     newer = json.dumps({**json.loads(files["contents.json"]), "version": 2}).encode()
     assert "by a newer proofpatch" in refused(other, zipped({**files, "contents.json": newer}))
     out = io.BytesIO(zipped(files))
@@ -300,12 +303,12 @@ def record(change):
 @pytest.mark.parametrize(
     ("name", "change", "said"),
     [
-        ("records/job.json", lambda one: one.update(id="../../x"), "its id is none"),
+        ("records/job.json", lambda one: one.update(id="../../x"), "its id is not one of a shop"),
         ("records/job.json", lambda one: one["data"].update(offer={}), "not what its history says"),
         ("records/job.json", lambda one: one.update(version=9), "versions do not follow"),
         ("records/job.json", lambda one: one["history"].pop(0), "versions do not follow"),
         ("records/note.json", lambda one: one.update(job="0" * 32), "belongs to another job"),
-        ("records/note.json", lambda one: one.update(created="yesterday"), "its times are none"),
+        ("records/note.json", lambda one: one.update(created="yesterday"), "its times cannot be read"),
         ("records/note.json", lambda one: one.update(deleted=one["created"]), "not what its history says"),
         ("records/note.json", lambda one: one.update(title="a\nb"), "no line of text"),
         ("records/note.json", lambda one: one.update(more=1), "not those of a record"),
@@ -327,6 +330,7 @@ def test_a_photo_by_a_wrong_name_or_that_is_none(store, other, job):
     contents = json.loads(files["contents.json"])
     contents["photos"] = [{"digest": other_name[7:71], "added": contents["photos"][0]["added"]}]
     del files[name]
+    files["records/photo.json"] = files["records/photo.json"].replace(name[7:71].encode(), other_name[7:71].encode())
     swapped = {**files, other_name: b"no picture", "contents.json": json.dumps(contents).encode()}
     with pytest.raises(InputError, match="no photo"):
         read_folder(other, io.BytesIO(resealed(swapped)))
@@ -345,6 +349,7 @@ def test_an_empty_job_goes_out_and_in(store, other):
 
 def test_a_finished_job_comes_back_with_its_run_and_its_signed_record(store, other):
     entry = finished_gate(store)
+    laid(store, entry.id)
     with_photos(store, entry)
     pair = store.all("pair", entry.id)[0]
     store.delete("pair", pair.id, 1)  # not to be measured here; taken back, it comes along all the same
@@ -389,7 +394,7 @@ def told(change):
 )
 def test_what_a_page_would_stumble_over_stays_out(packed_run, other, kind, change):
     name = f"records/{kind}.json"
-    assert f"A {kind} in the folder is none: it cannot be read" in refused(other, told(change)(packed_run, name))
+    assert f"A {kind} in the folder cannot be used: it cannot be read" in refused(other, told(change)(packed_run, name))
 
 
 @pytest.fixture(scope="module")
@@ -397,6 +402,7 @@ def packed_run(tmp_path_factory):
     """The files of a finished job's folder."""
     store = Store.open(tmp_path_factory.mktemp("run") / "shop")
     entry = finished_gate(store, agreed=False)
+    laid(store, entry.id)
     with_photos(store, entry)
     pair = store.all("pair", entry.id)[0]
     store.delete("pair", pair.id, 1)

@@ -1,23 +1,20 @@
 """The seam of memory in the shop: what is kept of a job, and that nothing asks for it unless it is switched on."""
 
-import json
-
 import numpy as np
 import pytest
+from made_cli import asked, told
+from made_lent import OAK, WHEN
 
 import proofpatch as pp
-from proofpatch.cli import main
 from proofpatch.errors import InputError
 from proofpatch.learn.memory import site
+from proofpatch.shop.learned import learned
 from proofpatch.shop.log import graded_to
-from proofpatch.shop.memory import KIND, learned, population_of, recalled_of, site_from, site_to, sites_of
+from proofpatch.shop.memory import population_of, recalled_of
 from proofpatch.shop.settings import Settings, keep_settings
+from proofpatch.shop.sites import KIND, site_from, site_to, sites_of
 from proofpatch.web.come_to import keep
 from proofpatch.web.road import road
-
-OAK = {"surface": {"substrate": "oak", "condition": "aged"}, "limits": {"preset": "ordinary"},
-       "layers": [{"coating": "oil-varnish", "condition": "aged"}]}  # fmt: skip
-WHEN = "2026-03-02T09:00:00+00:00"
 
 
 @pytest.fixture
@@ -120,17 +117,12 @@ def test_what_was_learned_by_pair(store, job):
 
 
 def test_the_command_tells_it_and_switches_it(store, job, capsys):
-    def run(*words):
-        with pytest.raises(SystemExit) as done:
-            main([str(word) for word in words])
-        return done.value.code, capsys.readouterr()
-
     job("trace", "trace")
-    code, said = run("memory", store.folder)
-    words = " ".join(said.out.split())
+    code, out, _ = asked(capsys, "memory", store.folder)
+    words = " ".join(out.split())
     assert code == 0
     assert "1 job with 2 graded patches are remembered. No forecast uses it" in words
     assert "With memory on: starts from published data and 1 earlier job" in words
-    record = json.loads(run("memory", store.folder, "--json", "--use", "on")[1].out)
+    record = told(capsys, "memory", store.folder, "--use", "on")
     assert (record["used"], record["jobs"], record["pairs"][0]["patches"]) == (True, 1, 2)
-    assert run("memory", store.folder / "nowhere")[0] == 2
+    assert asked(capsys, "memory", store.folder / "nowhere")[0] == 2

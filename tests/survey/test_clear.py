@@ -14,7 +14,7 @@ from proofpatch.cli import main
 from proofpatch.shop.job import job_from
 from proofpatch.sources import STATUS, sources
 from proofpatch.survey import Clearance, Lead, first_stop, identify, open_stop, read_survey, split_item, stops
-from proofpatch.survey.clear import RULES, hazards
+from proofpatch.survey.suspicions import RULES, hazards
 
 DAY = "2025-03-11"
 LAB = Lead("negative", "laboratory test of a chip", DAY)
@@ -39,7 +39,9 @@ def test_lead_by_date_and_paint():
     assert bites(*film, "layers=2")["lead"].open
     assert bites(*film, "refinished=yes")["lead"].open
     assert bites(*film, "built=1977")["lead"].open
-    for well in (("built=1978", "refinished=yes"), ("refinished=no", "layers=2"), ()):
+    # A coat of the very year the ban came dates nothing below it.
+    assert "1970, before 1978" in bites(*clear, "year=1978", "built=1970")["lead"].reason
+    for well in (("built=1978", "refinished=yes"), ("built=1978", "layers=2"), ("refinished=no", "layers=2"), ()):
         assert "lead" not in bites(*film, *well)
 
 
@@ -130,6 +132,19 @@ def test_each_hazard_is_found_and_says_what_settles_it(items, hazard):
     for words in (about.name, stop.reason, about.settles, about.refused):
         assert words in stop.because
     assert stop.because.startswith("Stop: ")
+
+
+# What a laboratory says holds where all else speaks against it; the sign of one hazard alone is none.
+def test_a_laboratory_is_believed_and_half_a_sign_is_not():
+    assert bites("laboratory=urushi", "kind=rust", "substrate=mild-steel")["heritage"].open
+    foil = read_survey([split_item("laboratory=plastic-foil")])
+    assert any(stop.hazard == "halogens" and stop.never for stop in stops(foil, identify(foil)))
+    for items, hazard in (
+        (["kind=paint", "substrate=mild-steel", "colour=white"], "chromate"),
+        (["kind=clear film", "substrate=oak", "use=plated bolts"], "cadmium"),
+        (["kind=clear film", "substrate=mild-steel"], "cadmium"),
+    ):
+        assert hazard not in bites(*items), items
 
 
 @pytest.mark.parametrize("text", ["pvc", "zinc chromate", "asbestos", "celluloid comb", "radium dial", "PTFE pan"])

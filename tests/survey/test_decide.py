@@ -7,11 +7,11 @@ import pytest
 
 import proofpatch as pp
 from proofpatch import InputError
+from proofpatch.phrases import in_100
 from proofpatch.records_survey import cited_line, refused_survey_record, survey_record
 from proofpatch.survey import Lead, read_survey, split_item, surface_of
 from proofpatch.survey.decide import GAIN, LOSS, NO, TAKE, TEST, decide
 from proofpatch.survey.evidence import TESTS
-from proofpatch.survey.identify import in_100
 from proofpatch.survey.mind import cautions, to_mind
 
 LAB = Lead("negative", "laboratory test", "2025-03-11")

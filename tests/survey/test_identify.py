@@ -18,7 +18,8 @@ from proofpatch import InputError
 from proofpatch.materials import coating_ids, substrate_ids
 from proofpatch.survey import identify, read_survey, split_item
 from proofpatch.survey.evidence import HISTORY, TESTS
-from proofpatch.survey.identify import cells, finishes, likelihood, names, prior
+from proofpatch.survey.finishes import cells, finishes, likelihood, names
+from proofpatch.survey.identify import prior
 
 PUBLISHED = list(csv.DictReader(Path(__file__).with_name("published.csv").read_text(encoding="utf-8").splitlines()))
 CONTEXT = {"kind", "substrate", "use", "year", "refinished", "colour"}

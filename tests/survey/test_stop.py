@@ -153,7 +153,7 @@ def test_the_refusal_is_one_sentence_that_says_what_is_missing():
         ("status", "cleared"), ("status", ""), ("status", None), ("status", "x" * 10_000), ("method", 3),
         ("name", ["a"]), ("controls", None), ("date", "soon"), ("date", "2025-02-30"),
         ("date", "11/03/2025"), ("date", "9999-12-31"),
-        ("date", "nan"), ("date", "1850-01-01"), ("date", 20250311), ("date", "2025-03-11T10:00:00"),
+        ("date", "nan"), ("date", "1969-12-31"), ("date", 20250311), ("date", "2025-03-11T10:00:00"),
     ],
 )  # fmt: skip
 def test_a_record_that_cannot_be_read_is_refused(field, value):
@@ -171,5 +171,6 @@ def test_a_test_older_than_the_coating_says_nothing_of_it():
 
 def test_dates_as_toml_gives_them():
     assert Lead("negative", "XRF", datetime.date(2025, 3, 11)).cleared
+    assert Lead("negative", "XRF", "1970-01-01").date  # the oldest that is taken; common practice, no source
     assert Lead("Negative ", " laboratory ", f" {DATE} ").cleared
     assert not Lead("negative", "   ", DATE).cleared

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 import pytest
 from fastapi.testclient import TestClient
-from made_browser import LAPTOP, TOUCHED
+from made_away import FLAGS, away
+from made_browser import LAPTOP, PATIENT, TOUCHED, looked_at
 from made_counter import Counter
 from made_gate import SHOP, gate
-from made_laptop import served
+from made_laptop import Laptop, served
 from made_pages import LEAD, NEW, PAN, send
 from PIL import Image
 from playwright.sync_api import expect, sync_playwright
@@ -21,13 +22,7 @@ from proofpatch.shop.photos import add_photo
 from proofpatch.shop.store import Store
 from proofpatch.web.app import create
 
-# A page may be at work first; two cores are shared with the other worker.
-expect.set_options(timeout=20_000)
-# The machine is closed: nothing of the browser's own may call out.
-FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
-]  # fmt: skip
+expect.set_options(timeout=PATIENT)
 
 
 @pytest.fixture
@@ -69,14 +64,8 @@ def floor(tmp_path_factory):
 @pytest.fixture
 def phone(browser, floor):
     """A page of that shop on a phone: touch, twice the pixels."""
-    context = browser.new_context(**TOUCHED, base_url=floor.address)
-    found = context.new_page()
-    troubles = []
-    found.on("console", lambda said: troubles.append(said.text) if said.type == "error" else None)
-    found.on("pageerror", lambda said: troubles.append(str(said)))
-    yield found
-    context.close()
-    assert [line for line in troubles if "status of 4" not in line] == []
+    with looked_at(browser, **TOUCHED, base_url=floor.address) as found:
+        yield found
 
 
 @pytest.fixture(scope="session")
@@ -92,6 +81,22 @@ def program():
     return found
 
 
+@pytest.fixture
+def laptop(store):
+    """The shop open over https, to be shut and opened again."""
+    found = Laptop(store)
+    found.open()
+    yield found
+    found.shut()
+
+
+@pytest.fixture
+def roaming(play, program, laptop, tmp_path):
+    """A page of a phone that trusts that laptop and may be out of its reach."""
+    with away(play, program, laptop, tmp_path / "home") as page:
+        yield page
+
+
 @pytest.fixture(scope="session")
 def browser(play, program):
     found = play.chromium.launch(executable_path=program, args=FLAGS)
@@ -101,20 +106,21 @@ def browser(play, program):
 
 @pytest.fixture
 def page(browser, shop):
-    """A page of the shop; what its console complained of is in `page.troubles`, refusals aside it must be nothing."""
-    context = browser.new_context(viewport=LAPTOP, base_url=shop)
-    found = context.new_page()
-    found.troubles = []
-    found.on("console", lambda said: found.troubles.append(said.text) if said.type == "error" else None)
-    found.on("pageerror", lambda said: found.troubles.append(str(said)))
-    yield found
-    context.close()
-    assert [line for line in found.troubles if "status of 4" not in line] == []
+    """A page of the shop."""
+    with looked_at(browser, viewport=LAPTOP, base_url=shop) as found:
+        yield found
 
 
 @pytest.fixture
 def client(store):
     with TestClient(create(store, patience=None), base_url="http://127.0.0.1", follow_redirects=False) as found:
+        yield found
+
+
+@pytest.fixture
+def api(client):
+    """The same shop's interface."""
+    with TestClient(client.app, base_url=client.base_url.join("/api/")) as found:
         yield found
 
 

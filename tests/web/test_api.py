@@ -9,15 +9,18 @@ from pathlib import Path
 
 import pytest
 import trimesh
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from made_api import DOOR, EXAMPLES, GRADE, HERE, JSON, LAB, PAN, PIPE, ROOT, SETTING, made, wrong
+from made_cli import told
 from made_lead import GROUNDS, OLD, READINGS, UNSETTLED
 from made_offer import DAY, made_quote
 from made_photo import shot
 
-from proofpatch.cli import main
+import proofpatch as pp
+from proofpatch.learn.memory.exchange import Exchanged, packed
 from proofpatch.materials import coating, coating_ids, substrate_ids
 from proofpatch.shop.job_tables import LARGEST_FILE
 from proofpatch.shop.log import stamp
@@ -69,12 +72,6 @@ def nested(shape):
 # ---- The same records as the command line, to the digit ----
 
 
-def told(capsys, *words):
-    with pytest.raises(SystemExit):
-        main([*map(str, words), "--json"])
-    return json.loads(capsys.readouterr().out)
-
-
 ASKED = {"survey": [], "forecast": [], "patch": ["--count", "3"], "recipe": [], "hazards": []}
 
 
@@ -121,6 +118,9 @@ def test_a_patch_teaches_the_same(client, tmp_path, capsys):
     back = client.delete(f"jobs/{job}/graded/{patch['id']}", params={"version": patch["version"]})
     assert back.json()["deleted"]
     assert client.get(f"jobs/{job}/graded").json() == {"graded": []}
+    again = client.post(f"jobs/{job}/graded/{patch['id']}/restore", params={"version": back.json()["version"]})
+    assert again.json()["deleted"] is None
+    assert client.get(f"jobs/{job}/graded").json() == {"graded": [again.json()]}
 
 
 def test_calculators_and_tables_are_those_of_the_command_line(client, capsys):
@@ -144,7 +144,9 @@ PAINTS = st.sampled_from([key for key in coating_ids() if coating(key).kind == "
 
 
 # Strategies of tests/survey/test_clear.py (made_lead.py): 16 CFR 1303, the ban of lead paint from 28 Feb 1978.
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(paint=PAINTS, ground=GROUNDS, readings=READINGS, year=OLD, lead=UNSETTLED, seen=st.booleans())
 def test_no_setting_and_no_patch_for_old_paint_without_a_lead_record(client, paint, ground, readings, year, lead, seen):
     if seen:
@@ -377,9 +379,11 @@ def test_other_sites_and_hosts_are_refused(client, store):
 # ---- The document ----
 
 
-def test_every_call_of_the_docs_is_answered(client, store, tmp_path, monkeypatch):
+def test_every_call_of_the_docs_is_answered(client, store, tmp_path, monkeypatch, at_work):
     monkeypatch.chdir(tmp_path)
     Path("lid.jpg").write_bytes(shot())
+    theirs = Exchanged(pp.Surface("wax", "oak"), pp.laser("pulsed-500"), (pp.Graded(at_work(), "trace", "none"),))
+    Path("theirs.jsonl").write_bytes(packed([theirs], Ed25519PrivateKey.generate(), "Weir Workshop", "2026-05-04"))
     Path("stool.stl").write_bytes(trimesh.creation.box((300, 300, 500)).export(file_type="stl"))
     lines = re.findall(r"^curl .*", (ROOT / "docs" / "api.md").read_text("utf-8"), re.M)
     names = {"API": f"{HERE}/api"}
@@ -399,7 +403,7 @@ def test_every_call_of_the_docs_is_answered(client, store, tmp_path, monkeypatch
             more = {"content": told["-d"], "headers": dict([told["-H"].split(": ")])}
         answer = client.request(method, url, **more)
         assert answer.status_code in (200, 201), (line, answer.text)
-        found = answer.json() if "json" in answer.headers["content-type"] else {}
+        found = answer.json() if answer.headers["content-type"] == "application/json" else {}
         if url.endswith("/jobs") and method == "POST":
             names["JOB"] = found["id"]
             names["QUOTE"] = send_quote(store, found["id"], made_quote(), "a4", "", b"%PDF").id
@@ -408,8 +412,8 @@ def test_every_call_of_the_docs_is_answered(client, store, tmp_path, monkeypatch
             {"PATCH": found["graded"]["id"]} if "taught" in found and url.endswith(f"{names['JOB']}/graded") else {}
         )
         names |= {"PATCH": found["graded"][0]["id"]} if url.endswith(f"{names.get('STRIP')}/graded") else {}
-        for end, name in (("/strips", "STRIP"), ("/invoices", "INVOICE")):
-            names |= {name: found["id"]} if url.endswith(end) else {}
+        for end, name in (("/strips", "STRIP"), ("/invoices", "INVOICE"), ("/lots", "LOT")):
+            names |= {name: found["id"]} if url.endswith(end) and "id" in found else {}
         names |= {"SCAN" if url.endswith("/scans") else "DIGEST": found["digest"]} if "digest" in found else {}
     said = (ROOT / "docs" / "api.md").read_text("utf-8")
     for path in create_api(None, None).openapi()["paths"]:

@@ -15,7 +15,7 @@ from proofpatch.bench import FIGURES, shown
 from proofpatch.cli import cli
 from proofpatch.shop.lasers import add_laser, entry_of
 from proofpatch.units import KINDS, parse, show
-from proofpatch.web.bench import alike
+from proofpatch.web.bench_words import alike
 from proofpatch.web.road import chance_words
 
 A = {"power": "300 W", "rate": "25 kHz", "width": "200 ns", "sweep_width": "40 mm", "sweep_speed": "8 m/s",

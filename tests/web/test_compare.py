@@ -7,6 +7,7 @@ from urllib.parse import parse_qs, urlencode, urlsplit
 
 import numpy as np
 import pytest
+from made_browser import visit
 from made_pages import PAN, seen
 from made_photo import SMALL, Camera, Step, pair, shot
 from PIL import Image
@@ -84,7 +85,7 @@ def test_before_and_after_are_laid_over_each_other_on_screen_and_in_print(client
 
 
 def test_the_pictures_lie_between_heading_and_slider(page, shown):
-    page.goto(shown.at())
+    visit(page, shown.at())
     heading, both, slide = (page.locator(one).bounding_box() for one in ("h1", "#both.over", "#slide"))
     assert heading["y"] + heading["height"] <= both["y"]
     assert both["y"] + both["height"] <= slide["y"]

@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from made_browser import LAPTOP, PHONE, accessible
+from made_browser import LAPTOP, PATIENT, PHONE, accessible, leads_on, whole
 from made_laptop import free_port, served
 from made_pages import NEW, laid
 from playwright.sync_api import expect
@@ -33,6 +33,7 @@ def devices(browser, opened):
     def device(which, theme="light"):
         shape = {"viewport": PHONE, "has_touch": True, "is_mobile": True} if which else {"viewport": LAPTOP}
         contexts.append(browser.new_context(base_url=opened[which], color_scheme=theme, **shape))
+        contexts[-1].set_default_timeout(PATIENT)
         return contexts[-1].new_page()
 
     yield device
@@ -45,12 +46,14 @@ def test_a_phone_signs_in_by_passphrase_works_and_is_signed_out(devices, store):
     phone.goto("/new")
     expect(phone.get_by_role("heading", level=1)).to_have_text("This phone is not signed in yet.")
     phone.get_by_label("Passphrase").fill("not this one")
-    phone.get_by_role("button", name="Open the shop").tap()
+    with leads_on(phone):
+        phone.get_by_role("button", name="Open the shop").tap()
     expect(phone.get_by_role("alert")).to_contain_text("not the shop's passphrase")
     phone.get_by_label("Passphrase").fill(GOOD)
     phone.get_by_label("Name of this device").fill("phone at the bench")
     phone.get_by_role("button", name="Open the shop").tap()
     expect(phone).to_have_url(re.compile("/new$"))
+    whole(phone)
     phone.request.post("/new", form=NEW, headers={"origin": phone.evaluate("() => location.origin")})
     assert store.count("job") == 1
     assert phone.evaluate("() => document.cookie") == ""  # no script reads the key
@@ -123,12 +126,13 @@ def test_two_phones_and_a_laptop_on_one_job_keep_every_grade_once(devices, clien
         expect(phone.get_by_role("heading", level=1)).not_to_have_text("This phone is not signed in yet.")
     for page in (one, two, laptop):
         page.goto(f"{pan}/patches")
-        expect(page.get_by_role("heading", level=1)).to_contain_text("Lay A1")
+        expect(whole(page).get_by_role("heading", level=1)).to_contain_text("Lay A1")
 
     def grade(page, residue):
         page.locator(".grades label", has_text=residue).first.click()
         page.locator(".grades label", has_text="none").last.click()
-        page.get_by_role("button", name="Keep the grade of A1").click()
+        with leads_on(page):
+            page.get_by_role("button", name="Keep the grade of A1").click()
 
     grade(one, "partial")
     expect(one.get_by_role("heading", level=1)).to_contain_text("Lay A2")

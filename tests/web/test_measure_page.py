@@ -8,7 +8,7 @@ import re
 
 import numpy as np
 import pytest
-from made_browser import PHONE, TOUCHED, UNLINED, accessible, accessible_in_both
+from made_browser import PHONE, TOUCHED, UNLINED, accessible, accessible_in_both, leads_on, looked_at, visit
 from made_pages import at, seen, send
 from PIL import Image
 from playwright.sync_api import expect
@@ -307,16 +307,20 @@ def test_a_part_of_a_photo_is_that_part_upright(store, pan, orientation):
 
 def test_the_whole_road_by_touch_on_a_phone(browser, shop, store, pan):
     add_photo(store, photo_of_door(), pan.rsplit("/", 1)[1], about="the door")
-    context = browser.new_context(**TOUCHED, base_url=shop)
-    page = context.new_page()
-    page.goto(f"{pan}/measure")
+    with looked_at(browser, **TOUCHED, base_url=shop) as page:
+        measured_by_touch(page, store, pan)
+
+
+def measured_by_touch(page, store, pan):
+    visit(page, f"{pan}/measure")
     page.get_by_role("link", name="Add a zone by its shape").tap()
     page.get_by_role("link", name="Cylinder").tap()
     expect(page.get_by_role("heading", level=1)).to_have_text("Cylinder")
     accessible(page, "shape", PHONE["width"])
     page.get_by_label("Diameter, d").fill("60 mm")
     page.get_by_role("textbox", name="Length, L").fill("700")
-    page.get_by_role("button", name="Keep the zone").tap()
+    with leads_on(page):
+        page.get_by_role("button", name="Keep the zone").tap()
     expect(page.get_by_role("alert")).to_contain_text("no unit")
     expect(page.get_by_label("Diameter, d")).to_have_value("60 mm")
     page.get_by_role("textbox", name="Length, L").fill("700 mm")
@@ -329,13 +333,15 @@ def test_the_whole_road_by_touch_on_a_phone(browser, shop, store, pan):
     page.get_by_label("Width").fill("600 mm")
     page.get_by_label("Height").fill("800 mm")
     accessible(page, "size", PHONE["width"])
-    page.get_by_role("button", name="Tap its four corners").tap()
+    with leads_on(page):
+        page.get_by_role("button", name="Tap its four corners").tap()
     picture = page.locator(".tapped.narrow input")
     wide, _ = shown_size(SIZE, "narrow")
     for number, (x, y) in enumerate(square(*SHEET) + square((0, 0), DOOR)):
         known = CORNERS[number] if number < 4 else "outline"
         expect(page.get_by_role("heading", level=1)).to_contain_text(known)
-        picture.tap(position={"x": x * wide / SIZE[0], "y": y * wide / SIZE[0]})
+        with leads_on(page):
+            picture.tap(position={"x": x * wide / SIZE[0], "y": y * wide / SIZE[0]})
         expect(page.get_by_role("heading", level=1)).to_contain_text("Closer now")
         left, top, part, _ = taps_of(
             dict(
@@ -344,7 +350,8 @@ def test_the_whole_road_by_touch_on_a_phone(browser, shop, store, pan):
                 )
             )
         ).box(SIZE)
-        picture.tap(position={"x": (x - left) * wide / part, "y": (y - top) * wide / part})
+        with leads_on(page):
+            picture.tap(position={"x": (x - left) * wide / part, "y": (y - top) * wide / part})
     expect(page.get_by_role("heading", level=1)).to_contain_text("so far")
     accessible_in_both(page, "tap", PHONE["width"])
     assert page.evaluate(UNLINED) == []
@@ -364,16 +371,15 @@ def test_the_whole_road_by_touch_on_a_phone(browser, shop, store, pan):
     page.get_by_role("button", name="Undo: zones").tap()
     expect(page.get_by_role("heading", level=1)).to_contain_text("1.9")
     # By keys: arrows set a cross, Enter taps there.
-    page.goto(f"{pan}/measure/photo/{store.all('photo')[0].data['digest']}?way=length&length=1+m&quick=yes")
+    visit(page, f"{pan}/measure/photo/{store.all('photo')[0].data['digest']}?way=length&length=1+m&quick=yes")
     picture.focus()
     page.keyboard.press("ArrowRight")
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", level=1)).to_contain_text("other end")
-    context.close()
 
 
 def test_a_tap_with_the_mouse_lands_where_it_was_set(page, photo):
-    page.goto(f"{photo}?way=length&length=1+m&quick=yes")
+    visit(page, f"{photo}?way=length&length=1+m&quick=yes")
     picture = page.locator(".tapped.wide input")
     box = picture.bounding_box()
     assert (box["width"], box["height"]) == tuple(int(picture.get_attribute(name)) for name in ("width", "height"))

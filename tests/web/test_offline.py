@@ -9,10 +9,10 @@ import ssl
 import httpx2
 import numpy as np
 import pytest
-from made_away import away, kept, on_phone, until
-from made_browser import LAPTOP, PHONE, accessible
+from made_away import kept, on_phone, reached, until
+from made_browser import LAPTOP, PHONE, accessible, leads_on, whole
 from made_laid import photo_of
-from made_laptop import Laptop, silent
+from made_laptop import silent
 from made_photo import shot
 from offline import Network, drops, mornings, said, strip_of, zoned
 from playwright.sync_api import Error, expect
@@ -23,25 +23,11 @@ from proofpatch.web.offline import worker_text
 
 
 @pytest.fixture
-def laptop(store):
-    found = Laptop(store)
-    found.open()
-    yield found
-    found.shut()
-
-
-@pytest.fixture
 def client(laptop):
     """Another device, which checks the shop's certificate; one server, as the kernels have one worker at a time."""
     trusts = ssl.create_default_context(cafile=laptop.certificate.folder / AUTHORITY)
     with httpx2.Client(base_url=laptop.address, verify=trusts, timeout=120) as found:
         yield found
-
-
-@pytest.fixture
-def phone(play, program, laptop, tmp_path):
-    with away(play, program, laptop, tmp_path / "home") as page:
-        yield page
 
 
 @pytest.fixture
@@ -70,31 +56,33 @@ def grade(page, step, residue, harm="none", photo=None):
         page.get_by_label(f"Photo of {step}").set_input_files(
             {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo}
         )
-    page.get_by_role("button", name=f"Keep the grade of {step}").click()
+    with leads_on(page):
+        page.get_by_role("button", name=f"Keep the grade of {step}").click()
 
 
-def test_a_strip_is_graded_without_the_laptop_and_sent_once_in_order(phone, laptop, store, strip):
-    kept(phone, f"{strip}/patches")
-    on_phone(phone, f"{strip}/patches?step=A2")
+def test_a_strip_is_graded_without_the_laptop_and_sent_once_in_order(roaming, laptop, store, strip):
+    kept(roaming, f"{strip}/patches")
+    for step in ("A2", "A3"):
+        on_phone(roaming, f"{strip}/patches?step={step}")
     laptop.shut()
-    phone.goto(f"{strip}/patches")
-    expect(phone.locator("#reach")).to_contain_text(re.compile(r"From \d\d:\d\d: the laptop is not in reach"))
-    expect(phone.locator("#reach")).to_contain_text("Chances and belief are of that time")
-    grade(phone, "A1", "partial", photo=shot())
-    expect(phone.get_by_role("heading", level=1)).to_contain_text("Lay A2")
-    waits(phone, 1)
-    expect(phone.locator(".strip")).to_contain_text("partial, none: waits on this phone")
-    grade(phone, "A2", "clean")
-    expect(phone.get_by_role("heading", level=1)).to_contain_text("Lay A3")
-    waits(phone, 2)
+    roaming.goto(f"{strip}/patches")
+    expect(roaming.locator("#reach")).to_contain_text(re.compile(r"From \d\d:\d\d: the laptop is not in reach"))
+    expect(roaming.locator("#reach")).to_contain_text("Chances and belief are of that time")
+    grade(roaming, "A1", "partial", photo=shot())
+    expect(roaming.get_by_role("heading", level=1)).to_contain_text("Lay A2")
+    waits(roaming, 1)
+    expect(roaming.locator(".strip")).to_contain_text("partial, none: waits on this phone")
+    grade(roaming, "A2", "clean")
+    expect(roaming.get_by_role("heading", level=1)).to_contain_text("Lay A3")
+    waits(roaming, 2)
     # A phone that was switched off in between still has them.
-    phone.goto("/waiting")
-    expect(phone.locator("#entries li")).to_have_count(2)
-    expect(phone.locator("#entries li").first).to_contain_text("Grade of A1")
-    expect(phone.locator("#entries li").first).to_contain_text("with a photo")
+    roaming.goto("/waiting")
+    expect(roaming.locator("#entries li")).to_have_count(2)
+    expect(roaming.locator("#entries li").first).to_contain_text("Grade of A1")
+    expect(roaming.locator("#entries li").first).to_contain_text("with a photo")
     laptop.open()
-    phone.get_by_role("button", name="Send them now").click()
-    all_sent(phone)
+    roaming.get_by_role("button", name="Send them now").click()
+    all_sent(roaming)
     first, second = store.in_order("patch")
     assert (first.title, second.title) == ("A1: partial, none", "A2: clean, none")
     assert first.data["when"] <= second.data["when"] <= first.created.isoformat()
@@ -102,121 +90,125 @@ def test_a_strip_is_graded_without_the_laptop_and_sent_once_in_order(phone, lapt
 
 
 # The truth of the photo is the renderer's, which shares no code with the grader.
-def test_a_photo_of_a_strip_waits_and_is_graded_when_the_laptop_is_back(phone, laptop, client, store, strip, tmp_path):
+def test_a_photo_of_a_strip_waits_and_is_graded_when_the_laptop_is_back(
+    roaming, laptop, client, store, strip, tmp_path
+):
     (laid,) = store.all("strip")
     base = f"{strip}/strips/{laid.id}"
     (tmp_path / "sheet.pdf").write_bytes(client.get(f"{base}/sheet.pdf").content)
     left = {"1": 0.6, "2": 0.2, "3": 0.0}
     photo, _ = photo_of(tmp_path / "sheet.pdf", left, np.random.default_rng(5), size=(2400, 1800))
-    kept(phone, f"{strip}/patches")
+    kept(roaming, f"{strip}/patches")
     laptop.shut()
-    phone.goto(f"{strip}/patches")
-    phone.get_by_text("Grade the whole strip from one photo").click()
-    phone.get_by_label("Photo of the strip in its sheet").set_input_files(
+    roaming.goto(f"{strip}/patches")
+    roaming.get_by_text("Grade the whole strip from one photo").click()
+    roaming.get_by_label("Photo of the strip in its sheet").set_input_files(
         {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo}
     )
-    phone.get_by_role("button", name="Look at the photo").click()
+    with leads_on(roaming):
+        roaming.get_by_role("button", name="Look at the photo").click()
     said = "Photo of strip A waits on this phone. It is graded when the laptop is back."
-    expect(phone.locator(".caution", has_text=said)).to_be_visible()
-    waits(phone, 1)
-    expect(phone.get_by_role("heading", level=1)).to_contain_text("Lay A1")  # a photo is no grade: the step stays
-    accessible(phone, "a photo that waits", PHONE["width"])
-    phone.goto("/waiting")
-    expect(phone.locator("#entries li")).to_contain_text("Photo of strip A")
+    expect(roaming.locator(".caution", has_text=said)).to_be_visible()
+    waits(roaming, 1)
+    expect(roaming.get_by_role("heading", level=1)).to_contain_text("Lay A1")  # a photo is no grade: the step stays
+    accessible(roaming, "a photo that waits", PHONE["width"])
+    roaming.goto("/waiting")
+    expect(roaming.locator("#entries li")).to_contain_text("Photo of strip A")
     laptop.open()
-    phone.get_by_role("button", name="Send them now").click()
-    all_sent(phone)
-    accessible(phone, "a photo that arrived", PHONE["width"])
-    phone.get_by_role("link", name="Photo of strip A has arrived: look at what it shows.").click()
-    expect(phone.get_by_role("heading", level=1)).to_contain_text("The photo shows 3 steps of strip A", timeout=60_000)
-    shares = re.findall(r"Still covered: ([\d.]+) ±", phone.locator("#main").inner_text())
+    roaming.get_by_role("button", name="Send them now").click()
+    all_sent(roaming)
+    accessible(roaming, "a photo that arrived", PHONE["width"])
+    roaming.get_by_role("link", name="Photo of strip A has arrived: look at what it shows.").click()
+    expect(roaming.get_by_role("heading", level=1)).to_contain_text("The photo shows 3 steps of strip A")
+    shares = re.findall(r"Still covered: ([\d.]+) ±", whole(roaming).locator("#main").inner_text())
     assert [float(one) for one in shares] == pytest.approx([100 * one for one in left.values()], abs=5)
-    (seen,), (whole,) = store.all("seen"), store.all("photo")
-    assert ([one["digest"] for one in seen.data["photos"]], whole.data["about"]) == ([whole.data["digest"]], "strip A")
+    (seen,), (full,) = store.all("seen"), store.all("photo")
+    assert ([one["digest"] for one in seen.data["photos"]], full.data["about"]) == ([full.data["digest"]], "strip A")
 
 
-def test_the_page_opens_without_the_laptop_or_says_that_it_was_never_here(phone, laptop, store, job):
-    kept(phone, f"{job}/piece")
-    phone.goto("/trust")
+def test_the_page_opens_without_the_laptop_or_says_that_it_was_never_here(roaming, laptop, store, job):
+    kept(roaming, f"{job}/piece")
+    roaming.goto("/trust")
     laptop.shut()
-    phone.goto(f"{job}/piece")
-    expect(phone.locator("#reach")).to_contain_text("the laptop is not in reach")
-    accessible(phone, "kept page", PHONE["width"])
-    phone.goto("/trust")  # not a page that is kept
-    expect(phone.locator("#reach")).to_contain_text("was not opened on this phone before")
-    expect(phone.get_by_role("link", name=re.compile("Side table: customer and notes"))).to_be_visible()
-    accessible(phone, "waiting", PHONE["width"])
+    roaming.goto(f"{job}/piece")
+    expect(roaming.locator("#reach")).to_contain_text("the laptop is not in reach")
+    accessible(roaming, "kept page", PHONE["width"])
+    roaming.goto("/trust")  # not a page that is kept
+    expect(roaming.locator("#reach")).to_contain_text("was not opened on this phone before")
+    expect(roaming.get_by_role("link", name=re.compile("Side table: customer and notes"))).to_be_visible()
+    accessible(roaming, "waiting", PHONE["width"])
     # A laptop that takes the call and never answers does not hold the phone either.
     with silent(laptop.port):
-        phone.goto(f"{job}/piece")
-        expect(phone.locator("#reach")).to_contain_text("the laptop is not in reach")
+        roaming.goto(f"{job}/piece")
+        expect(roaming.locator("#reach")).to_contain_text("the laptop is at work, or not in reach")
     laptop.open()
-    phone.goto(f"{job}/piece")
-    expect(phone.locator("#reach")).to_be_hidden()
+    reached(roaming, f"{job}/piece")
 
 
-def test_a_conflict_shows_both_sides_and_holds_up_its_own_job_only(phone, laptop, client, store, strip):
+def test_a_conflict_shows_both_sides_and_holds_up_its_own_job_only(roaming, laptop, client, store, strip):
     other = client.post("/new", data={"title": "Door", "kind": "grease", "substrate": "cast-iron", "year": "2020"})
     other = other.headers["location"].removesuffix("/survey")
-    kept(phone, f"{strip}/patches")
-    kept(phone, f"{strip}/piece")
-    kept(phone, f"{other}/piece")
-    phone.context.set_offline(True)
-    phone.goto(f"{strip}/patches")
-    grade(phone, "A1", "partial", photo=shot())
-    expect(phone.locator(".strip")).to_contain_text("waits on this phone")
+    kept(roaming, f"{strip}/patches")
+    kept(roaming, f"{strip}/piece")
+    kept(roaming, f"{other}/piece")
+    on_phone(roaming, f"{strip}/patches?step=A2")
+    roaming.context.set_offline(True)
+    roaming.goto(f"{strip}/patches")
+    grade(roaming, "A1", "partial", photo=shot())
+    expect(roaming.locator(".strip")).to_contain_text("waits on this phone")
     for many, job, words in ((2, strip, "after the grade"), (3, other, "of the door")):
-        phone.goto(f"{job}/piece")
-        phone.get_by_label("A note").fill(words)
-        phone.get_by_role("button", name="Add the note").click()
-        waits(phone, many)  # written down, before the page is left
+        roaming.goto(f"{job}/piece")
+        roaming.get_by_label("A note").fill(words)
+        with leads_on(roaming):
+            roaming.get_by_role("button", name="Add the note").click()
+        waits(roaming, many)
     # Meanwhile at the laptop: the same step, judged otherwise.
     form = {"step": "A1", "residue": "clean", "harm": "none"}
     assert client.post(f"{strip}/patches", data=form).status_code == 303
-    phone.goto("/waiting")
-    phone.context.set_offline(False)
-    phone.get_by_role("button", name="Send them now").click()
-    expect(phone.locator("#entries .wrong")).to_contain_text("The laptop says: A1 does not wait for a grade")
-    expect(phone.locator("#entries li").first).to_contain_text("partial, none")
+    roaming.goto("/waiting")
+    roaming.context.set_offline(False)
+    roaming.get_by_role("button", name="Send them now").click()
+    expect(roaming.locator("#entries .wrong")).to_contain_text("The laptop says: A1 does not wait for a grade")
+    expect(roaming.locator("#entries li").first).to_contain_text("partial, none")
     assert [one.data["text"] for one in store.all("note")] == ["of the door"]
-    accessible(phone, "conflict", PHONE["width"])
-    phone.get_by_role("link", name="Mend it").click()
-    expect(phone.locator("#entries .said")).to_contain_text("does not ask for this any more")
-    phone.get_by_role("button", name="Send it as a note").click()
-    all_sent(phone)
+    accessible(roaming, "conflict", PHONE["width"])
+    roaming.get_by_role("link", name="Mend it").click()
+    expect(roaming.locator("#entries .said")).to_contain_text("does not ask for this any more")
+    roaming.get_by_role("button", name="Send it as a note").click()
+    all_sent(roaming)
     first, second = sorted(one.data["text"] for one in store.all("note", strip.rsplit("/", 1)[1]))
     assert first.startswith("Not kept as it was meant. Grade of A1")
     assert second == "after the grade"
     assert (len(store.all("patch")), [one.data["about"] for one in store.all("photo")]) == (1, ["Grade of A1"])
 
 
-def test_dropping_asks_once_and_harm_ends_the_strip_on_the_phone_too(phone, laptop, client, store, strip):
-    kept(phone, f"{strip}/patches")
+def test_dropping_asks_once_and_harm_ends_the_strip_on_the_phone_too(roaming, laptop, client, store, strip):
+    kept(roaming, f"{strip}/patches")
     laptop.shut()
-    phone.goto(f"{strip}/patches")
-    grade(phone, "A1", "clean", "marked")
-    expect(phone.locator("p.stop", has_text="A1 shows marked: the strip ends here")).to_be_visible()
-    expect(phone.locator("dl.dial")).to_have_count(0)  # nothing more is laid
-    expect(phone.get_by_role("link", name="Go on to")).to_have_count(0)
-    expect(phone.get_by_role("button", name="Keep the grade")).to_have_count(0)
+    roaming.goto(f"{strip}/patches")
+    grade(roaming, "A1", "clean", "marked")
+    expect(roaming.locator("p.stop", has_text="A1 shows marked: the strip ends here")).to_be_visible()
+    expect(roaming.locator("dl.dial")).to_have_count(0)  # nothing more is laid
+    expect(roaming.get_by_role("link", name="Go on to")).to_have_count(0)
+    expect(roaming.get_by_role("button", name="Keep the grade")).to_have_count(0)
     (entry,) = store.all("strip")
     store.change("strip", entry.id, entry.version, {**entry.data, "ended": True})
     laptop.open()
-    phone.goto("/waiting")
-    drop = phone.get_by_role("button", name="Drop it")
+    roaming.goto("/waiting")
+    drop = roaming.get_by_role("button", name="Drop it")
     drop.click()
-    expect(phone.locator("#entries li")).to_have_count(1)
-    phone.get_by_role("button", name="Really drop it").click()
-    all_sent(phone)
+    expect(roaming.locator("#entries li")).to_have_count(1)
+    roaming.get_by_role("button", name="Really drop it").click()
+    all_sent(roaming)
     assert store.all("patch") == []
 
 
-def test_a_refusal_while_the_laptop_is_there_comes_at_its_field(phone, store, strip):
-    phone.goto(f"{strip}/patches")
-    phone.get_by_label("Seconds of the stroke").fill("soon")
-    grade(phone, "A1", "clean")
-    expect(phone.locator("p.wrong")).to_contain_text("seconds")
-    expect(phone.locator("#queue")).to_be_hidden()
+def test_a_refusal_while_the_laptop_is_there_comes_at_its_field(roaming, store, strip):
+    reached(roaming, f"{strip}/patches")
+    roaming.get_by_label("Seconds of the stroke").fill("soon")
+    grade(roaming, "A1", "clean")
+    expect(roaming.locator("p.wrong")).to_contain_text("seconds")
+    expect(roaming.locator("#queue")).to_be_hidden()
 
 
 def test_who_does_not_trust_the_shop_does_not_get_in(browser, laptop):
@@ -226,11 +218,11 @@ def test_who_does_not_trust_the_shop_does_not_get_in(browser, laptop):
     page.close()
 
 
-def test_signing_out_wipes_the_pages_and_a_new_version_replaces_the_files(phone, client, laptop, job, monkeypatch):
+def test_signing_out_wipes_the_pages_and_a_new_version_replaces_the_files(roaming, client, laptop, job, monkeypatch):
     client.get(f"{job}/survey")  # worked out
-    kept(phone, f"{job}/piece")
+    kept(roaming, f"{job}/piece")
     names = "() => caches.keys().then((all) => all.sort().join())"
-    before = phone.evaluate(names)
+    before = roaming.evaluate(names)
     given = worker_text()
     version = re.search(r'"version": "(\w+)"', given)[1]
     monkeypatch.setattr("proofpatch.web.offline.worker_text", lambda: given.replace(version, "anew"))
@@ -238,29 +230,29 @@ def test_signing_out_wipes_the_pages_and_a_new_version_replaces_the_files(phone,
     laptop.shut()
     laptop.renew()
     laptop.open()
-    phone.goto(f"{job}/piece")
-    until(lambda: phone.evaluate(names) == "files anew,pages")
-    phone.evaluate("() => new Promise((done) => { const line = new MessageChannel(); line.port1.onmessage = done; "
+    roaming.goto(f"{job}/piece")
+    until(lambda: roaming.evaluate(names) == "files anew,pages")
+    roaming.evaluate("() => new Promise((done) => { const line = new MessageChannel(); line.port1.onmessage = done; "
                    "navigator.serviceWorker.controller.postMessage({ wipe: true }, [line.port2]); })")  # fmt: skip
-    assert phone.evaluate(names) == "files anew"
+    assert roaming.evaluate(names) == "files anew"
 
 
-def test_the_shop_can_be_put_on_the_home_screen(phone):
-    phone.goto("/")
-    told = phone.context.new_cdp_session(phone).send("Page.getAppManifest")
+def test_the_shop_can_be_put_on_the_home_screen(roaming):
+    roaming.goto("/")
+    told = roaming.context.new_cdp_session(roaming).send("Page.getAppManifest")
     assert (told["errors"], '"display": "standalone"' in told["data"]) == ([], True)
-    assert phone.context.new_cdp_session(phone).send("Page.getInstallabilityErrors")["installabilityErrors"] in (
+    assert roaming.context.new_cdp_session(roaming).send("Page.getInstallabilityErrors")["installabilityErrors"] in (
         [], [{"errorId": "in-incognito", "errorArguments": []}],
     )  # fmt: skip
 
 
 # Random drops of the network; benchmarks/offline.py runs ten times as many.
-def test_nothing_is_lost_and_nothing_made_twice(phone, laptop, store, pan):
+def test_nothing_is_lost_and_nothing_made_twice(roaming, laptop, store, pan):
     zoned(store, pan)
     steps, network = strip_of(store, pan, 4), Network(np.random.default_rng(7))
     laptop.shut()
     laptop.open(network.over)
-    troubles, count = drops(phone, network, store, pan, 20, steps)
+    troubles, count = drops(roaming, network, store, pan, 20, steps)
     assert troubles == []
     assert count >= 40
     assert {one.data["what"] for one in store.all("run")} == {"begin", "note", "incident", "check", "end"}
@@ -273,19 +265,19 @@ def test_nothing_is_lost_and_nothing_made_twice(phone, laptop, store, pan):
 
 
 @pytest.mark.parametrize("size", [PHONE, LAPTOP], ids=["phone", "laptop"])
-def test_the_page_of_trust_walks_through_it(phone, client, laptop, size):
-    phone.set_viewport_size(size)
-    phone.goto("/trust")
+def test_the_page_of_trust_walks_through_it(roaming, client, laptop, size):
+    roaming.set_viewport_size(size)
+    roaming.goto("/trust")
     for line in re.findall(r".{1,23}(?::|$)", laptop.certificate.fingerprint):
-        expect(phone.locator(".prints")).to_contain_text(line.strip(":").replace(":", " "))
+        expect(roaming.locator(".prints")).to_contain_text(line.strip(":").replace(":", " "))
     answer = client.get("/trust/proofpatch-shop.crt")
     assert (answer.headers["content-type"], answer.content) == ("application/x-x509-ca-cert", laptop.certificate.der)
-    accessible(phone, "trust", size["width"])
+    accessible(roaming, "trust", size["width"])
 
 
-def test_a_phone_that_is_led_to_the_door_keeps_no_page(phone, laptop, strip):
-    kept(phone, f"{strip}/patches")
+def test_a_phone_that_is_led_to_the_door_keeps_no_page(roaming, laptop, strip):
+    kept(roaming, f"{strip}/patches")
     names = "async () => (await (await caches.open('pages')).keys()).map((one) => new URL(one.url).pathname)"
-    assert f"{strip}/patches" in phone.evaluate(names)
-    phone.goto("/door")  # as one that was signed out on the laptop
-    assert [name for name in phone.evaluate(names) if name.startswith("/jobs/")] == []
+    assert f"{strip}/patches" in roaming.evaluate(names)
+    roaming.goto("/door")  # as one that was signed out on the laptop
+    assert [name for name in roaming.evaluate(names) if name.startswith("/jobs/")] == []

@@ -117,4 +117,4 @@ def test_another_site_is_refused_before_anything_is_looked_up(client, job):
 def test_a_clock_that_cannot_be_right_counts_as_now():
     now = datetime.datetime.now(datetime.UTC)
     for said in ("", "soon", "2020-01-01T00:00:00Z", "2025-01-01T00:00:00", (now + datetime.timedelta(1)).isoformat()):
-        assert abs(datetime.datetime.fromisoformat(written(said)) - now) < datetime.timedelta(seconds=5), said
+        assert abs(datetime.datetime.fromisoformat(written(said)) - now) < datetime.timedelta(minutes=10), said

@@ -81,6 +81,16 @@ def test_lead_stays_a_stop_on_every_page_until_it_is_on_record(client, store, jo
     assert "not found by laboratory test" in page
 
 
+def test_a_layer_nobody_tested_is_a_stop_on_every_page(client, store, pan):
+    assert re.search(
+        r"Thickness of the [a-z -]+ or [a-z -]+ or \d others, measured", seen(client.get(f"{pan}/forecast"))
+    )
+    send(client, store, pan, "about", layers="2")
+    for page in (*(f"{pan}/{step}" for step in ("forecast", "recipe", "offer", "hazards", "run")),
+                 f"/bench?job={pan.removeprefix('/jobs/')}"):  # fmt: skip
+        assert "Stop: 2 layers were counted" in seen(client.get(page)), page
+
+
 def test_what_no_beam_touches_is_refused_on_every_page(client, store, job):
     send(client, store, job, "about", beside="brass", year="1905")
     data = {**at(store, job).data, "job": {"title": "Pipe", "suspects": ["PVC"]}}

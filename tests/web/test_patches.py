@@ -5,11 +5,11 @@ import re
 
 import pytest
 from fastapi.testclient import TestClient
+from made_cli import told
 from made_pages import at, laid, seen, send
 from made_photo import shot
 
 import proofpatch as pp
-from proofpatch.cli import main
 from proofpatch.shop.log import graded_from
 from proofpatch.web.app import create
 from proofpatch.web.come_to import beliefs
@@ -42,12 +42,7 @@ def test_patches_and_recipe_agree_with_the_command_line(client, store, pan, tmp_
     lines = [json.dumps(one.data) for one in reversed(store.all("patch"))]
     path.with_suffix(".patches.jsonl").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
-    def told(*words):
-        with pytest.raises(SystemExit):
-            main([*words, "--json"])
-        return json.loads(capsys.readouterr().out)
-
-    strip, recipe = told("patch", str(path), "--count", "3"), told("recipe", str(path))
+    strip, recipe = told(capsys, "patch", path, "--count", "3"), told(capsys, "recipe", path)
     page = seen(client.get(f"{pan}/patches"))
     for line in (strip["pays_because"], strip["more"], *(one["because"] for one in strip["patches"])):
         assert " ".join(line.split()) in page

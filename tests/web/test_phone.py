@@ -56,6 +56,11 @@ def test_no_rule_brings_a_colour_of_its_own():
     assert re.findall(r"#[0-9A-Fa-f]{3,8}\b|rgba?\(|hsla?\(|: ?(?:red|green|blue|white|black|orange)\b", rest) == []
 
 
+def drawn(page):
+    """Waits until what was scrolled lies where it will lie."""
+    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))")
+
+
 @pytest.mark.parametrize("job", ["tea", "skillet"])
 def test_the_next_thing_to_do_is_under_the_thumb_and_never_over_a_field(phone, floor, job):
     phone.goto(f"{floor.jobs['tea']}/patches" if job == "tea" else "/shop")
@@ -65,13 +70,14 @@ def test_the_next_thing_to_do_is_under_the_thumb_and_never_over_a_field(phone, f
     assert fields.count() > 7
     for field in fields.all():
         field.focus()
-        phone.wait_for_timeout(30)
+        drawn(phone)
         box, at = field.bounding_box(), bar.bounding_box()
         assert at["y"] + at["height"] <= PHONE["height"] + 1
         below = at["y"] >= box["y"] + box["height"] - 1
         assert below or at["y"] + at["height"] <= box["y"], field.get_attribute("id")
     # While it sticks it is in the lower half; with the phone on its side it takes no height away.
     phone.locator("form.fields legend").first.scroll_into_view_if_needed()
+    drawn(phone)
     assert bar.bounding_box()["y"] > PHONE["height"] / 2
     phone.set_viewport_size({"width": 740, "height": 360})
     assert bar.evaluate("(one) => getComputedStyle(one).position") == "static"
@@ -218,18 +224,23 @@ WATCH = """() => { const light = document.getElementById("light"); window.seen =
 
 
 def beating(phone, floor, speed, seconds=4.0):
-    """(moments of flashes [s], places the mark stood at, what is said) of a hand at a speed [m/s]."""
+    """(moments of flashes [s], places the mark stood at, what is said) of a hand at a speed [m/s], by the page's clock.
+
+    That clock is turned by hand: a busy machine lets a timer ring late, and what is asked is when it was set to ring.
+    """
 
     def paced(route):
         answer = route.fetch()
         route.fulfill(response=answer, body=re.sub(r'data-speed="[^"]*"', f'data-speed="{speed}"', answer.text()))
 
     phone.route("**/patches", paced)
+    phone.clock.install(time=0)
     phone.goto(f"{floor.jobs['tea']}/patches")
+    phone.clock.pause_at(600.0)
     phone.evaluate(WATCH)
     phone.get_by_role("button", name="Tick every 20 mm").tap()
     expect(phone.locator("#light")).to_be_visible()
-    phone.wait_for_timeout(1000 * seconds)
+    phone.clock.run_for(int(1000 * seconds))
     phone.get_by_role("button", name="Stop ticking").tap()
     expect(phone.locator("#light")).to_be_hidden()
     seen = [at / 1000 for at in phone.evaluate("() => window.seen")]
@@ -247,7 +258,7 @@ def test_a_light_beats_with_the_hand_and_never_too_fast(phone, floor, speed, rat
     # WCAG 2.2, 2.3.1: not more than three flashes in any second.
     assert all(sum(at <= other < at + 1 for other in seen) <= 3 for at in seen)
     gaps = [b - a for a, b in itertools.pairwise(seen)]
-    assert sorted(gaps)[len(gaps) // 2] == pytest.approx(1 / rate, rel=0.1)
+    assert gaps == pytest.approx([1 / rate] * len(gaps), abs=0.005)
 
 
 def test_a_muted_phone_beats_all_the_same(phone, floor):
@@ -278,6 +289,7 @@ def sent(page, path):
     page.goto(path, wait_until="commit")
 
     def done():
+        page.wait_for_load_state()  # a busy machine may be idle for half a second before it asks for the parts
         page.wait_for_load_state("networkidle")
         page.remove_listener("requestfinished", keep)
         sizes = [(one.url, one.sizes()) for one in asked if "/photos/" not in one.url]
@@ -301,8 +313,9 @@ def test_a_first_look_at_a_job_is_small(browser, floor):
 
 def test_what_lasts_is_not_sent_twice_and_photos_come_small(phone, floor):
     path = f"{floor.jobs['tea']}/patches"
-    phone.goto(path, wait_until="networkidle")
-    phone.goto(path, wait_until="networkidle")
+    for _ in range(2):
+        phone.goto(path)
+        phone.wait_for_load_state("networkidle")
     again = dict(phone.evaluate(
         "() => ['navigation', 'resource'].flatMap((kind) => performance.getEntriesByType(kind))"
         ".map((one) => [one.name.replace(/.*[/]/, ''), one.transferSize])"
@@ -312,7 +325,7 @@ def test_what_lasts_is_not_sent_twice_and_photos_come_small(phone, floor):
     assert sum(again.values()) < 100_000, again
     photo = phone.locator("img.thumb")
     photo.scroll_into_view_if_needed()
-    expect(photo).to_have_js_property("complete", True)
+    expect(photo).to_have_js_property("naturalWidth", 480)
     # Its place is held before it comes, and what comes is the small one of 1600 by 1200.
     assert photo.evaluate("(one) => [one.naturalWidth, one.naturalHeight]") == [480, 360]
     assert (photo.get_attribute("width"), photo.get_attribute("height")) == ("480", "360")
@@ -339,7 +352,9 @@ def test_a_chart_is_few_elements_and_one_width_of_it_is_laid_out(phone, floor):
 
 
 def test_type_is_asked_for_with_the_page_and_the_mark_is_part_of_it(phone, floor):
-    phone.goto(f"{floor.jobs['tea']}/forecast", wait_until="networkidle")
+    phone.goto(f"{floor.jobs['tea']}/forecast")
+    phone.wait_for_load_state("networkidle")
+    phone.evaluate("() => document.fonts.ready.then(() => true)")
     asked = dict(phone.evaluate("() => performance.getEntriesByType('resource').map((one) =>"
                                 " [one.name.replace(/.*[/]/, ''), one.initiatorType])"))  # fmt: skip
     assert (asked["atkinson.woff2"], asked["literata.woff2"]) == ("link", "link")

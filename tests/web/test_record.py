@@ -5,7 +5,7 @@ import json
 import re
 
 import pytest
-from made_browser import PHONE, accessible_in_both
+from made_browser import PHONE, accessible_in_both, leads_on
 from made_counter import TICKED, Pages, drawn, pdf_text, squeezed
 from made_gate import gate
 from made_pages import NEW, seen
@@ -235,12 +235,14 @@ def test_the_pages_on_a_phone(page, store, shop):
     page.locator("#f-open").wait_for()
     accessible_in_both(page, "record", PHONE["width"])
     page.locator("#f-open").fill("The customer paints the hinge.")
-    page.get_by_role("button", name="Write it").click()
-    page.wait_for_url("**/records/*")
+    with leads_on(page):
+        page.get_by_role("button", name="Write it").click()
+    assert "/records/" in page.url
     accessible_in_both(page, "written", PHONE["width"])
     for tick in page.locator("input[name^=tick]").all():
         tick.check()
     page.get_by_label("Name of the customer").fill("A. Fenwick")
+    page.locator("canvas").scroll_into_view_if_needed()
     box = page.locator("canvas").bounding_box()
     page.mouse.move(box["x"] + 20, box["y"] + 40)
     page.mouse.down()

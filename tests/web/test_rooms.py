@@ -10,14 +10,14 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from made_browser import accessible_in_both
+from made_browser import accessible_in_both, leads_on
+from made_cli import told
 
-from proofpatch.cli import main
 from proofpatch.cli_materials import materials_record, value_words
 from proofpatch.lasers import laser_from_table
 from proofpatch.materials import coating_ids, substrate_ids
 from proofpatch.shop.lasers import KIND, add_laser, entry_of, lasers_of
-from proofpatch.web.lasers import LABELS
+from proofpatch.web.laser_form import LABELS
 from proofpatch.web.road import road
 from proofpatch.web.shell import unbroken
 
@@ -46,18 +46,6 @@ def mine(store, tmp_path):
     return Path(shutil.copy(ROOT / "docs" / "own-laser.toml", tmp_path / "mine.toml"))
 
 
-@pytest.fixture
-def told(capsys):
-    """What the command line says, as JSON."""
-
-    def call(*words):
-        with pytest.raises(SystemExit):
-            main([*map(str, words), "--json"])
-        return json.loads(capsys.readouterr().out)
-
-    return call
-
-
 def seen(answer):
     """The words of a page."""
     body = re.sub(r"</?(b|span)\b[^>]*>", "", answer.text)
@@ -72,9 +60,9 @@ def power(month, watts):
     return {"date": f"2026-{month:02}-02", "power-set": "150 W", "power": f"{watts} W"}
 
 
-def test_screen_and_command_line_say_the_same_of_a_laser(client, store, mine, told):
+def test_screen_and_command_line_say_the_same_of_a_laser(client, store, mine, capsys):
     plan = seen(client.get("/lasers/ours-300"))
-    with_none = told("measure-laser", mine)
+    with_none = told(capsys, "measure-laser", mine)
     assert all(line in plan for line in with_none["cautions"])
     assert "15 mm apart, one pulse each. Power 12 W, 8 W, 5.33 W" in plan
     assert "-24 mm, -12 mm, -6 mm, +6 mm, +12 mm, +24 mm" in plan
@@ -82,11 +70,11 @@ def test_screen_and_command_line_say_the_same_of_a_laser(client, store, mine, to
                         (power(6, 131), ["--date", "2026-06-02", "--power-reading", "150 W, 131 W"])):  # fmt: skip
         answer = read(client, store, **form)
         assert answer.status_code == 303
-        taught = told("measure-laser", mine, *words)
+        taught = told(capsys, "measure-laser", mine, *words)
         page = seen(client.get(answer.headers["location"]))
         assert taught["because"] in page
         assert all(line in page for line in taught["advice"])
-    (record,) = told("lasers", mine)["lasers"]
+    (record,) = told(capsys, "lasers", mine)["lasers"]
     page = seen(client.get("/lasers/ours-300"))
     assert all(line["because"] in page for line in record["readings"])
     assert "Spot 0.7 mm 0.842 mm, measured M² 30 39.6, measured" in page
@@ -101,7 +89,7 @@ def test_screen_and_command_line_say_the_same_of_a_laser(client, store, mine, to
 
 
 # Patches of two days: each is read with the laser as it was on its own day, as a file's readings have it.
-def test_a_job_with_it_forecasts_as_the_command_line_and_moves_with_a_reading(client, store, mine, told, tmp_path):
+def test_a_job_with_it_forecasts_as_the_command_line_and_moves_with_a_reading(client, store, mine, capsys, tmp_path):
     first = client.get("/new").text
     assert first.index('value="ours-300" selected') < first.index('value="pulsed-100"')
     keys = [client.post("/new", data=NEW | {"laser": laser}).headers["location"].split("/")[2]
@@ -122,15 +110,15 @@ def test_a_job_with_it_forecasts_as_the_command_line_and_moves_with_a_reading(cl
     )
     lines = [json.dumps(one.data) for one in reversed(store.all("patch"))]
     path.with_suffix(".patches.jsonl").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    assert json.loads(json.dumps(road(store, job).forecast)) == told("forecast", path)
+    assert json.loads(json.dumps(road(store, job).forecast)) == told(capsys, "forecast", path)
     before, untouched = road(store, job), road(store, other)
     assert not any("as measured" in line for line in before.forecast["assumptions"])
     assert read(client, store, **power(6, 131)).status_code == 303
-    told("measure-laser", mine, "--date", "2026-06-02", "--power-reading", "150 W, 131 W")
+    told(capsys, "measure-laser", mine, "--date", "2026-06-02", "--power-reading", "150 W, 131 W")
     assert "Open it" in seen(client.get("/"))  # nothing is said of the laser as it was
     client.get(f"/jobs/{job.id}/survey")
     after = road(store, job)
-    assert json.loads(json.dumps(after.forecast)) == told("forecast", path)
+    assert json.loads(json.dumps(after.forecast)) == told(capsys, "forecast", path)
     assert any("87 % of the dialled power arrives" in line for line in after.forecast["assumptions"])
     assert after.forecast["chance"] != before.forecast["chance"]
     assert road(store, other) is untouched
@@ -306,7 +294,8 @@ def test_nothing_is_found_against_access_in_the_rooms(page, store, mine, client,
         accessible_in_both(page, path, size)
     page.goto("/lasers/ours-300")
     page.get_by_label("Diameters of mark 2").fill("0.84 mJ")
-    page.get_by_role("button", name="Keep what I read").click()
+    with leads_on(page):
+        page.get_by_role("button", name="Keep what I read").click()
     page.get_by_role("alert").wait_for()
     accessible_in_both(page, "a wrong field", size)
     # The page opens at the field, with what was typed.

@@ -11,10 +11,14 @@ from made_photo import shot
 from made_run import SETTING, TABLES, ZONES, opened, ready
 
 from proofpatch.run.day import checks_of
-from proofpatch.shop.run import day_of, entries_of
+from proofpatch.shop.days import day_of
+from proofpatch.shop.run import entries_of
+from proofpatch.shop.strips import lay_out
 from proofpatch.web.once import AT, SENT
 from proofpatch.web.road import road
 from proofpatch.web.today import piece_on
+
+PLANNED = {"setting": SETTING, "p_clean": 0.9, "p_harm": 0.01, "because": ""}
 
 
 @pytest.fixture
@@ -48,6 +52,29 @@ def sent(client, path, form, at=None, key=None, photo=None):
 
 def ago(**time):
     return (datetime.datetime.now(datetime.UTC) - datetime.timedelta(**time)).isoformat(timespec="seconds")
+
+
+def test_what_stops_a_job_leaves_no_go_on_paper_nor_at_the_piece(client, store):
+    job, key = ready(store)
+    opened(store, key)
+    sheet = f"{job}/strips/{lay_out(store, key, [PLANNED], [{}]).id}/sheet.pdf"
+    assert client.get(sheet).headers["content-type"] == "application/pdf"
+    entry = store.get("job", key)
+    store.change("job", key, entry.version, {**entry.data, "lead": {}})
+    for address in (sheet, f"{job}/recipe.pdf"):
+        assert client.get(address).headers["content-type"] != "application/pdf"
+    for step in ("forecast", "patches", "recipe", "offer", "hazards", "run", "run/day"):
+        assert "Stop: lead" in seen(client.get(f"{job}/{step}")), step
+    for step, head in (
+        ("forecast", "No beam yet"),
+        ("patches", "No more test patches."),
+        ("recipe", "No recipe any more."),
+    ):
+        assert head in seen(client.get(f"{job}/{step}"))
+    late = client.post(f"{job}/run/control", data={"residue": "clean", "harm": "none"})
+    assert late.status_code == 409
+    assert "was not kept. Stop: lead" in seen(late)
+    assert len(store.all("patch", key)) == 3
 
 
 # One Stop sentence with the way out, for each gate, the first of them first.

@@ -8,7 +8,7 @@ from urllib.parse import parse_qsl, urlsplit
 import numpy as np
 import pytest
 import trimesh
-from made_browser import LAPTOP, PHONE, accessible_in_both
+from made_browser import LAPTOP, PHONE, accessible_in_both, visit
 from made_pages import at, seen, send
 from PIL import Image
 from playwright.sync_api import expect
@@ -179,7 +179,7 @@ def test_in_a_browser_by_keys_and_without_a_script(client, pan, sent, shop, brow
             page.goto(shop + where)
             expect(page.locator("h1")).to_contain_text(head)  # the job may be at work first
             accessible_in_both(page, where, size["width"])
-        page.goto(shop + picking)
+        visit(page, shop + picking)
         picture = page.locator(".tapped:visible input")
         picture.focus()
         page.keyboard.press("ArrowUp")

@@ -1,5 +1,6 @@
 """A strip graded by a photo: sheet, photo, what was seen, taps, grades; without a browser. Photos are made."""
 
+import contextlib
 import io
 import json
 import re
@@ -19,7 +20,8 @@ from proofpatch.cli import main
 from proofpatch.photos.corrections import Correction
 from proofpatch.photos.reading import read
 from proofpatch.shop.by_photo import Asked
-from proofpatch.shop.seen import add_tap, seen_of
+from proofpatch.shop.regraded import regrade
+from proofpatch.shop.seen import add_tap, keep_measured, seen_of
 from proofpatch.shop.store import Store
 from proofpatch.shop.strip_file import lay, strips_path
 from proofpatch.web.app import create
@@ -109,6 +111,25 @@ def test_a_photo_of_the_strip_proposes_what_is_left_and_a_press_keeps_it(strip):
     assert len(strip.store.all("patch")) == 3
 
 
+def test_photos_graded_again_give_the_same_grade_until_something_moved(strip, capsys, monkeypatch):
+    sent(strip)
+    form = {f"residue-A{n}": said for n, said in ((1, "partial"), (2, "partial"), (3, "clean"))}
+    strip.client.post(f"{strip.base}/grades", data=form | {f"harm-A{n}": "none" for n in (1, 2, 3)})
+    again = list(regrade(strip.store, map))
+    assert [(one.step, one.moved) for one in again] == [("A1", False), ("A2", False), ("A3", False)]
+    assert all(one.now["fraction_left"] == one.before["fraction_left"] for one in again)
+    kept = entry(strip)
+    moved = {**kept.data["kept"], "A2": {**kept.data["kept"]["A2"], "residue": "clean"}}
+    keep_measured(strip.store, kept, moved)
+    monkeypatch.setattr("proofpatch.pool.each_on", lambda address: contextlib.nullcontext(map))
+    with pytest.raises(SystemExit) as end:
+        main(["rework", "photos", str(strip.store.folder)])
+    said = " ".join(capsys.readouterr().out.split())
+    assert (end.value.code, "Of 3 steps graded by photo 1 get another grade" in said) == (0, True)
+    assert "A2: clean, harm not told then; partial, harm not told now" in said
+    assert len(strip.store.all("patch")) == 3
+
+
 def test_what_the_eye_puts_right_is_no_measurement(strip):
     sent(strip)
     strip.client.post(f"{strip.base}/grades", data={"residue-A2": "nearly", "harm-A2": "none"})
@@ -178,7 +199,7 @@ def test_without_markers_four_taps_place_the_sheet(strip):
         (b"", "No photo was chosen"),
         (b"not a picture at all", "no photo that can be read"),
         (b"\x00\x00\x00\x18ftypheic" + bytes(40), "most compatible format"),
-        (b"GIF89a" + bytes(20), "no photo that can be read"),
+        (b"GIF89a" + bytes(20), "neither JPEG nor PNG"),
     ],
 )
 def test_files_that_are_no_photo_get_one_sentence(strip, content, said):

@@ -9,14 +9,13 @@ import socket
 import ssl
 import subprocess
 import sys
-import time
 import urllib.error
 import urllib.parse
 import urllib.request
 from pathlib import Path
 
 import pytest
-from made_laptop import free_port
+from made_laptop import free_port, once_up
 from made_pages import seen
 
 from proofpatch.cli import main
@@ -33,11 +32,11 @@ def ended(server):
         yield
     finally:
         server.send_signal(signal.SIGINT)
-        server.wait(15)  # a connection left open holds it up for no longer than 5 s
+        server.wait(60)  # a connection left open holds it up for no longer than 5 s; else for ever
 
 
 def test_it_opens_over_https_and_shows_beside_it_how_to_trust_it(tmp_path):
-    program, port = Path(sys.executable).with_name("proofpatch"), free_port()
+    program, port = Path(sys.executable).with_name("proofpatch"), free_port(2)
     words = [program, "serve", "--folder", tmp_path / "shop", "--port", str(port), "--tls"]
     with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server, ended(server):
         said = ""  # a machine with an address that is not private says so first
@@ -49,25 +48,20 @@ def test_it_opens_over_https_and_shows_beside_it_how_to_trust_it(tmp_path):
         trust = re.search(r"http://127\.0\.0\.1:\d+/trust", said)[0]
         shown = re.search(r"SHA-256: ([0-9A-F:]{95})", said)[1]
         trusts = ssl.create_default_context(cafile=tmp_path / "shop" / "tls" / "authority.pem")
-        for _ in range(400):
-            try:
-                page = urllib.request.urlopen(f"https://localhost:{port}/", timeout=30, context=trusts)
-                break
-            except OSError:
-                time.sleep(0.1)
-        with page:
+        home = f"https://localhost:{port}/"
+        with once_up(lambda: urllib.request.urlopen(home, timeout=60, context=trusts)) as page:
             assert b"No job yet" in page.read()
         with pytest.raises(urllib.error.URLError, match="CERTIFICATE_VERIFY_FAILED"):
-            urllib.request.urlopen(f"https://localhost:{port}/", timeout=30)
-        with urllib.request.urlopen(trust, timeout=30) as page:
+            urllib.request.urlopen(f"https://localhost:{port}/", timeout=60)
+        with urllib.request.urlopen(trust, timeout=60) as page:
             assert shown.replace(":", " ")[:23] in page.read().decode()
         # Over plain http nothing but that page: all else is led to https.
         with pytest.raises(urllib.error.URLError, match="CERTIFICATE_VERIFY_FAILED"):
-            urllib.request.urlopen(trust.replace("/trust", "/shop"), timeout=30)
+            urllib.request.urlopen(trust.replace("/trust", "/shop"), timeout=60)
 
 
 def test_a_phone_of_the_network_signs_in_over_https_and_its_key_goes_nowhere_else(tmp_path):
-    program, port = Path(sys.executable).with_name("proofpatch"), free_port()
+    program, port = Path(sys.executable).with_name("proofpatch"), free_port(2)
     store = Store.open(tmp_path / "shop")
     set_passphrase(store, "three wet brushes dry")
     store.close()
@@ -85,27 +79,21 @@ def test_a_phone_of_the_network_signs_in_over_https_and_its_key_goes_nowhere_els
             urllib.request.HTTPSHandler(context=trusts), urllib.request.HTTPCookieProcessor(jar)
         )
         site = f"https://{host}:{port}"
-        for _ in range(400):
-            try:
-                page = phone.open(f"{site}/", timeout=30)
-                break
-            except OSError:
-                time.sleep(0.1)
-        with page:
+        with once_up(lambda: phone.open(f"{site}/", timeout=60)) as page:
             assert page.url.startswith(f"{site}/door")
         form = urllib.parse.urlencode({"passphrase": "three wet brushes dry", "name": "Phone"}).encode()
-        with phone.open(urllib.request.Request(f"{site}/door", form, {"Origin": site}), timeout=30) as page:
+        with phone.open(urllib.request.Request(f"{site}/door", form, {"Origin": site}), timeout=60) as page:
             assert b"No job yet" in page.read()
         (key,) = [one for one in jar if one.name == COOKIE]
         assert (key.secure, key.has_nonstandard_attr("HttpOnly")) == (True, True)
         elsewhere = urllib.request.Request(f"{site}/shop", b"name=x", {"Origin": f"https://evil.example:{port}"})
         with pytest.raises(urllib.error.HTTPError) as refused:
-            phone.open(elsewhere, timeout=30)
+            phone.open(elsewhere, timeout=60)
         assert sleeping.enter_context(refused.value).code == 403
         # The plain port beside it shows how to trust, and gives a stranger of the network nothing else.
-        with urllib.request.urlopen(f"http://{host}:{port + 1}/trust", timeout=30) as page:
+        with urllib.request.urlopen(f"http://{host}:{port + 1}/trust", timeout=60) as page:
             assert b"SHA-256" in page.read()
-        plain = http.client.HTTPConnection(host, port + 1, timeout=30)
+        plain = http.client.HTTPConnection(host, port + 1, timeout=60)
         plain.request("GET", "/shop")
         led = plain.getresponse()
         assert (led.status, led.getheader("location", "").startswith(site)) == (307, True)

@@ -2,7 +2,7 @@
 
 import re
 
-from made_browser import accessible
+from made_browser import accessible, visit
 from playwright.sync_api import expect
 
 import proofpatch as pp
@@ -20,8 +20,8 @@ SIZES = {360: 328, 768: 688, 1280: 520, 1440: 688}  # px: of the view, of the pi
 def test_both_chances_are_read_at_any_point_and_axe_finds_nothing(page, store):
     job = store.add("job", PAN, title="Skillet").id
     for step in ("forecast", "recipe"):
-        page.goto(f"/jobs/{job}/{step}")
-        expect(page.locator("figure.window")).to_be_visible(timeout=60_000)
+        visit(page, f"/jobs/{job}/{step}")
+        expect(page.locator("figure.window")).to_be_visible()
         for theme in ("light", "dark"):
             page.emulate_media(color_scheme=theme)
             for width, drawn in SIZES.items():

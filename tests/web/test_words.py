@@ -41,9 +41,12 @@ OTHERS = [name for name in LANGUAGES if name != OWN]
 PARTS = re.compile(r"\{\d+\}|</?\w+>")
 ROAD = (
     "/", "/new", "/bench", "/lasers", "/lasers/new", "/lasers/pulsed-500", "/materials", "/materials/oak",
-    "/materials/oil-varnish", "/shop", "/shop/devices", "/shop/prices", "/trust", "/waiting", "/nowhere", "/?q=zzz",
+    "/materials/oil-varnish", "/learned", "/learned/lots", "/learned/lasers/pulsed-300", "/shop", "/shop/devices",
+    "/shop/prices", "/trust", "/waiting", "/nowhere", "/?q=zzz",
 )  # fmt: skip
-STEPS = ("survey", "forecast", "patches", "recipe", "measure", "offer", "hazards", "piece")
+STEPS = (
+    "survey", "forecast", "patches", "recipe", "measure", "offer", "hazards", "piece", "start", "alike", "lasers",
+)  # fmt: skip
 # Names of lasers, which are also keys that are typed, and what this test itself writes.
 TYPED = ("pulsed-100", "pulsed-300", "pulsed-500", "laboratory test of a chip through all layers",
          "laboratory test of a chip through all l…", "zzz")  # fmt: skip

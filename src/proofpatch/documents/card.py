@@ -15,9 +15,9 @@ from proofpatch.documents.survey import FONTS, breakable
 from proofpatch.errors import InputError
 from proofpatch.learn.surface import Layer
 from proofpatch.materials import coating, substrate
+from proofpatch.phrases import chance_words, raised
 from proofpatch.shop.job import Job
 from proofpatch.shop.settings import PAPERS
-from proofpatch.survey.identify import chance_words
 from proofpatch.units import show
 
 TEMPLATE = Path(__file__).with_name("card.typ")
@@ -78,7 +78,7 @@ def _surface(work: Job) -> str:
     """The coats, top first, over the substrate, and who says so."""
     coats = " over ".join(_coat(one) for one in work.surface.coats)
     said = "as the survey has it" if work.surveyed else "as described"
-    return f"{coats[:1].upper()}{coats[1:]} on {substrate(work.surface.substrate).title.lower()}, {said}"
+    return f"{raised(coats)} on {substrate(work.surface.substrate).title.lower()}, {said}"
 
 
 def _coat(coat: Layer) -> str:

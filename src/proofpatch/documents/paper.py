@@ -55,13 +55,8 @@ def headed(kind: str, number: str, shop: Party, customer: Party, title: str) -> 
     """What the letterhead shows, as words."""
     return {
         "kind": kind, "number": number, "title": title, "lead": "", "versioned": "", "photo": "", "photo_alt": "",
-        "photo_words": "", "shop": party(shop), "customer": party(customer),
+        "photo_words": "", "shop": shop.record(), "customer": customer.record(),
     }  # fmt: skip
-
-
-def party(one: Party) -> dict[str, Any]:
-    """The shop or the customer as the letterhead has it."""
-    return {"name": one.name, "address": list(one.address), "more": list(one.more)}
 
 
 def day_words(day: datetime.date, locale: str) -> str:

@@ -15,6 +15,7 @@ from proofpatch.cli_show import setting_words
 from proofpatch.documents.letters import check_letters
 from proofpatch.documents.paper import Signature, day_words, headed, printed
 from proofpatch.offer.quote import Party
+from proofpatch.phrases import raised
 from proofpatch.run.care import PARTS
 from proofpatch.units import percent, show, system
 
@@ -143,7 +144,7 @@ def _agreed(agreed: Mapping[str, Any] | None, locale: str) -> dict[str, Any]:
 
 def _zone(one: Mapping[str, Any], record: Mapping[str, Any], locale: str) -> list[str]:
     """Name, area, state, passes, time at it, from and to."""
-    name, pieces = _capital(one["name"]), record.get("pieces", 1)
+    name, pieces = raised(one["name"]), record.get("pieces", 1)
     area = show(one["area_m2"], "area", like=record["areas"]["all_m2"] if record["areas"] else None)
     if one["untouched"]:
         return [name, area, "not touched", "", "", ""]
@@ -182,7 +183,7 @@ def _settings(record: Mapping[str, Any]) -> list[str]:
     for one in record["settings"]:
         own = zones.setdefault(setting_words(one["setting"]), [])
         own += [name for number in one["zones"] if (name := names.get(number, f"zone {number}")) not in own]
-    found = [f"{_capital(', '.join(own))}{': ' if own else ''}{words}." for words, own in zones.items()]
+    found = [f"{raised(', '.join(own))}{': ' if own else ''}{words}." for words, own in zones.items()]
     return found or [f"Settings really used: {NOT_RECORDED}."]
 
 
@@ -191,7 +192,10 @@ def _day(one: Mapping[str, Any], locale: str) -> str:
     said = f"{day}: {one['right']} of {one['checks']} checks at the start of the day were right"
     if one["controls"]:
         said += f", {one['controls']} control patch{'' if one['controls'] == 1 else 'es'} laid"
-    return ". ".join([said, *(f"{each['title']}: {show(each['value'], each['kind'])}" for each in one["values"])]) + "."
+    read = (NOT_MEASURED if each["value"] is None else show(each["value"], each["kind"]) for each in one["values"])
+    return (
+        ". ".join([said, *(f"{each['title']}: {what}" for each, what in zip(one["values"], read, strict=True))]) + "."
+    )
 
 
 def _pair(one: Mapping[str, Any], number: int, locale: str) -> dict[str, Any]:
@@ -202,14 +206,14 @@ def _pair(one: Mapping[str, Any], number: int, locale: str) -> dict[str, Any]:
         lines.append(f"Area cleaned: {NOT_MEASURED}.")
     if one["tone"] is None:
         lines.append(f"Change of tone: {NOT_MEASURED}.")
-    return {"about": _capital(about), "taken": taken, "lines": lines, "files": [],
+    return {"about": raised(about), "taken": taken, "lines": lines, "files": [],
             "alt": [f"Before: {about}", f"After: {about}"]}  # fmt: skip
 
 
 def _look(name: str, grade: Mapping[str, Any] | None, locale: str) -> list[str]:
     """(zone, what is left and how the surface is, who looked) or that nobody did."""
     if grade is None:
-        return [_capital(name), f"{_capital(NOT_MEASURED)}.", ""]
+        return [raised(name), f"{raised(NOT_MEASURED)}.", ""]
     left = (
         f" {percent(grade['fraction_left'])} left, measured in a photo." if grade["fraction_left"] is not None else ""
     )
@@ -220,7 +224,7 @@ def _look(name: str, grade: Mapping[str, Any] | None, locale: str) -> list[str]:
     who = f"{grade['grader']}, {_moment(grade['at'], locale)}" if grade["grader"] else _moment(grade["at"], locale)
     if grade.get("piece") is not None:
         name = f"{name}, piece {grade['piece']}, the last one looked at"
-    return [_capital(name), words, who + ("" if grade["wiped"] else ", dust not wiped off")]
+    return [raised(name), words, who + ("" if grade["wiped"] else ", dust not wiped off")]
 
 
 def _waste(waste: Mapping[str, Any]) -> list[str]:
@@ -272,10 +276,6 @@ def _span(began: str | None, ended: str | None, locale: str) -> str:
     first, last = _moment(began, locale), _moment(ended, locale)
     day, _, clock = last.rpartition(", ")
     return f"{first} to {clock if first.startswith(day) else last}"
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 def _fitted(pictures: Pictures) -> list[tuple[bytes, bytes] | None]:

@@ -14,9 +14,10 @@ import typst
 from proofpatch.documents.whole import write_whole
 from proofpatch.errors import InputError
 from proofpatch.materials import coating, coating_ids, substrate, substrate_ids
+from proofpatch.phrases import in_100
 from proofpatch.shop.settings import PAPERS
 from proofpatch.survey.evidence import TESTS
-from proofpatch.survey.identify import finishes, in_100, words_of
+from proofpatch.survey.finishes import finishes, words_of
 
 TEMPLATE = Path(__file__).with_name("survey.typ")
 FONTS: dict[str, Any] = {"ignore_system_fonts": True}  # the same page on every machine

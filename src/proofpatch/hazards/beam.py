@@ -114,11 +114,10 @@ class BeamHazards:
 
 def beam_hazards(beam: Beam) -> BeamHazards:
     """Every figure of a beam."""
-    eye, other = limits.strictest_eye(beam.wavelength, beam.width or 1e-9, beam.rate, beam.exposure)
-    skin = limits.skin_allowed(beam.wavelength, beam.width or 1e-9, beam.rate, beam.exposure)
-    window = limits.strictest_eye(beam.wavelength, beam.width or 1e-9, beam.rate, max(beam.exposure, WINDOW_EXPOSURE))[
-        0
-    ]
+    width = beam.width or 1e-9  # of a steady beam never asked
+    eye, other = limits.strictest_eye(beam.wavelength, width, beam.rate, beam.exposure)
+    skin = limits.skin_allowed(beam.wavelength, width, beam.rate, beam.exposure)
+    window, _ = limits.strictest_eye(beam.wavelength, width, beam.rate, max(beam.exposure, WINDOW_EXPOSURE))
     reach = _reach(beam, beam.power, eye.average)
     near = _face_diameter(beam)
     # A scale number n says an optical density of n too.
@@ -138,7 +137,7 @@ def beam_hazards(beam: Beam) -> BeamHazards:
         other=other,
         skin_limit=skin,
         distance=reach,
-        mirrored=_reach(beam, beam.power * beam.reflectance, eye.average) if beam.reflectance > 0 else 0.0,
+        mirrored=_reach(beam, beam.power * beam.reflectance, eye.average),
         diffuse=form.diffuse(beam.power, eye.average, beam.reflectance),
         skin=_reach(beam, beam.power, skin.average),
         at_window=_reach(beam, beam.power, window.average),
@@ -211,7 +210,7 @@ def _assumptions(beam: Beam) -> tuple[str, ...]:
         )
     if beam.exposure > EXPOSURE:
         found.append("Skin: of a small spot; large areas over more than 10 s have limits down to a hundredth.")
-    if abs(beam.wavelength - 1050e-9) <= 20e-9:
+    if abs(beam.wavelength * 1e9 - 1050.0) <= 20.0 + 1e-6:
         found.append("At 1050 nm the limit of a short pulse doubles: be sure of the wavelength to a few nanometres.")
     if beam.reflectance >= 1.0:
         found.append("The surface reflects everything: what is painted or rusty now shines once it is clean.")

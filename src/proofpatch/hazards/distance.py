@@ -16,6 +16,7 @@ SPOT_EXPONENT = 1.7  # of that correction; inferred, unverified
 EYEWEAR_SECONDS = 5.0  # that filter and frame have to stand; EN 207, in copies
 GATES = (13e-6, 50e-6)  # s, T_i of the editions of the eyewear standard; the stricter counts
 MOST_NUMBER = 10
+NEAR_COLUMN = 1400e-9 * (1 + 1e-9)  # m, up to which the stricter column of EN 207 holds, 1400 nm with it
 SCREEN_POWER, SCREEN_ENERGY = 100.0, 30.0  # W, J: what EN 12254 covers
 
 
@@ -57,7 +58,7 @@ def scale_number(level: float, first: float) -> int:
 def number_steady(power: float, diameter: float, wavelength: float) -> int:
     """EN 207 number for the average power (D): E F ≤ 10^(n+1) W/m², 10^(n+3) above 1400 nm."""
     irradiance = power / (math.pi / 4.0 * diameter**2) * spot_correction(diameter)
-    return scale_number(irradiance, 10.0 if wavelength < 1400e-9 else 1000.0)
+    return scale_number(irradiance, 10.0 if wavelength <= NEAR_COLUMN else 1000.0)
 
 
 def number_pulsed(energy: float, rate: float, diameter: float, wavelength: float) -> int:
@@ -73,7 +74,7 @@ def number_pulsed(energy: float, rate: float, diameter: float, wavelength: float
             levels.append(energy * together / area * (EYEWEAR_SECONDS / gate) ** 0.25)
         else:
             levels.append(energy / area * max(rate * EYEWEAR_SECONDS, 1.0) ** 0.25)
-    return scale_number(max(levels), 5e-3 if wavelength < 1400e-9 else 100.0)
+    return scale_number(max(levels), 5e-3 if wavelength <= NEAR_COLUMN else 100.0)
 
 
 def density_at(power: float, allowed: float, diameter: float, aperture: float) -> float:

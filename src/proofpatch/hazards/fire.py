@@ -7,6 +7,7 @@ like a hazard distance. Hot-work rules ask 11 m whatever the beam. Everything in
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -116,7 +117,7 @@ def fire(
         dose: of all passes [J/m²], for the mean temperature. thickness: of the part [m].
     """
     reach = lights_within(beam)
-    said = " ".join(nearby).casefold().split()
+    said = set(re.findall(r"\w+", " ".join(nearby).casefold()))
     family = substrate(ground).families if ground else ("wood", "paper")
     found = [
         fuel

@@ -38,7 +38,8 @@ RESPIRATORS = (
     (1000.0, "a tight-fitting powered full-face respirator"),
 )  # fmt: skip
 SHIFT = 8 * 3600.0  # s, for which the limits are
-GASES = ("carbon-monoxide", "formaldehyde", "isocyanates")
+UNHELD = ("carbon-monoxide", "isocyanates")  # gases no cartridge holds reliably
+GASES = (*UNHELD, "formaldehyde")
 OLD_CLEAR = "clear-old"
 HOLDS = 0.5  # kg of dust a filter takes before it is changed; ours, from memory, unverified
 
@@ -73,7 +74,7 @@ class Agent:
     given_off: float
     in_room: float
     near: float
-    needed_air: float
+    needed_air: float  # m³/s for the limit near the operator; infinite where no air brings it there
     locator: str
     status: str
 
@@ -140,7 +141,7 @@ def parts_of(key: str, absent: Collection[str] = ()) -> tuple[Part, ...]:
     found: dict[str, Part] = {}
     for row in _rows("fume.csv"):
         share = float(row["share"])
-        if row["subject"] in owners and share > (found[row["agent"]].share if row["agent"] in found else 0.0):
+        if row["subject"] in owners and (row["agent"] not in found or share > found[row["agent"]].share):
             found[row["agent"]] = Part(row["agent"], share, row["locator"], row["status"])
     # What a coating is made of by its own name no record takes out of it.
     own = {row["agent"] for row in _rows("fume.csv") if row["subject"] == key}
@@ -179,7 +180,8 @@ def fume(
 
     Args:
         area_rate: finished area [m²/s]. coatings: ids it may be; None: unknown, so the worst of all counts.
-        ground: substrate id, None unknown. thickness [m]; None: the upper end of the data, the thickest of them.
+        ground: substrate id; None: nothing of it is counted.
+        thickness [m]; None: the upper end of the data, the thickest of them.
         capture: share caught at the spot [1]. volume: of the room [m³]. air: fresh or filtered [m³/s].
         seconds: of work. airborne: share that floats [1].
         absent: agents that were shown absent.
@@ -211,7 +213,7 @@ def fume(
     return Fume(
         removed, tuple(agents), capture, air, volume, seconds,
         HOLDS / caught if caught > 0 else math.inf, _respirator(agents),
-        _filters(agents), _waste(agents), _assumed(coatings, airborne),
+        _filters(agents), _waste(agents), _assumed(coatings, ground, airborne),
     )  # fmt: skip
 
 
@@ -267,22 +269,24 @@ def concentration(given_off: float, air: float, volume: float, seconds: float) -
 
 def _agent(limit: AirLimit, loose: float, volume: float, air: float, seconds: float, why: str, status: str) -> Agent:
     in_room = concentration(loose, air / MIXING, volume, seconds)
-    near = max(NEAR * in_room, in_room + loose / EXCHANGE)
-    return Agent(limit, loose, in_room, near, NEAR * MIXING * loose / limit.limit, why, status)
+    plume = loose / EXCHANGE
+    near = max(NEAR * in_room, in_room + plume)
+    # No air thins the plume itself: the room's mean may take what it leaves of the limit.
+    left = min(limit.limit / NEAR, limit.limit - plume)
+    return Agent(limit, loose, in_room, near, MIXING * loose / left if left > 0.0 else math.inf, why, status)
 
 
 def _respirator(agents: Sequence[Agent]) -> str:
-    """The least respirator whose factor covers all agents together; "" where none does."""
-    ratio = sum(one.ratio for one in agents if one.limit.agent != "dust")
-    ratio = max(ratio, agents[0].ratio)
+    """The least respirator behind which all agents together keep their limits; "" where none does."""
+    ratio = max(sum(one.ratio for one in agents if one.limit.agent != "dust"), agents[0].ratio)
     if ratio > RESPIRATORS[-1][0]:
         return ""
-    over = {one.limit.agent for one in agents if one.ratio > 1.0}
-    if over & {"isocyanates", "carbon-monoxide"}:
-        return "supplied air, as no filter holds isocyanates or carbon monoxide reliably"
-    gas = " with cartridges for organic vapour and acid gas" if over & set(GASES) else ""
-    words = next(words for factor, words in RESPIRATORS if ratio <= factor)
-    return f"at least {words}{gas}"
+    for factor, words in RESPIRATORS:
+        for passing, gas in ((GASES, ""), (UNHELD, " with cartridges for organic vapour and acid gas")):
+            through = sum(one.ratio for one in agents if one.limit.agent in passing)
+            if through + (ratio - through) / factor <= 1.0:
+                return f"at least {words}{gas}"
+    return "supplied air, as no filter holds isocyanates or carbon monoxide reliably"
 
 
 # Metals whose residue may be hazardous waste, with the leaching limit [mg/L] in US law; from memory, unverified.
@@ -310,7 +314,7 @@ def _waste(agents: Sequence[Agent]) -> str:
     )
 
 
-def _assumed(coatings: Iterable[str] | None, airborne: float) -> tuple[str, ...]:
+def _assumed(coatings: Iterable[str] | None, ground: str | None, airborne: float) -> tuple[str, ...]:
     found = [
         "Shares of the coating are upper ends, from memory, unverified; a laboratory result of yours beats them.",
         f"Near the operator {NEAR:.0f} times the room's mean, or what slow exchange leaves; a third of the air counts.",
@@ -321,4 +325,6 @@ def _assumed(coatings: Iterable[str] | None, airborne: float) -> tuple[str, ...]
     ]
     if coatings is None:
         found.append("The coating is unknown: the worst of every coating known here counts for each agent.")
+    if ground is None:
+        found.append("What lies below the coating is unknown: nothing of it is counted, and it may be the worst.")
     return tuple(found)

@@ -17,7 +17,7 @@ from proofpatch.errors import InputError
 SHORTEST_WAVE, LONGEST_WAVE = 400e-9, 1e-3  # m
 SHORTEST, LONGEST = 1e-9, 3e4  # s, of a pulse or an exposure
 SMALL_SOURCE = 10.0  # s, T₂ of a source under 1.5 mrad
-EYE_APERTURE, SKIN_APERTURE = 7e-3, 3.5e-3  # m, 400 to 1400 nm
+EYE_APERTURE = 7e-3  # m, 400 to 1400 nm
 LEAST_TRAIN = 0.4  # C₅ falls no further for pulses shorter than T_i
 FRONT_TOO = 1200.0  # nm, from which the front of the eye takes no more than the skin
 MANY = 600  # pulses from which C₅ falls, 2014
@@ -59,9 +59,14 @@ MARKS = {
 }  # fmt: skip
 
 
+def _nm(wavelength: float) -> float:
+    """[nm] of [m], without the rounding that would put a wavelength on the wrong side of a limit's edge."""
+    return round(wavelength * 1e9, 6)
+
+
 def wave_correction(wavelength: float) -> float:
     """C_A (C₄) [1] of a wavelength [m]: 1 to 700 nm, 10^(0.002 (λ − 700)), 5 from 1050 nm."""
-    nm = wavelength * 1e9
+    nm = _nm(wavelength)
     if nm <= 700.0:
         return 1.0
     return float(10.0 ** (0.002 * (nm - 700.0))) if nm < 1050.0 else 5.0
@@ -69,7 +74,7 @@ def wave_correction(wavelength: float) -> float:
 
 def depth_correction(wavelength: float, rules: Rules = NEW) -> float:
     """C_C (C₇) [1] of a wavelength [m] of 1050 to 1400 nm: 1 to 1150 nm, growing as less light reaches the retina."""
-    nm = wavelength * 1e9
+    nm = _nm(wavelength)
     if nm <= 1150.0:
         return 1.0
     if nm < 1200.0:
@@ -79,13 +84,13 @@ def depth_correction(wavelength: float, rules: Rules = NEW) -> float:
 
 def blue_correction(wavelength: float) -> float:
     """C_B (C₃) [1] of a wavelength [m]: 1 to 450 nm, then 10^(0.02 (λ − 450)); of the photochemical limit."""
-    nm = wavelength * 1e9
+    nm = _nm(wavelength)
     return 1.0 if nm < 450.0 else float(10.0 ** (0.02 * (nm - 450.0)))
 
 
 def together(wavelength: float, rules: Rules = NEW) -> float:
     """T_i (T_min) [s] of a wavelength [m]: pulses closer than this count as one."""
-    nm = wavelength * 1e9
+    nm = _nm(wavelength)
     if nm < 1050.0:
         return rules.near_end
     if nm < 1400.0:
@@ -154,6 +159,12 @@ def skin_limit(wavelength: float, duration: float) -> float:
     return 1.1e4 * corrected * duration**0.25 if duration <= 10.0 else 2000.0 * corrected * duration
 
 
+def _front_too(wavelength: float, duration: float, rules: Rules) -> float:
+    """`eye_limit`, from 1200 nm no more than the skin's."""
+    limit = eye_limit(wavelength, duration, rules)
+    return min(limit, skin_limit(wavelength, duration)) if _nm(wavelength) >= FRONT_TOO else limit
+
+
 def _checked(wavelength: float, duration: float) -> float:
     """The wavelength in nm."""
     if not SHORTEST_WAVE * (1 - 1e-9) <= wavelength <= LONGEST_WAVE * (1 + 1e-9):
@@ -162,7 +173,7 @@ def _checked(wavelength: float, duration: float) -> float:
         )
     if not SHORTEST * (1 - 1e-9) <= duration <= LONGEST * (1 + 1e-9):
         raise InputError("duration", "The duration lies outside 1 ns to 30 000 s.", "Give the pulse width, or 10 s.")
-    return round(wavelength * 1e9, 6)
+    return _nm(wavelength)
 
 
 @dataclass(frozen=True)
@@ -195,7 +206,7 @@ def train_correction(pulses: float, width: float, exposure: float, gate: float, 
 def eye_allowed(wavelength: float, width: float, rate: float | None, exposure: float, rules: Rules = NEW) -> Allowed:
     """The lowest of the three rules of repeated pulses, for the eye.
 
-        R₁ = H(t_p);   R₂ = H(T)/(f T);   R₃ = C₅ H(t_p), or C₅ H(T_i)/(f T_i) where pulses lie closer than T_i      (1)
+        R₁ = H(t_p);   R₂ = H(T)/(f T);   R₃ = C₅ H(t_p), or C₅ H(T_i)/⌈f T_i⌉ where pulses lie closer than T_i    (1)
 
     Args:
         wavelength [m]; width [s] of a pulse; rate [Hz], None for a steady beam; exposure T [s].
@@ -203,19 +214,19 @@ def eye_allowed(wavelength: float, width: float, rate: float | None, exposure: f
     Raises:
         InputError: as `eye_limit`.
     """
-    over = eye_limit(wavelength, exposure, rules) / exposure
-    if round(wavelength * 1e9, 6) >= FRONT_TOO:
-        over = min(over, skin_limit(wavelength, exposure) / exposure)
+    over = _front_too(wavelength, exposure, rules) / exposure
     if rate is None:
         return Allowed(None, over, "steady", rules.name)
     gate = together(wavelength, rules)
     # The old rule is taken to count every pulse of the exposure, as an old manual's worked example does.
     longest = exposure if rules.old else min(exposure, SMALL_SOURCE)
-    single = eye_limit(wavelength, width, rules)
+    single = _front_too(wavelength, width, rules)
     average = over / rate
     if rate * gate > 1.0:
-        grouped = eye_limit(wavelength, gate, rules) / (rate * gate)
-        train = train_correction(max(longest / gate, 1.0), gate, exposure, gate, rules) * grouped
+        # Whole pulses: within T_i there may be one more than f T_i says.
+        many = math.ceil(round(rate * gate, 9))
+        grouped = _front_too(wavelength, gate, rules) / many
+        train = train_correction(max(rate * longest / many, 1.0), gate, exposure, gate, rules) * grouped
     else:
         train = train_correction(max(rate * longest, 1.0), width, exposure, gate, rules) * single
     parts = (single, average, train)
@@ -247,7 +258,7 @@ def skin_allowed(wavelength: float, width: float, rate: float | None, exposure: 
 
 def aperture(wavelength: float) -> float:
     """Smallest diameter [m] over which the eye averages: 7 mm to 1400 nm, 1 mm beyond, 11 mm from 0.1 mm waves."""
-    nm = wavelength * 1e9
+    nm = _nm(wavelength)
     if nm < 1400.0:
         return EYE_APERTURE
     return 1e-3 if nm < 1e5 else 11e-3

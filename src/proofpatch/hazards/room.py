@@ -79,7 +79,7 @@ class Room:
 
     def _inside(self, field: str, words: str, point: Point, outside_too: bool = False) -> None:
         if not all(math.isfinite(part) and abs(part) <= 1e4 for part in point):
-            raise InputError(field, f"{words} is nowhere.", "Give two distances in metres.")
+            raise InputError(field, f"{words} has no place in the room.", "Give two distances in metres.")
         if not outside_too and not (0.0 <= point[0] <= self.length and 0.0 <= point[1] <= self.width):
             raise InputError(field, f"{words} lies outside the room.", "Measure from its south-west corner.")
 
@@ -108,7 +108,7 @@ class Wedge:
     outside: str = ""  # a wall, where the work stands in the opening: everything beyond it
 
     def holds(self, point: Point) -> bool:
-        """True if the point lies in the wedge, beyond the opening."""
+        """True if the point lies in the wedge."""
         (ox, oy), (a, b) = self.origin, self.jambs
         px, py = point[0] - ox, point[1] - oy
         if math.hypot(px, py) > self.reach:
@@ -121,48 +121,45 @@ class Wedge:
         turn = ax * by - ay * bx
         if abs(turn) < 1e-12:
             return False
-        # The point as a mixture of both jambs: inside the angle if neither part is negative, beyond if they exceed 1.
+        # The point as a mixture of both jambs: inside the angle if neither part is negative.
         s, t = (px * by - py * bx) / turn, (ax * py - ay * px) / turn
-        return s >= -1e-12 and t >= -1e-12 and s + t >= 1.0 - 1e-12
+        return s >= -1e-12 and t >= -1e-12
 
 
 @dataclass(frozen=True)
 class Zone:
-    """What of a room and its surroundings the beam can reach. farthest: [m] from the work inside the walls.
+    """What of a room and its surroundings the beam can reach. reach: [m] from the work, the head's own way with it.
 
     inside: True where the whole room lies in the zone. wedges: out of it. reached: people in it, and how.
     """
 
     room: Room
     reach: float
-    mirrored: float
-    farthest: float
     inside: bool
     wedges: tuple[Wedge, ...]
     reached: tuple[tuple[str, str], ...]
     notes: tuple[str, ...]
 
 
-def zone(room: Room, reach: float, mirrored: float | None = None) -> Zone:
+def zone(room: Room, reach: float) -> Zone:
     """The zone of a beam that starts at the work.
 
     Args:
-        room: its rectangle and what is in it. reach: hazard distance [m]. mirrored: off a shiny thing, along the whole
-            way; None: as far as the direct beam.
+        room: its rectangle and what is in it. reach: hazard distance [m], off a shiny thing along the whole way.
     """
-    along = reach if mirrored is None else mirrored
+    far = reach + WIDE  # of the work: the head may be so much nearer
     corners = [(x, y) for x in (0.0, room.length) for y in (0.0, room.width)]
-    farthest = max(math.dist(room.work, corner) for corner in corners)
+    inside = all(math.dist(room.work, corner) <= far for corner in corners)
     wedges = []
     for one in room.openings:
         if one.closed:
             continue
         if _from_segment(room.work, room.ends(one)) <= WIDE:
-            wedges.append(Wedge(room.work, room.ends(one), reach, one.name, outside=one.wall))
+            wedges.append(Wedge(room.work, room.ends(one), far, one.name, outside=one.wall))
         else:
             wedges += [Wedge(start, room.ends(one), reach, one.name) for start in _starts(room)]
     for thing in room.shiny:
-        left = along - math.dist(room.work, (thing.x, thing.y))
+        left = far - math.dist(room.work, (thing.x, thing.y))
         if left <= 0.0:
             continue
         for one in room.openings:
@@ -171,8 +168,8 @@ def zone(room: Room, reach: float, mirrored: float | None = None) -> Zone:
                 wedges.append(
                     Wedge((thing.x, thing.y), room.ends(one), left, one.name, thing.name, one.wall if beside else "")
                 )
-    reached = [(person.name, how) for person in room.people if (how := _how(room, wedges, person, reach))]
-    return Zone(room, reach, along, farthest, farthest <= reach, tuple(wedges), tuple(reached), _notes(room, wedges))
+    reached = [(person.name, how) for person in room.people if (how := _how(room, wedges, person, far))]
+    return Zone(room, far, inside, tuple(wedges), tuple(reached), _notes(room, wedges))
 
 
 def _starts(room: Room) -> list[Point]:

@@ -21,7 +21,7 @@ LEAST, MOST = 1e-4, 1e3  # m, of a length
 LEAST_AREA, MOST_AREA = 1e-6, 1e5  # m², of one shape; also what an hour is reckoned for
 MOST_ENTRIES = 200  # in a list that somebody types
 MOST_PARTS = 10_000  # equal things in one shape
-STEP = 1e-6  # of a length, by which the area is differentiated
+STEP, LEAST_STEP = 1e-6, 1e-150  # of a length, by which the area is differentiated; and in m: never nought
 KINDS = {
     "length": "a length", "area": "an area", "count": "a whole number", "choice": "one of a few words",
     "stations": "pairs of place and diameter", "openings": "pairs of width and height, with how many if several",
@@ -223,7 +223,7 @@ class Shape(Area):
                             yield part, self._slope(one.name, part, _Replaced(value, i, j))
 
     def _slope(self, name: str, value: float, made: Any) -> float:
-        step = STEP * abs(value)
+        step = max(STEP * abs(value), LEAST_STEP)
         high, low = (self._with(name, made(value + sign * step)).developed() for sign in (1, -1))
         return (high - low) / (2 * step)
 

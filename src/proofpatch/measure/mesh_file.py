@@ -28,6 +28,9 @@ MOST_BYTES = 60_000_000
 MOST_FACES = 2_000_000
 MOST_VERTICES = 6_000_000
 MOST_NODES = 10_000
+MOST_CORNERS = 16_000_000  # that the faces of a PLY may name; each may become a face of its own
+BYTES = {b"char": 1, b"uchar": 1, b"int8": 1, b"uint8": 1, b"short": 2, b"ushort": 2, b"int16": 2, b"uint16": 2}
+MOST_PIECES = 2000  # that a GLB draws; each takes its time however small it is
 MOST_JSON = 8_000_000  # bytes of a GLB's description
 LONGEST_LINE = 100_000
 SMALLEST, LARGEST = 1e-3, 200.0  # m, longest side of anything measured here
@@ -206,6 +209,9 @@ def _ply(data: bytes) -> bytes:
         if counts[name] > len(data):
             raise InputError("mesh", "The PLY file is shorter than it says.", "Send it again.")
     _bound(counts.get(b"vertex", 0), counts.get(b"face", 0))
+    for kind in re.findall(rb"property\s+list\s+\w+\s+(\w+)", data[:end]):
+        if (len(data) - end) // BYTES.get(kind, 4) > MOST_CORNERS:
+            raise InputError("mesh", "The PLY file names more corners than a scan has.", "Thin it before exporting.")
     if b"ascii" in data[:end]:
         _bound(0, data.count(b"\n") // 2)
     return data
@@ -267,12 +273,12 @@ def _stripped(tree: Mapping[str, Any]) -> dict[str, Any]:
         {key: node[key] for key in ("mesh", "children", "matrix", "translation", "rotation", "scale") if key in node}
         for node in tree.get("nodes", [])
     ]
-    _check_nodes(nodes, sizes)
+    _check_nodes(nodes, sizes, [len(mesh["primitives"]) for mesh in meshes])
     plain_tree = {"asset": {"version": "2.0"}, "accessors": accessors, "meshes": meshes, "nodes": nodes}
     return plain_tree | {key: tree[key] for key in ("bufferViews", "buffers", "scenes", "scene") if key in tree}
 
 
-def _check_nodes(nodes: list[dict[str, Any]], sizes: list[tuple[int, int]]) -> None:
+def _check_nodes(nodes: list[dict[str, Any]], sizes: list[tuple[int, int]], pieces: list[int]) -> None:
     """A tree, as the standard asks: a node with two parents would be drawn twice, and twice again below."""
     parents = [child for node in nodes for child in node.get("children", [])]
     if len(nodes) > MOST_NODES or len(set(parents)) < len(parents):
@@ -286,6 +292,9 @@ def _check_nodes(nodes: list[dict[str, Any]], sizes: list[tuple[int, int]]) -> N
     if len(seen) < len(nodes):
         raise InputError("mesh", "The parts of the GLB file do not form a tree.", AGAIN)
     placed = [sizes[node["mesh"]] for node in nodes if "mesh" in node]
+    drawn = sum(pieces[node["mesh"]] for node in nodes if "mesh" in node)
+    if max(drawn, sum(pieces)) > MOST_PIECES:
+        raise InputError("mesh", f"The GLB file has more than {MOST_PIECES} pieces.", "Join them before exporting.")
     _bound(sum(size[0] for size in placed), sum(size[1] for size in placed))
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from proofpatch.offer.rates import Floats, rates_data
+from proofpatch.phrases import raised
 from proofpatch.sources import cite
 from proofpatch.units import percent
 
@@ -40,7 +41,7 @@ class Driver:
     @property
     def sentence(self) -> str:
         """The share in words."""
-        return f"{self.words[:1].upper()}{self.words[1:]} makes {percent(round(self.share, 2))} of the doubt."
+        return f"{raised(self.words)} makes {percent(round(self.share, 2))} of the doubt."
 
 
 def drivers_of(seconds: Floats, drawn: Mapping[str, Floats]) -> tuple[Driver, ...]:

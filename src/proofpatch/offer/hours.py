@@ -22,6 +22,7 @@ from proofpatch.physics.setting import finite_number
 __all__ = ["BOUNDS", "GIVEN", "SAMPLES", "Correction", "Hours", "Preliminaries", "Zone", "hours", "rates_data"]
 
 UNCORRECTED = "no finished job of this shop corrects these hours yet"
+COUNTS = "how far each counts is common practice, no source"
 # The parts that the hand learns in a batch; the beam does not learn.
 LEARNED = ("turning strokes", "standing anew", "looking", "lens windows", "dusting down", "masking", "clamping",
            "finishing by hand", "around the beam")  # fmt: skip
@@ -34,7 +35,8 @@ class Correction:
     """What the shop's finished jobs say of these hours: true time over predicted time.
 
     Args:
-        factor: its median, > 0 [1]. spread: one standard deviation of its logarithm [1]. jobs: it rests on.
+        factor: its median as it is believed, > 0 [1]. spread: one standard deviation of its logarithm [1].
+        jobs: it rests on.
 
     The seam for the run log; with no job it is neutral, and said so.
     """
@@ -60,7 +62,9 @@ class Correction:
         """What it says, in a line."""
         if not self.jobs:
             return UNCORRECTED
-        return f"{self.jobs} finished jobs of the shop took {self.factor:.3g} times as long as predicted"
+        if self.jobs == 1:
+            return f"1 finished job of the shop makes these hours {self.factor:.3g} times as long ({COUNTS})"
+        return f"{self.jobs} finished jobs of the shop make these hours {self.factor:.3g} times as long ({COUNTS})"
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from babel.dates import format_date
+
 from proofpatch.errors import InputError
 from proofpatch.offer.money import amount, unit_of
 from proofpatch.offer.quote import Line, Party, Quote, text_line
@@ -92,7 +94,8 @@ def invoice(
     # An old quote took the fee off as paid; where it is noted as a payment too, it is the same money.
     noted_before = sum((one.amount for one in payments if _of_patches(one, quote)), Decimal(0))
     credit = max(quote.credit - noted_before, Decimal(0))
-    said = f"Quote {quote.number}, version {quote.version}, accepted {accepted.day.isoformat()} by {accepted.name}"
+    day_words = format_date(accepted.day, "long", locale=quote.locale)
+    said = f"Quote {quote.number}, version {quote.version}, accepted {day_words} by {accepted.name}"
     return Invoice(
         number, day, due, said, quote.shop, quote.customer, quote.title, (*_chosen(quote, accepted), *extra),
         quote.currency, quote.tax, credit, tuple(payments), tuple(text_line(one, "notes") for one in notes),

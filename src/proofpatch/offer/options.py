@@ -16,6 +16,7 @@ from proofpatch.offer.price import Price, Prices, cost_of, price
 from proofpatch.offer.rates import Floats
 from proofpatch.offer.removed import removed_mass
 from proofpatch.offer.zones import Preliminaries, Zone
+from proofpatch.phrases import raised
 from proofpatch.physics.setting import Setting
 
 WORTH_FASTER = 1.05  # times the recipe's rate; less is no choice (common practice, no source)
@@ -102,7 +103,7 @@ def _stays(names: Sequence[str]) -> str:
         said = f"{names[0] if all(names) else 'the rest'} stays as it is"
     else:
         said = f"{', '.join(names[:-1])} and {names[-1]} stay as they are"
-    return f"{said[:1].upper()}{said[1:]}."
+    return f"{raised(said)}."
 
 
 def _at(recipe: Recipe, belief: Belief, setting: Setting) -> Recipe:

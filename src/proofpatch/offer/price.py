@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from decimal import Decimal
 from types import MappingProxyType
 from typing import Any
@@ -203,6 +203,3 @@ def for_zones(net: Decimal, weights: Sequence[float], currency: str) -> tuple[De
 def per_area(net: Decimal, area: float, currency: str) -> Decimal:
     """Price of one square metre, rounded up so that the areas cover the sum."""
     return rounded_up(net / Decimal(repr(finite_number("area", "An area", area, 1e-6, 1e9, "m²"))), unit_of(currency))
-
-
-PRICE_FIELDS = tuple(one.name for one in fields(Prices))

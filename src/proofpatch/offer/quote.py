@@ -35,7 +35,7 @@ def text_line(value: Any, field: str, most: int = LONGEST_LINE, empty: bool = Tr
     if not isinstance(value, str) or len(value) > most or (not empty and not value.strip()):
         raise InputError(field, f"{field} is not a line of at most {most} characters.", "Shorten it.")
     if not all(c.isprintable() or c in UNSEEN for c in value):
-        raise InputError(field, f"{field} holds signs that cannot be shown.", "Type it anew.")
+        raise InputError(field, f"{field} holds characters that cannot be shown.", "Type it anew.")
     return unicodedata.normalize("NFC", value.strip())
 
 
@@ -54,6 +54,10 @@ class Party:
             if len(lines) > 8:
                 raise InputError(name, f"{name} has more than 8 lines.", "Shorten it.")
             object.__setattr__(self, name, lines)
+
+    def record(self) -> dict[str, Any]:
+        """As records and letterheads have it."""
+        return {"name": self.name, "address": list(self.address), "more": list(self.more)}
 
 
 @dataclass(frozen=True)

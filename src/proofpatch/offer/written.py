@@ -16,6 +16,7 @@ from proofpatch.offer.quote import Line, Party, Quote
 from proofpatch.offer.rates import rates_data
 from proofpatch.offer.told import FINISH, if_sample_fails, method_words, said_of, terms
 from proofpatch.offer.zones import Zone
+from proofpatch.phrases import raised
 from proofpatch.units import show
 
 SPOKEN_FROM = 2 * 3600.0  # s; below it a time is said in minutes
@@ -114,7 +115,7 @@ def spoken(seconds: float) -> str:
 
 
 def _line(zone: Zone, share: Decimal, pieces: int) -> Line:
-    return Line(_capital(zone.name or "cleaning"), share, _amount(zone, pieces))
+    return Line(raised(zone.name or "cleaning"), share, _amount(zone, pieces))
 
 
 def _amount(zone: Zone, pieces: int) -> str:
@@ -123,10 +124,6 @@ def _amount(zone: Zone, pieces: int) -> str:
 
 
 def _scope(zone: Zone, pieces: int) -> str:
-    name = _capital(zone.name or "the surface agreed")
+    name = raised(zone.name or "the surface agreed")
     by_hand = f", {show(zone.hand_share, 'share')} of it finished by hand" if zone.hand_share else ""
     return f"{name}, {_amount(zone, pieces)}{by_hand}."
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]

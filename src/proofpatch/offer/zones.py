@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any
 
 from proofpatch.errors import InputError, expect
@@ -155,6 +155,3 @@ def _whole(field: str, words: str, number: float) -> int:
     if number != int(number):
         raise InputError(field, f"{words} is {number:g}.", "Give a whole number.")
     return int(number)
-
-
-ZONE_FIELDS = tuple(field.name for field in fields(Zone))

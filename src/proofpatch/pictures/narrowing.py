@@ -12,6 +12,7 @@ from typing import Any
 
 from proofpatch.learn.evidence import Graded
 from proofpatch.learn.recipe import same
+from proofpatch.phrases import raised
 from proofpatch.physics.setting import Setting
 from proofpatch.physics.sweep import mean_dose
 from proofpatch.pictures.drawing import LINE, PAGE, WIDE, Ink, glyph, spread, svg, text, ticks
@@ -152,7 +153,7 @@ def _room(row: Row, x: Any, top: float, bottom: float, ink: Ink) -> list[str]:
 def in_words(rows: Sequence[Row], harm: str = "harms") -> str:
     """The picture in two sentences: before any patch and after the last."""
     said = [
-        f"{row.label[:1].upper()}{row.label[1:]}: cleans from {_span(row.clean)}, {harm} from {_span(row.harm)} a pass"
+        f"{raised(row.label)}: cleans from {_span(row.clean)}, {harm} from {_span(row.harm)} a pass"
         for row in (rows[0], rows[-1])[: len(rows)]
     ]
     last = gap(rows[-1])

@@ -10,6 +10,7 @@ from typing import Any
 from proofpatch.cli_show import KNOB_WORDS, margin_ends, pace_words
 from proofpatch.lasers import Laser
 from proofpatch.learn.forecast import FASTEST_HAND, SLOWEST_HAND
+from proofpatch.phrases import raised
 from proofpatch.pictures.drawing import PAGE, Ink, spread, svg, text, ticks
 from proofpatch.pictures.field import WEAKEST
 from proofpatch.units import parse, show
@@ -78,7 +79,7 @@ def dials(record: Mapping[str, Any], laser: Laser) -> list[Dial]:
         value, _, unit = show(s[key], KNOB_WORDS[key][1]).partition(" ")
         rulers = [ruler_svg(found[key], width) if key in found else "" for width in (SMALL, LARGE)]
         name = KNOB_WORDS[key][0]
-        rows.append(Dial(name[:1].upper() + name[1:], hint, value, unit, *rulers))
+        rows.append(Dial(raised(name), hint, value, unit, *rulers))
     in_turn = "lay them one after another" if s["passes"] > 1 else ""
     return [*rows, Dial("Passes", in_turn, str(s["passes"]), "", "", "")]
 
@@ -115,7 +116,7 @@ def ruler_svg(reach: Reach, width: int = SMALL, ink: Ink = PAGE) -> str:
 def in_words(reach: Reach) -> str:
     """The ruler in a sentence."""
     here, low, high = (show(v, reach.kind) for v in (reach.here, reach.low, reach.high))
-    said = f"{reach.name[:1].upper()}{reach.name[1:]} {here}, on a line from {low} to {high}"
+    said = f"{raised(reach.name)} {here}, on a line from {low} to {high}"
     if reach.span is None:
         return f"{said}."
     start, end = (show(v, reach.kind) for v in reach.span)

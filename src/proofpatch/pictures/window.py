@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from proofpatch.learn.evidence import Graded
+from proofpatch.phrases import chance_words
 from proofpatch.pictures.drawing import (
     LINE,
     MIDDLE,
@@ -33,7 +34,6 @@ from proofpatch.pictures.look import NARROW
 from proofpatch.pictures.window_names import along, bare_boxes, beads, regions, ring_label
 from proofpatch.pictures.window_plot import CLEAR, RING, Plot, runs, unit_of
 from proofpatch.pictures.window_words import how_to_read, in_words, readout, table
-from proofpatch.survey.identify import chance_words
 
 PITCH, DOT = 9, 10  # px between ruled lines and between dots
 HEAVIEST = 4.0  # px, a ruled line where nothing comes off

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from proofpatch.phrases import chance_words
 from proofpatch.pictures.drawing import (
     LINE,
     MIDDLE,
@@ -23,7 +24,6 @@ from proofpatch.pictures.drawing import (
 )
 from proofpatch.pictures.field import KNOBS, Floats, Points, can
 from proofpatch.pictures.window_plot import CLEAR, RING, Plot, runs, unit_of
-from proofpatch.survey.identify import chance_words
 
 REGION = (0.2, 0.5)  # clean below, harm above: where a region is named
 MOSTLY = 0.7  # of a name lies in its region

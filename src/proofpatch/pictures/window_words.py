@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
+from proofpatch.phrases import chance_words
 from proofpatch.pictures.field import KNOBS, Field
-from proofpatch.survey.identify import chance_words
 from proofpatch.units import show
 
 TABLE = (4, 6)  # columns and rows of the table of other points

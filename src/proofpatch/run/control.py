@@ -37,10 +37,10 @@ from proofpatch.learn.surface import Layer, Surface
 from proofpatch.learn.surprise import SURPRISE
 from proofpatch.learn.update import patch_arguments, update
 from proofpatch.materials import coating, coating_ids
+from proofpatch.phrases import chance_words as said
 from proofpatch.physics import rows as at
 from proofpatch.run.day import figures
 from proofpatch.run.piece import holds, piece_of, table
-from proofpatch.survey.identify import chance_words as said
 
 Floats = NDArray[np.float64]
 SIZES = (("low", 0.185), ("value", 0.63), ("high", 0.185))

@@ -110,9 +110,9 @@ def _point(values: Floats, weight: Floats, which: int) -> float:
 
 
 def _words(rise: float, allowed: float, wait: float) -> str:
-    said = [f"One pass warms the part through by up to {rise:.3g} K."]
+    said = [f"One pass warms the part through by up to {rise:.3g} °C."]
     if wait > 0:
-        said.append(f"It is to stay under {allowed:.3g} K.")
+        said.append(f"It is to warm by less than {allowed:.3g} °C.")
     if math.isinf(wait):
         said.append("One pass is too much: not by this setting.")
     else:

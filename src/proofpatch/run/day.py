@@ -25,7 +25,7 @@ from proofpatch.units import ZERO_CELSIUS, show
 
 # (lowest, highest) of what a check reads [SI]: beyond them the figure is a slip of the pen.
 READS = {"share": (0.0, 1.0), "temperature": (223.15, 373.15), "speed": (0.0, 60.0), "power": (1e-2, 1e5)}
-DRIEST = 1e-3  # relative humidity, drier than any air and any meter reads
+DRIEST = 1e-3  # relative humidity, under any that is read; what is drier counts as this (common practice, no source)
 WATER = (17.625, 243.04)  # of (1): 1, °C
 
 
@@ -103,6 +103,12 @@ def _check(name: str, row: Mapping[str, Any], piece: Piece) -> Check:
     )  # fmt: skip
 
 
+def bounds_of(check: Check, reads: str) -> tuple[float, float]:
+    """(lowest, highest) figure of a check that reads such a kind [SI]; of air there is a driest."""
+    low, high = READS[reads]
+    return (DRIEST if check.name == "humidity" else low), high
+
+
 def read_answer(piece: Piece, name: str, ok: Any, value: Any = None) -> dict[str, Any]:
     """An answer to a check as the day keeps it: {"ok", "value"}; a value decides for itself.
 
@@ -121,9 +127,7 @@ def read_answer(piece: Piece, name: str, ok: Any, value: Any = None) -> dict[str
         return {"ok": ok, "value": None}
     if check.reads is None:
         raise InputError("value", f"{check.title} is looked at, not measured.", "Say yes or no.")
-    low, high = READS[check.reads]
-    if name == "humidity":
-        low = DRIEST
+    low, high = bounds_of(check, check.reads)
     number = finite_number("value", check.title, value, -math.inf, math.inf, "")
     if not low <= number <= high:
         said, lowest, highest = (show(one, check.reads) for one in (number, low, high))
@@ -210,7 +214,7 @@ def _damp(given: Mapping[str, Mapping[str, Any]]) -> tuple[Stop, ...]:
     above, least = metal - dew_point(air, max(humidity, DRIEST)), figures()["above_dew"]
     if above >= least.value:
         return ()
-    what = f"The metal is {above:.1f} K above the dew point, and {least.value:g} K is the least ({cite(least)})."
+    what = f"The metal is {above:.1f} °C above the dew point, and {least.value:g} °C is the least ({cite(least)})."
     return (Stop("metal", what, table("checks.toml")["metal"]["stop"]),)
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from proofpatch.lasers.readings import FACTOR_BOUNDS, Reading
-from proofpatch.run.day import READS, Check, Morning, dew_point, figures, power_falls
+from proofpatch.run.day import READS, Check, Morning, bounds_of, dew_point, figures, power_falls
 from proofpatch.run.piece import Piece
 from proofpatch.sources import cite
 from proofpatch.units import KINDS, ZERO_CELSIUS, show, spelt
@@ -45,7 +45,7 @@ def limit_of(
     """
     if check.reads is None:
         return None
-    low, high = READS[check.reads]
+    low, high = bounds_of(check, check.reads)
     then = f"{check.stop} {check.cause}".strip()
     if check.most is not None:
         most = check.most.value

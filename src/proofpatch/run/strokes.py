@@ -5,7 +5,6 @@ The lanes are those the hours are counted from (`offer.laying`), at the middle v
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -125,19 +124,6 @@ def narrowed(setting: Setting, width: float) -> Setting:
         raise InputError("width", "The sweep already fits the member.", "Leave it as it is.")
     faster = setting.travel_speed * setting.sweep_width / width  # (1)
     return setting.with_(sweep_width=width, travel_speed=faster)
-
-
-def beats_of(length: float, speed: float) -> tuple[float, int, float]:
-    """(seconds, beats, seconds a beat) of a stroke of that length [m] at that hand speed [m/s].
-
-    Raises:
-        InputError: a length or a speed that none is.
-    """
-    if not (math.isfinite(length) and math.isfinite(speed) and length > 0 and speed > 0):
-        raise InputError("length", "A stroke has a length and a speed above zero.", "Give both.")
-    seconds = length / speed
-    beats = max(round(seconds / BEAT), 1)
-    return seconds, beats, seconds / beats
 
 
 def _long(length: float) -> str:

@@ -15,7 +15,6 @@ import ipaddress
 import os
 import re
 import socket
-import ssl
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -134,21 +133,13 @@ def certificate_of(
             server = _serve(folder, signer, covered, now)
     except OSError as trouble:
         said = f"The folder {str(folder)[-60:]!r} cannot be used: {trouble.strerror}."
-        raise InputError("tls", said, "Give it back to yourself, or name another --folder.") from None
+        raise InputError("tls", said, "Make yourself its owner again, or name another --folder.") from None
     except ValueError as trouble:
         if isinstance(trouble, InputError):
             raise
         said = f"The certificates in {str(folder)[-60:]!r} cannot be read."
         raise InputError("tls", said, _anew(folder)) from None
     return Certificate(folder, authority, server.not_valid_after_utc, covered, left_out)
-
-
-def context_of(certificate: Certificate) -> ssl.SSLContext:
-    """How the server speaks TLS with it."""
-    found = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-    found.minimum_version = ssl.TLSVersion.TLSv1_2
-    found.load_cert_chain(certificate.chain, certificate.key)
-    return found
 
 
 def _anew(folder: Path) -> str:

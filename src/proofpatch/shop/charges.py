@@ -6,6 +6,7 @@ They have the keys of a job file; what a job says itself wins.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -19,6 +20,7 @@ from proofpatch.shop.people import item_of
 from proofpatch.shop.settings import Settings, settings_of
 from proofpatch.shop.single import keep_only, only
 from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.took import correction_of
 from proofpatch.shop.values import read_value
 
 KIND = "prices"
@@ -104,4 +106,5 @@ def priced_job(store: Store, entry: Entry, more: Mapping[str, Any] | None = None
     """
     tables = tables_of(store, entry)
     tables["offer"] = {**(more or {}), **tables.get("offer", {})}
-    return job_from(tables, lasers=known(entry_named(store, entry.data)))
+    found = job_from(tables, lasers=known(entry_named(store, entry.data)))
+    return replace(found, correction=correction_of(store, entry.id))

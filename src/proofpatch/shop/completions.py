@@ -15,9 +15,11 @@ from typing import Any
 
 from proofpatch.errors import InputError
 from proofpatch.learn.belief import Belief
-from proofpatch.offer.quote import Party, Quote
+from proofpatch.offer.quote import Quote
 from proofpatch.shop.charges import priced_job
+from proofpatch.shop.days import days_of
 from proofpatch.shop.finished import Logged, finished
+from proofpatch.shop.invented import on_paper
 from proofpatch.shop.job import Job
 from proofpatch.shop.kept_pairs import laid, pairs_of
 from proofpatch.shop.log import stamp
@@ -25,7 +27,7 @@ from proofpatch.shop.offered import paper_of
 from proofpatch.shop.pair_words import pair_words
 from proofpatch.shop.papers import Signed, acceptances, keep_pdf, quotes_of, signed_from
 from proofpatch.shop.people import item_of
-from proofpatch.shop.run import days_of, entries_of
+from proofpatch.shop.run import entries_of
 from proofpatch.shop.store import Entry, Store
 
 KIND = "record"
@@ -68,7 +70,8 @@ def record_of(
     """
     agreed, quote = agreed_of(store, entry.id)
     patches = store.in_order("patch", entry.id)
-    days = [{**one.data, "controls": [key for key in one.data["controls"] if any(key == each.id for each in patches)]}
+    laid = {one.id for one in patches}
+    days = [{**one.data, "controls": [key for key in one.data["controls"] if key in laid]}
             for one in days_of(store, entry.id)]  # fmt: skip
     controls = {key for day in days for key in day["controls"]}
     logged = Logged(
@@ -130,19 +133,15 @@ def _headed(store: Store, entry: Entry, quote: Quote | None, day: datetime.date 
         shop, customer, site, locale = paper.shop, paper.customer, paper.site, paper.locale
     return {
         "number": own[-1].record["number"] if own else _next_number(store, quote, day),
-        "version": len(own) + 1, "day": day.isoformat(), "title": entry.title,
-        "wanted": item_of(store, entry.id).wanted, "shop": _party(shop), "customer": _party(customer), "site": site,
+        "version": len(own) + 1, "day": day.isoformat(), "title": on_paper(store, entry),
+        "wanted": item_of(store, entry.id).wanted, "shop": shop.record(), "customer": customer.record(), "site": site,
         "locale": locale,
     }  # fmt: skip
 
 
-def _party(one: Party) -> dict[str, Any]:
-    return {"name": one.name, "address": list(one.address), "more": list(one.more)}
-
-
 def _next_number(store: Store, quote: Quote | None, day: datetime.date) -> str:
     """The number of a job's record: its quote's with another letter in front, else the year's next."""
-    taken = {one.data["record"]["number"] for one in store.all(KIND) if "record" in one.data}
+    taken = {number for _, number in store.told(KIND, "record.number")}
     if quote is not None:
         base = f"C-{quote.number.removeprefix('Q-')}"
         if base not in taken:

@@ -17,7 +17,8 @@ import argon2
 import sqlalchemy as sa
 
 from proofpatch.errors import InputError
-from proofpatch.shop.store import Store, _aware, _now, _short
+from proofpatch.shop.roles import BY_PASSPHRASE, ROLES, read_role
+from proofpatch.shop.store import Store, _aware, _short
 from proofpatch.shop.tables import Device, Secret
 
 PASSPHRASE = "passphrase"
@@ -42,6 +43,7 @@ class Known:
     seen: datetime.datetime
     ended: datetime.datetime | None
     why: str
+    role: str
 
 
 def set_passphrase(store: Store, said: str) -> None:
@@ -60,9 +62,11 @@ def set_passphrase(store: Store, said: str) -> None:
         raise InputError(PASSPHRASE, "The passphrase repeats a few characters.", "Use four or five unrelated words.")
     hashed = HASHER.hash(_bytes(said))
     with store.session() as session:
-        session.merge(Secret(name=PASSPHRASE, value=hashed, changed=_now()))
+        session.merge(Secret(name=PASSPHRASE, value=hashed, changed=store.clock()))
         session.execute(
-            sa.update(Device).where(Device.ended.is_(None)).values(ended=_now(), why="the passphrase was changed")
+            sa.update(Device)
+            .where(Device.ended.is_(None))
+            .values(ended=store.clock(), why="the passphrase was changed")
         )
 
 
@@ -85,13 +89,14 @@ def passphrase_fits(store: Store, said: str) -> bool:
         return False
 
 
-def sign_in(store: Store, name: str, address: str) -> str:
-    """A new device's token, which is kept nowhere else.
+def sign_in(store: Store, name: str, address: str, role: str = BY_PASSPHRASE) -> str:
+    """A new device's token, which is kept nowhere else. role: what it may do.
 
     Raises:
-        InputError: too many devices are signed in.
+        InputError: too many devices are signed in, or the role is none.
     """
-    token, now = secrets.token_urlsafe(TOKEN_BYTES), _now()
+    _check_role(role)
+    token, now = secrets.token_urlsafe(TOKEN_BYTES), store.clock()
     with store.session() as session:
         signed_in = session.scalar(sa.select(sa.func.count()).select_from(Device).where(*_open(now)))
         if (signed_in or 0) >= MOST_DEVICES:
@@ -99,7 +104,7 @@ def sign_in(store: Store, name: str, address: str) -> str:
         session.add(
             Device(
                 id=uuid.uuid4().hex, digest=_digest(token), name=_short(name, LONGEST_NAME) or NAMELESS,
-                address=address[:64], created=now, seen=now, ended=None, why="",
+                address=address[:64], created=now, seen=now, ended=None, why="", role=role,
             )
         )  # fmt: skip
     return token
@@ -112,7 +117,7 @@ def device_of(store: Store, token: str, address: str | None = None) -> Known | N
         address: it has to come from where it signed in, else it is signed out: over plain http a token can be read on
             the way, and a thief is somewhere else. None: from anywhere, where nobody can read along.
     """
-    now = _now()
+    now = store.clock()
     with store.session(reads=True) as session:
         found = session.scalar(sa.select(Device).where(Device.digest == _digest(token), *_open(now)))
         if found is None:
@@ -121,10 +126,29 @@ def device_of(store: Store, token: str, address: str | None = None) -> Known | N
     if address is not None and known.address != address:
         sign_out(store, known.id, "its key was shown from another address")
         return None
-    if now - known.seen > SEEN_EVERY:
+    if abs(now - known.seen) > SEEN_EVERY:  # either way: the clock may have been put back
         with store.session() as session:
             session.execute(sa.update(Device).where(Device.id == known.id).values(seen=now))
     return known
+
+
+def give_role(store: Store, key: str, role: str) -> None:
+    """What a device may do from now on.
+
+    Raises:
+        InputError: the role is none, or the device is not signed in.
+    """
+    _check_role(role)
+    with store.session() as session:
+        found = session.scalar(sa.select(Device).where(Device.id == key, *_open(store.clock())))
+        if found is None:
+            raise InputError("device", "This device is not signed in.", "Look at the list again.")
+        found.role = role
+
+
+def _check_role(role: str) -> None:
+    if role not in ROLES:
+        raise InputError("role", f"The role {role[:20]!r} is not known.", f"Choose one of: {', '.join(ROLES)}.")
 
 
 def sign_out(store: Store, key: str | None = None, why: str = "") -> None:
@@ -133,12 +157,12 @@ def sign_out(store: Store, key: str | None = None, why: str = "") -> None:
     if key is not None:
         query = query.where(Device.id == key)
     with store.session() as session:
-        session.execute(query.values(ended=_now(), why=why[:80]))
+        session.execute(query.values(ended=store.clock(), why=why[:80]))
 
 
 def devices(store: Store, ended: int = 5) -> list[Known]:
     """Those signed in, the last seen first, then the last `ended` that are no more."""
-    now = _now()
+    now = store.clock()
     with store.session(reads=True) as session:
         here = session.scalars(sa.select(Device).where(*_open(now)).order_by(Device.seen.desc())).all()
         gone = session.scalars(
@@ -147,9 +171,22 @@ def devices(store: Store, ended: int = 5) -> list[Known]:
     return [_known(one) for one in (*here, *gone)]
 
 
-def stays(device: Known) -> bool:
+def stays(store: Store, device: Known) -> bool:
     """Whether it is still signed in."""
-    return device.ended is None and _now() - device.seen <= UNSEEN
+    return device.ended is None and store.clock() - device.seen <= UNSEEN
+
+
+def seen_by_now(store: Store) -> int:
+    """How many devices were seen later than now, by a clock that has been put back since: they count as seen now.
+
+    A lost phone would else stay signed in until the clock comes there again.
+    """
+    now = store.clock()
+    with store.session() as session:
+        late = session.scalars(sa.select(Device).where(*_open(now), Device.seen > now)).all()
+        for one in late:
+            one.seen = now
+    return len(late)
 
 
 def _open(now: datetime.datetime) -> list[sa.ColumnElement[bool]]:
@@ -168,4 +205,6 @@ def _digest(token: str) -> str:
 
 def _known(one: Device) -> Known:
     ended = None if one.ended is None else _aware(one.ended)
-    return Known(one.id, one.name, one.address, _aware(one.created), _aware(one.seen), ended, one.why)
+    return Known(
+        one.id, one.name, one.address, _aware(one.created), _aware(one.seen), ended, one.why, read_role(one.role)
+    )

@@ -17,6 +17,7 @@ from proofpatch.learn.belief import Belief
 from proofpatch.materials import coating_data, coating_mixture
 from proofpatch.measure.zones import Zone, likely, totals
 from proofpatch.offer.removed import removed_mass
+from proofpatch.phrases import raised
 from proofpatch.run.care import care_of
 from proofpatch.run.day import checks_of
 from proofpatch.run.piece import Piece, piece_of
@@ -146,9 +147,11 @@ def _areas(measured: Sequence[Zone], zones: Sequence[Data]) -> dict[str, Any] | 
 
 
 def _day(data: Data, piece: Piece) -> dict[str, Any]:
-    """The checks of a day: how many were right, which were not, and what was read off."""
+    """The checks of a day: how many were right, which were not, and what was read off, or None where only ticked."""
     known = {one.name: one for one in checks_of(piece)}
     answers = data["checks"]
+    # Power may have been read on the page of the laser instead.
+    alone = {name for name, one in answers.items() if one["ok"] is True and name != "power"}
     return {
         "date": data["date"], "checks": len(known), "right": sum(one["ok"] is True for one in answers.values()),
         "wrong": [known[name].title for name, one in answers.items() if one["ok"] is False and name in known],
@@ -156,7 +159,7 @@ def _day(data: Data, piece: Piece) -> dict[str, Any]:
         "values": [
             {"title": known[name].title, "kind": known[name].reads, "value": one["value"]}
             for name, one in answers.items()
-            if one["value"] is not None and name in known and known[name].reads
+            if (one["value"] is not None or name in alone) and name in known and known[name].reads
         ],
     }  # fmt: skip
 
@@ -186,11 +189,11 @@ def _open(work: Job, record: Data, logged: Logged) -> list[str]:
     for one in record["zones"]:
         if not one["untouched"] and one["state"] not in (None, DONE):
             of = f" on {one['done_pieces']} of {record['pieces']} pieces" if record["pieces"] > 1 else ""
-            lines.append(f"{_capital(one['name'])}: {one['state']}{', done' + of if of else ''}.")
+            lines.append(f"{raised(one['name'])}: {one['state']}{', done' + of if of else ''}.")
         own = [each for each in logged.entries if each["zone"] == one["number"]]
         for number in range(1, record["pieces"] + 1):
             grade = _grade(of_piece(own, number), piece_of(work.surface))
-            where = _capital(one["name"]) + (f", piece {number}" if record["pieces"] > 1 else "")
+            where = raised(one["name"]) + (f", piece {number}" if record["pieces"] > 1 else "")
             if grade and grade["residue"] not in (None, "clean"):
                 lines.append(f"{where}: {grade['left_words']}")
             if grade and grade["harm"] not in (None, "none"):
@@ -253,7 +256,3 @@ def _summed(values: Iterable[float | None]) -> float | None:
     """The sum of what was said; None: nothing was."""
     found = [one for one in values if one is not None]
     return sum(found) if found else None
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]

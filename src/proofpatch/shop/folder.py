@@ -23,7 +23,7 @@ from proofpatch.measure.scanned import is_kept
 from proofpatch.shop.lasers import KIND as LASER
 from proofpatch.shop.photos import Photo, keep_file, looked_at, photo_path
 from proofpatch.shop.scans import keep_scan, scan_path
-from proofpatch.shop.store import Entry, Store, entry_from
+from proofpatch.shop.store import Entry, Store, entry_from, number
 from proofpatch.shop.tables import Change, Picture, Thing
 
 SHARED = ("customer", LASER)  # of the shop, and of several jobs
@@ -90,14 +90,13 @@ def folder_of(store: Store, job: str) -> Folder:
     """
     store.get("job", job)
     with store.session(reads=True) as session:
-        own = session.scalars(sa.select(Thing).where(sa.or_(Thing.id == job, Thing.job == job)))
-        things = [_record(session, one) for one in own]
+        own = list(session.scalars(sa.select(Thing).where(sa.or_(Thing.id == job, Thing.job == job))))
+        named = named_of([_record(session, one) for one in own])
         shared = session.scalars(sa.select(Thing).where(Thing.kind.in_(SHARED)))
-        named = _named(things)
-        things += [_record(session, one) for one in shared if _names(one) & named]
+        own += [one for one in shared if _names(one) & named]
+        things = [_record(session, one) for one in sorted(own, key=lambda one: (one.made, one.id))]
         told = {digest for one in things for digest in DIGEST.findall(json.dumps([one["data"], one["history"]]))}
-        rows = {one.digest: one for one in session.scalars(sa.select(Picture)) if one.digest in told}
-    things.sort(key=lambda one: (one["created"], one["id"]))
+        rows = {digest: one for digest in told if (one := session.get(Picture, digest)) is not None}
     lost = {one["data"].get("digest") for one in things if one["kind"] == "photo"} - set(rows)
     found = []
     for digest, row in sorted(rows.items()):
@@ -135,13 +134,18 @@ def take_in(store: Store, folder: Folder, content: Callable[[str], bytes]) -> Ta
     with store.together():
         _refuse_known(store, folder)
         with store.session() as session:
-            stayed = []
+            stayed, new = [], []
             for one in sorted(folder.things, key=lambda one: one["kind"] != "job"):
                 why = _stays(session, one)
                 if why:
                     stayed.append(why)
                 else:
-                    _put(session, one)
+                    new.append((one, _put(session, one)))
+            for thing, past in _in_turn(new):
+                change = Change(thing=thing.id, at=_time(past["at"]), **{name: past[name] for name in OF_HISTORY})
+                session.add(change)
+                session.flush()  # their numbers are their order
+                number(thing, change)
             for row in rows:
                 if session.get(Picture, row["digest"]) is None:
                     session.add(Picture(**row))
@@ -170,20 +174,37 @@ def _stays(session: Session, one: Record) -> str:
     known = session.get(Thing, one["id"])
     if known is not None:
         return f"{words}." if known.version == one["version"] else f"{words}; the folder has another version of it."
-    names = _names_of(one["id"], one["kind"], one["data"])
+    names = names_of(one["id"], one["kind"], one["data"])
     others = session.scalars(sa.select(Thing).where(Thing.kind == one["kind"]))
     if one["kind"] == LASER and any(_names(other) & names for other in others):
         return f"{words}; the folder's own laser of that name was left out."
     return ""
 
 
-def _put(session: Session, one: Record) -> None:
+def _put(session: Session, one: Record) -> Thing:
     times = {name: _time(one[name]) for name in ("created", "changed", "deleted")}
-    session.add(Thing(**{name: one[name] for name in OF_THING}, **times))
+    thing = Thing(**{name: one[name] for name in OF_THING}, **times)
+    session.add(thing)
     session.flush()
-    for past in one["history"]:
-        session.add(Change(thing=one["id"], at=_time(past["at"]), **{name: past[name] for name in OF_HISTORY}))
-        session.flush()  # their numbers are their order
+    return thing
+
+
+def _in_turn(new: Iterable[tuple[Record, Thing]]) -> list[tuple[Thing, Record]]:
+    """The changes of all things in the order in which they were made.
+
+    A folder knows the order of the things of a kind, and of the changes of each; between them their times decide, and a
+    clock that was put back turns neither round.
+    """
+    found: list[tuple[str, Thing, Record]] = []
+    first: dict[str, str] = {}
+    for one, thing in new:
+        reached = first.get(one["kind"], "")
+        for n, past in enumerate(one["history"]):
+            reached = max(reached, _iso(datetime.datetime.fromisoformat(past["at"])))
+            if n == 0:
+                first[one["kind"]] = reached
+            found.append((reached, thing, past))
+    return [(thing, past) for _, thing, past in sorted(found, key=lambda row: row[0])]
 
 
 def _filed(store: Store, picked: Picked, content: bytes) -> Record:
@@ -222,7 +243,7 @@ def _record(session: Session, thing: Thing) -> Record:
     }  # fmt: skip
 
 
-def _named(things: Iterable[Record]) -> set[tuple[str, str]]:
+def named_of(things: Iterable[Mapping[str, Any]]) -> set[tuple[str, str]]:
     """(kind, name) of what a job's records name of the shop, now or ever."""
     found = set()
     for one in things:
@@ -236,10 +257,11 @@ def _named(things: Iterable[Record]) -> set[tuple[str, str]]:
 
 
 def _names(thing: Thing) -> set[tuple[str, str]]:
-    return _names_of(thing.id, thing.kind, thing.data)
+    return names_of(thing.id, thing.kind, thing.data)
 
 
-def _names_of(id: str, kind: str, data: Mapping[str, Any]) -> set[tuple[str, str]]:
+def names_of(id: str, kind: str, data: Mapping[str, Any]) -> set[tuple[str, str]]:
+    """The (kind, name) pairs by which jobs know a customer or a laser."""
     table = data.get("laser")
     names = table if kind == LASER and isinstance(table, Mapping) else (id,)
     return {(kind, str(name)) for name in names}

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from typing import Any
 
 from proofpatch.errors import InputError
 from proofpatch.offer.quote import quote_from
 from proofpatch.shop.completions import fingerprint
-from proofpatch.shop.folder import DIGEST, SHARED
+from proofpatch.shop.folder import DIGEST, SHARED, named_of, names_of
+from proofpatch.shop.folder_shapes import built, number
 from proofpatch.shop.log import graded_from, setting_from
 from proofpatch.shop.papers import signed_from
+from proofpatch.shop.refers import Known, references
 from proofpatch.shop.run import MOST_PIECES, checked_entry
 from proofpatch.shop.store import LONGEST_BY, LONGEST_TITLE, plain
 from proofpatch.shop.tables import KINDS
@@ -24,6 +26,8 @@ STEPS = ("changed", "deleted", "restored")
 ASIDE = "aside"
 MOST_VERSIONS = 10**9
 MOST_COATS = 20
+OF_THE_SHOP = ("shop", "prices", "lot", "lent")  # what it says of itself and what it asks: no folder of a job has it
+YEARS = range(1970, 2200)  # of its times; what is further off breaks reckoning with days
 
 
 def _run(data: Any) -> None:
@@ -36,8 +40,8 @@ def _day(data: Any) -> None:
     if datetime.date.fromisoformat(date).isoformat() != date or not _ids(controls):
         raise KeyError("date")
     for one in checks.values():
-        fine = one["ok"] in (True, False, None) and isinstance(one["words"], str) and _time(one["at"])
-        if not fine or not (one["value"] is None or _number(one["value"])):
+        fine = one["ok"] in (True, False, None) and isinstance(one["words"], str) and is_time(one["at"])
+        if not fine or not (one["value"] is None or number(one["value"])):
             raise KeyError("checks")
 
 
@@ -45,9 +49,9 @@ def _pair(data: Any) -> None:
     points = [*data["places"], *data["ends"]]
     length = data["length_m"]
     fine = all(isinstance(data[name], str) for name in ("before", "after", "about"))
-    if not fine or not all(len(one) == 2 and _number(one[0]) and _number(one[1]) for one in points):
+    if not fine or not all(len(one) == 2 and number(one[0]) and number(one[1]) for one in points):
         raise KeyError("places")
-    if not (length is None or _number(length)):
+    if not (length is None or number(length)):
         raise KeyError("length_m")
 
 
@@ -73,10 +77,6 @@ def _ids(value: Any) -> bool:
     return isinstance(value, list) and all(isinstance(one, str) for one in value)
 
 
-def _number(value: Any) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool)
-
-
 # What pages read of a kind without asking again.
 READERS: Mapping[str, Callable[[Any], Any]] = {
     "patch": graded_from, "quote": lambda data: quote_from(data["quote"]), "run": _run, "day": _day, "pair": _pair,
@@ -84,11 +84,11 @@ READERS: Mapping[str, Callable[[Any], Any]] = {
 }  # fmt: skip
 
 
-def check_things(job: str, things: Sequence[Mapping[str, Any]]) -> None:
-    """Refuses records that contradict themselves or belong to no such job.
+def check_things(job: str, things: Sequence[Mapping[str, Any]], pictures: Container[str] = ()) -> None:
+    """Refuses records that contradict themselves or each other, or belong to no such job.
 
     Args:
-        job: id of the job they are of. things: as `folder.Folder` has them.
+        job: id of the job they are of. things: as `folder.Folder` has them. pictures: digests of its photos.
 
     Raises:
         InputError: one of them, named by its kind.
@@ -103,30 +103,41 @@ def check_things(job: str, things: Sequence[Mapping[str, Any]]) -> None:
     if [one["id"] for one in things if one["kind"] == "job"] != [job]:
         raise _refused("job", "a folder is of one job")
     for one in things:
-        if one["kind"] in READERS:
-            try:
-                READERS[one["kind"]](one["data"])
-            except (InputError, KeyError, TypeError, ValueError, AttributeError):
-                raise _refused(one["kind"], "it cannot be read as one") from None
+        try:
+            READERS.get(one["kind"], len)(one["data"])
+            read = built(one["kind"], one["title"], one["data"])
+        except (InputError, KeyError, TypeError, ValueError, AttributeError, ArithmeticError):
+            read = False
+        if not read or not all(built(one["kind"], one["title"], past["data"]) for past in one["history"]):
+            raise _refused(one["kind"], "it cannot be read as one")
+    named = named_of(things)
+    for one in things:
+        if one["kind"] in SHARED and not names_of(one["id"], one["kind"], one["data"]) & named:
+            raise _refused(one["kind"], "the job does not name it")
+    known = {one["id"]: Known(one["kind"], one["job"], one["title"], one["deleted"] is not None) for one in things}
+    for trouble in references([(one["id"], one["data"]) for one in things], known, pictures):
+        raise InputError("file", trouble.said, "Take the folder from a copy.")
 
 
 def _refused(kind: str, why: str) -> InputError:
-    return InputError("file", f"A {kind} in the folder is none: {why}.", "Take the folder from a copy.")
+    return InputError("file", f"A {kind} in the folder cannot be used: {why}.", "Take the folder from a copy.")
 
 
 def _wrong(job: str, one: Mapping[str, Any]) -> str:
     """What is wrong with a record, in words; empty where nothing is."""
     kind, history = one.get("kind"), one.get("history")
-    if set(one) != KEYS or kind not in KINDS:
+    if set(one) != KEYS or kind not in KINDS or kind in OF_THE_SHOP:
         return "its parts are not those of a record"
     if not isinstance(one["id"], str) or not ID.fullmatch(one["id"]):
-        return "its id is none"
+        return "its id is not one of a shop"
     if one["job"] != (None if kind in ("job", *SHARED) else job):
         return "it belongs to another job"
     if not _line(one["title"], LONGEST_TITLE) or not _line(one["by"], LONGEST_BY):
         return "its title is no line of text"
-    if not (_time(one["created"]) and _time(one["changed"]) and (one["deleted"] is None or _time(one["deleted"]))):
-        return "its times are none"
+    if not (
+        is_time(one["created"]) and is_time(one["changed"]) and (one["deleted"] is None or is_time(one["deleted"]))
+    ):
+        return "its times cannot be read"
     if not isinstance(history, list) or not history or not _data(one["data"]):
         return "its data are no record"
     return _wrong_history(one, history)
@@ -137,10 +148,10 @@ def _wrong_history(one: Mapping[str, Any], history: Sequence[Any]) -> str:
     version, deleted = 0, False
     last: Any = None
     for past in history:
-        if not isinstance(past, dict) or set(past) != PAST_KEYS or not _time(past["at"]) or not _data(past["data"]):
-            return "its history is none"
+        if not isinstance(past, dict) or set(past) != PAST_KEYS or not is_time(past["at"]) or not _data(past["data"]):
+            return "its history cannot be read"
         if not _line(past["by"], LONGEST_BY) or not isinstance(past["what"], str):
-            return "its history is none"
+            return "its history cannot be read"
         if past["what"] == ASIDE:
             if past["version"] != version:
                 return "its versions do not follow each other"
@@ -167,8 +178,10 @@ def _line(value: Any, most: int) -> bool:
     return isinstance(value, str) and len(value) <= most and value.isprintable()
 
 
-def _time(value: Any) -> bool:
+def is_time(value: Any) -> bool:
+    """Whether it is a moment with its zone, as a folder writes them."""
     try:
-        return isinstance(value, str) and datetime.datetime.fromisoformat(value).tzinfo is not None
+        at = datetime.datetime.fromisoformat(value) if isinstance(value, str) else None
+        return at is not None and at.tzinfo is not None and at.year in YEARS
     except ValueError:
         return False

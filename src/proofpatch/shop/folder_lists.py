@@ -31,7 +31,7 @@ LISTED = {
 HEAD = ("id", "made", "changed", "by", "title", "taken_back")
 LONGEST_CELL = 2000  # characters; a signature's picture is no cell
 README = Path(__file__).with_name("folder_readme.txt")
-RISKY = ("=", "+", "-", "@", "\t", "\r")  # how a spreadsheet's formula may begin (common practice, no source)
+RISKY = tuple("=+-@\t\r\n＝＋－＠")  # how a spreadsheet's formula may begin (common practice, no source)
 
 
 def lists_of(folder: Folder) -> dict[str, bytes]:
@@ -44,7 +44,7 @@ def _csv(things: list[Record]) -> bytes:
     keys = list(dict.fromkeys(key for row in rows for key in row))
     out = io.StringIO()
     sheet = csv.writer(out, lineterminator="\r\n")
-    sheet.writerow([*HEAD, *keys])
+    sheet.writerow([*HEAD, *map(_cell, keys)])
     for one, row in zip(things, rows, strict=True):
         head = (one["id"], one["created"], one["changed"], one["by"], one["title"], one["deleted"] or "")
         sheet.writerow([_cell(value) for value in (*head, *(row.get(key, "") for key in keys))])

@@ -27,7 +27,7 @@ from typing import IO, Any
 from proofpatch.errors import InputError
 from proofpatch.measure.mesh_file import KINDS as SCAN_KINDS
 from proofpatch.shop.folder import Folder, Picked, Record, Scanned, TakenIn, folder_of, scans_of, take_in
-from proofpatch.shop.folder_checks import check_things
+from proofpatch.shop.folder_checks import check_things, is_time
 from proofpatch.shop.folder_lists import lists_of, readme
 from proofpatch.shop.photos import KINDS as PHOTO_KINDS
 from proofpatch.shop.photos import Photo, photo_path
@@ -47,6 +47,8 @@ PAPER = re.compile(r"papers/[a-z0-9-]{1,120}\.pdf")
 MOST_FILES = 5000
 MOST_BYTES = 2_000_000_000  # of all files, unpacked
 MOST_TEXT = 200_000_000  # of all that is read as text, unpacked
+MOST_RECORDS = 64_000_000  # of all records, unpacked
+MOST_PARTS = 2_000_000  # lists and tables in a file of records: an empty one takes twenty times its bytes in memory
 MOST_ONE = 64_000_000  # of one photo, scan or paper
 WAYS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 AGAIN = "Take the folder from a copy, or have it sent again."
@@ -84,7 +86,7 @@ def read_folder(store: Store, file: IO[bytes]) -> TakenIn:
     """
     with _opened(file) as packed:
         folder, names = _folder(packed)
-        check_things(folder.job, folder.things)
+        check_things(folder.job, folder.things, {one.digest for one in folder.photos} | set(folder.missing))
         return take_in(store, folder, lambda digest: _read(packed, names[digest]))
 
 
@@ -138,6 +140,10 @@ def _with_pdf(packed: zipfile.ZipFile, thing: Record) -> Record:
             "history": [{**one, "data": swapped(one.get("data"))} for one in past]}  # fmt: skip
 
 
+def _unreadable() -> InputError:
+    return InputError("file", "The zip is packed in a way that cannot be read.", "Pack it plainly.")
+
+
 @contextmanager
 def _opened(file: IO[bytes]) -> Iterator[zipfile.ZipFile]:
     """The zip in a file; whatever a broken one raises is one sentence."""
@@ -145,7 +151,7 @@ def _opened(file: IO[bytes]) -> Iterator[zipfile.ZipFile]:
     try:
         packed = zipfile.ZipFile(file)
     except NotImplementedError:
-        raise InputError("file", "The zip is packed in a way that cannot be read.", "Pack it plainly.") from None
+        raise _unreadable() from None
     except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, OSError, ValueError, struct.error):
         raise broken from None
     try:
@@ -154,7 +160,7 @@ def _opened(file: IO[bytes]) -> Iterator[zipfile.ZipFile]:
     except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, zlib.error, UnicodeDecodeError):
         raise broken from None
     except (NotImplementedError, RuntimeError):  # a way of packing, or a password, that nothing here reads
-        raise InputError("file", "The zip is packed in a way that cannot be read.", "Pack it plainly.") from None
+        raise _unreadable() from None
 
 
 def _folder(packed: zipfile.ZipFile) -> tuple[Folder, dict[str, str]]:
@@ -187,23 +193,24 @@ def _folder(packed: zipfile.ZipFile) -> tuple[Folder, dict[str, str]]:
 
 
 def _check_names(packed: zipfile.ZipFile) -> None:
-    """Refuses what no job folder is, before a byte of it is unpacked."""
+    """Refuses what no packed job is, before a byte of it is unpacked."""
     infos = packed.infolist()
     names = [one.filename for one in infos]
     if CONTENTS not in names:
-        raise InputError("file", "This zip is no job folder of proofpatch.", "Choose one that was packed by it.")
+        raise InputError("file", "This zip is no packed job of proofpatch.", "Choose one that was packed by it.")
     if len(infos) > MOST_FILES:
         raise InputError("file", f"The zip holds more than {MOST_FILES} files.", "No job has so many.")
     strange = next((name for name in names if not NAME.fullmatch(name)), None)
     if strange is not None:
         shown = "".join(c if c.isprintable() else " " for c in strange)[:60]
-        raise InputError("file", f"The zip holds {shown!r}, which no job folder has.", AGAIN)
+        raise InputError("file", f"The zip holds {shown!r}, which no packed job has.", AGAIN)
     if len(set(names)) < len(names):
         raise InputError("file", "The zip holds a file twice.", AGAIN)
     if any(one.compress_type not in WAYS for one in infos):
-        raise InputError("file", "The zip is packed in a way that cannot be read.", "Pack it plainly.")
+        raise _unreadable()
     text = sum(one.file_size for one in infos if one.filename.endswith((".json", ".csv", ".txt")))
-    if text > MOST_TEXT or sum(one.file_size for one in infos) > MOST_BYTES or any(
+    records = sum(one.file_size for one in infos if one.filename.endswith(".json"))
+    if text > MOST_TEXT or records > MOST_RECORDS or sum(one.file_size for one in infos) > MOST_BYTES or any(
         one.file_size > MOST_ONE for one in infos if one.filename.startswith(("photos/", "scans/", "papers/"))
     ):  # fmt: skip
         raise InputError("file", "Unpacked, the zip is larger than any job.", "Check where it comes from.")
@@ -213,15 +220,15 @@ def _contents(packed: zipfile.ZipFile) -> dict[str, Any]:
     """What a folder says of itself, each part of the kind it has to be."""
     found = _loaded(packed, CONTENTS)
     if not isinstance(found, dict) or found.get("format") != FORMAT:
-        raise InputError("file", "This zip is no job folder of proofpatch.", "Choose one that was packed by it.")
+        raise InputError("file", "This zip is no packed job of proofpatch.", "Choose one that was packed by it.")
     if found.get("version") != VERSION:
-        said = "The folder was packed by a newer proofpatch."
+        said = "The job was packed by a newer proofpatch."
         raise InputError("file", said, "Update this one; nothing was made.")
     sums, photos, missing = (found.get(name) for name in ("sha256", "photos", "missing_photos"))
     fine = (
         isinstance(found.get("job"), str) and isinstance(sums, dict) and isinstance(photos, list)
         and isinstance(missing, list) and all(isinstance(one, str) for one in missing)
-        and all(isinstance(one, dict) and isinstance(one.get("digest"), str) and isinstance(one.get("added"), str)
+        and all(isinstance(one, dict) and isinstance(one.get("digest"), str) and is_time(one.get("added"))
                 for one in photos)
     )  # fmt: skip
     if not fine:
@@ -241,19 +248,32 @@ def _records(packed: zipfile.ZipFile, name: str) -> list[Record]:
 
 
 def _loaded(packed: zipfile.ZipFile, name: str) -> Any:
+    raw = _read(packed, name)
+    if raw.count(b"[") + raw.count(b"{") > MOST_PARTS:
+        raise InputError("file", "Unpacked, the zip is larger than any job.", "Check where it comes from.")
     try:
-        return json.loads(_read(packed, name))
+        return json.loads(raw)
     except (ValueError, RecursionError):
         raise InputError("file", f"The file {name} in it cannot be read.", AGAIN) from None
 
 
 def _read(packed: zipfile.ZipFile, name: str) -> bytes:
     # Never more than the zip's own list says, which was looked at: the sum of a longer one fails.
-    return packed.read(name)
+    with _damaged():
+        return packed.read(name)
+
+
+@contextmanager
+def _damaged() -> Iterator[None]:
+    """A place in the zip that leads out of it is damage, whatever is raised for it."""
+    try:
+        yield
+    except (ValueError, OverflowError, struct.error):
+        raise zipfile.BadZipFile from None
 
 
 def _sum(packed: zipfile.ZipFile, name: str) -> str:
-    with packed.open(name) as file:
+    with _damaged(), packed.open(name) as file:
         return hashlib.file_digest(file, "sha256").hexdigest()  # type: ignore[arg-type]  # read by readinto, as files
 
 

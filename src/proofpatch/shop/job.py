@@ -19,16 +19,18 @@ from proofpatch.learn.limits import PRESETS, Hand, Limits
 from proofpatch.learn.surface import Layer, Surface
 from proofpatch.materials import coating, find_substrate
 from proofpatch.measure.zones import MOST_ZONES, Zone, pairs
+from proofpatch.offer.hours import Correction
 from proofpatch.physics.setting import finite_number
 from proofpatch.shop.job_tables import EVIDENCE, KEYS, inside, read_file, read_tables
 from proofpatch.shop.laser_log import as_measured
-from proofpatch.shop.values import nearest, quoted
+from proofpatch.shop.values import nearest
 from proofpatch.shop.zones import zone_from
 from proofpatch.survey.clear import Clearance
 from proofpatch.survey.described import surface_of
 from proofpatch.survey.evidence import Reading, Survey, read_survey
 from proofpatch.survey.identify import identify
 from proofpatch.survey.stop import Lead
+from proofpatch.units import quoted
 
 DEFAULT_LASER = "pulsed-500"
 HEIGHT = 2.5  # m, of a room whose height was not said
@@ -38,6 +40,7 @@ HEIGHT = 2.5  # m, of a room whose height was not said
 class Job:
     """A job as its file says it. measured: its zones; zones: of them (area under the beam [m²], effort factor).
 
+    correction: of its hours by the shop's finished jobs; none of a job file.
     offer: what its tables of zones, offer, prices and letterhead say, read; `shop.offered` makes things of it.
     survey: its findings, None without any. surveyed: the layers are what the survey makes of them.
     """
@@ -56,6 +59,7 @@ class Job:
     measured: tuple[Zone, ...] = ()
     rates: Mapping[str, float] = field(default_factory=dict)
     offer: Mapping[str, Any] = field(default_factory=dict)
+    correction: Correction = field(default_factory=Correction)
     room: Room | None = None
     height: float = HEIGHT
     capture: float = 0.0

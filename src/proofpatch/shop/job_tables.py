@@ -9,7 +9,8 @@ from typing import Any
 
 from proofpatch.errors import InputError
 from proofpatch.shop.offer_keys import LETTERHEAD_KEYS, OFFER_KEYS, PRICE_KEYS, RATE_KEYS, ZONE_KEYS
-from proofpatch.shop.values import nearest, quoted, read_value
+from proofpatch.shop.values import nearest, read_value
+from proofpatch.units import quoted
 
 # table -> key -> kind of quantity, or how it is read.
 KEYS: dict[str, dict[str, str]] = {

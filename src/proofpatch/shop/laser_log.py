@@ -13,8 +13,10 @@ from proofpatch.errors import InputError
 from proofpatch.lasers import Laser
 from proofpatch.lasers.history import Course, follow
 from proofpatch.lasers.readings import Reading
+from proofpatch.phrases import lowered
 from proofpatch.shop.log import append_line
-from proofpatch.shop.values import nearest, plain_number, quoted, read_value
+from proofpatch.shop.values import nearest, plain_number, read_value
+from proofpatch.units import quoted
 
 # list of a reading -> the keys of its entries, in the order of its numbers
 LISTS = {
@@ -202,5 +204,5 @@ def as_measured(laser: Laser, laser_file: Path, on: datetime.date | None = None)
     if not readings and not complaints:
         return laser
     now = course_of(laser, readings, path).laser
-    lost = (f"a reading is lost: {line[:1].lower()}{line[1:].rstrip('.')}" for line in complaints)
+    lost = (f"a reading is lost: {lowered(line).rstrip('.')}" for line in complaints)
     return replace(now, measured=(*now.measured, *lost))

@@ -20,7 +20,7 @@ from proofpatch.shop.job import DEFAULT_LASER
 from proofpatch.shop.job_tables import inside
 from proofpatch.shop.laser_log import Own, reading_from, reading_to
 from proofpatch.shop.store import Entry, Store
-from proofpatch.shop.values import quoted
+from proofpatch.units import quoted
 
 KIND = "laser"
 HELD = 64  # lasers whose readings are held in memory as followed

@@ -17,7 +17,8 @@ from proofpatch.learn.grading import CLEAN_EDGE, NEARLY_EDGE, PARTIAL_EDGE
 from proofpatch.learn.surface import MOST_LAYERS
 from proofpatch.physics.elementwise import normal_cdf
 from proofpatch.physics.setting import Setting
-from proofpatch.shop.values import nearest, plain_number, quoted, read_value
+from proofpatch.shop.values import nearest, plain_number, read_value
+from proofpatch.units import quoted
 
 LOG_KEYS = (
     "setting", "residue", "harm", "fraction_left", "fraction_error", "layer", "seconds", "length", "wiped", "grader",

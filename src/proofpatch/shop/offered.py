@@ -55,7 +55,7 @@ def asked_of(work: Job, chance: float | None = None, net: Decimal | None = None)
     )
     return Asked(
         tuple(found), prices_of(said["prices"], chance), tuple(front),
-        work.rates, around, about.get("pieces", 1), captured=work.capture or 1.0,
+        work.rates, around, about.get("pieces", 1), captured=work.capture or 1.0, correction=work.correction,
         net=about.get("price") if net is None else net,
     )  # fmt: skip
 

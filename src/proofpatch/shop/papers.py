@@ -81,8 +81,9 @@ def next_number(store: Store, job: str, day: datetime.date) -> str:
     own = quotes_of(store, job)
     if own:
         return own[-1].quote.number
-    numbers = {str(one.data["quote"]["number"]) for one in store.all("quote")}
-    count = len({one.job for one in store.all("quote") if str(one.data["day"]).startswith(str(day.year))}) + 1
+    rows = store.told("quote", "quote.number", "day")
+    numbers = {number for _, number, _ in rows}
+    count = len({of for of, _, sent in rows if str(sent).startswith(str(day.year))}) + 1
     while f"Q-{day.year}-{count:03d}" in numbers:
         count += 1
     return f"Q-{day.year}-{count:03d}"
@@ -110,7 +111,7 @@ def send_quote(store: Store, job: str, quote: Quote, paper: str, photo: str, pdf
             raise InputError("quote", said, "Look at it, then write the next one.")
         if own and not changes(own[-1].quote, quote):
             raise InputError("quote", "Nothing changed since the last version.", "Send that one again.")
-        if any(one.job != job and one.data["quote"]["number"] == quote.number for one in store.all("quote")):
+        if any(of != job and number == quote.number for of, number in store.told("quote", "quote.number")):
             said = f"The number {quote.number} is on a quote of another job."
             raise InputError("offer.number", said, "Give another.")
         kept = keep_pdf(store, job, pdf, f"Quote {quote.number}, version {quote.version}")
@@ -172,7 +173,7 @@ def standing(store: Store, job: str) -> str:
     if last is None:
         return title
     found = quotes_of(store, job)
-    return title.replace("sent", "accepted", 1) if found[-1].entry.id in acceptances(store, job) else title
+    return f"accepted {title.removeprefix('sent ')}" if found[-1].entry.id in acceptances(store, job) else title
 
 
 def write_invoice(
@@ -200,7 +201,7 @@ def keep_invoice(store: Store, job: str, bill: Invoice, form: Mapping[str, Any],
         InputError: another invoice of the shop has its number.
     """
     with store.together():
-        if any(one.data["number"] == bill.number for one in store.all("invoice")):
+        if any(number == bill.number for _, number in store.told("invoice", "number")):
             raise InputError("number", f"The number {bill.number} is on another invoice.", "Give another.")
         kept = keep_pdf(store, job, pdf, f"Invoice {bill.number}")
         data = {**form, "quote": quote, "pdf": kept.id, "at": stamp(), "owed": str(bill.owed)}

@@ -6,7 +6,6 @@ place or anything else the camera wrote into it.
 
 from __future__ import annotations
 
-import datetime
 import hashlib
 import io
 import os
@@ -20,7 +19,9 @@ from PIL import Image
 
 from proofpatch.errors import InputError
 from proofpatch.photos.reading import opened, upright
-from proofpatch.shop.store import PHOTOS, Entry, Store
+from proofpatch.shop.database import PHOTOS
+from proofpatch.shop.on_disk import settle
+from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.tables import Picture
 
 THUMBNAIL = 480  # px of the longer side
@@ -58,7 +59,7 @@ def add_photo(
         if session.get(Picture, seen.digest) is None:
             session.add(
                 Picture(digest=seen.digest, size=seen.size, kind=seen.kind, width=seen.width, height=seen.height,
-                        thumbnail=small, added=datetime.datetime.now(datetime.UTC))
+                        thumbnail=small, added=store.clock())
             )  # fmt: skip
     data = {"digest": seen.digest, "kind": seen.kind, "width": seen.width, "height": seen.height, "about": about}
     return store.add("photo", data, job, title, by)
@@ -188,12 +189,7 @@ def write_by_digest(path: Path, content: bytes, field: str = "photo") -> None:
         except OSError:
             os.unlink(half)
             raise
-        if os.name == "posix":
-            folder = os.open(path.parent, os.O_RDONLY)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)
+        settle(path.parent)
     except OSError as trouble:
         said = f"The file cannot be kept: {trouble.strerror}."
         raise InputError(field, said, "Check the disk and its free space, then send it again.") from None

@@ -1,14 +1,14 @@
-"""The day and the run of a job: what was looked at, what was done, entry by entry, and where each zone stands.
+"""The run of a job: what was done, entry by entry, and where each zone stands.
 
 A "run" is one thing that happened; it is made once and never overwritten, only taken back (`store.delete`) and brought
-back. A "day" is one a job and calendar day; its answers change as checks are answered.
+back.
 """
 
 from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,14 +16,14 @@ from proofpatch.errors import InputError
 from proofpatch.learn.evidence import HARMS, RESIDUES, Graded
 from proofpatch.physics.setting import MOST_PASSES
 from proofpatch.run.ahead import Ahead, ahead
-from proofpatch.run.day import read_answer
-from proofpatch.run.piece import Piece
 from proofpatch.run.stops import STOP, sign
 from proofpatch.shop.log import checked_graded, graded_to, setting_from, setting_to
+from proofpatch.shop.steady import steadied
 from proofpatch.shop.store import Entry, Store
-from proofpatch.shop.values import nearest, plain_number, quoted
+from proofpatch.shop.values import nearest, plain_number
+from proofpatch.units import quoted
 
-DAY, RUN = "day", "run"
+RUN = "run"
 BEGIN, END, CHECK, INCIDENT, NOTE = "begin", "end", "check", "incident", "note"
 WHATS = (BEGIN, END, CHECK, INCIDENT, NOTE)
 KEYS = (
@@ -57,7 +57,7 @@ def checked_entry(data: Any, zones: int, layers: int = 1) -> dict[str, Any]:
         "what": what,
         "zone": _whole("zone", data.get("zone"), 1, zones),
         "piece": _whole("piece", data.get("piece"), 1, MOST_PIECES),
-        "at": _time(data.get("at")),
+        "at": time_of(data.get("at")),
         "setting": None if data.get("setting") is None else setting_to(setting_from(data["setting"])),
         "passes": _whole("passes", data.get("passes"), 0, MOST_PASSES),
         "seconds": _number("seconds", data.get("seconds"), LONGEST_BEAM),
@@ -66,9 +66,9 @@ def checked_entry(data: Any, zones: int, layers: int = 1) -> dict[str, Any]:
         "fraction_left": _number("fraction_left", data.get("fraction_left"), 1.0),
         "wiped": data.get("wiped", False),
         "photos": _photos(data.get("photos", [])),
-        "words": _text("words", data.get("words", ""), LONGEST_WORDS),
+        "words": text_of("words", data.get("words", ""), LONGEST_WORDS),
         "sign": None if data.get("sign") is None else sign(data["sign"]).name,
-        "grader": _text("grader", data.get("grader", ""), LONGEST_NAME),
+        "grader": text_of("grader", data.get("grader", ""), LONGEST_NAME),
     }
     _fits(found, layers)
     return found
@@ -119,14 +119,14 @@ def _grade(field: str, value: Any, grades: Sequence[str]) -> str | None:
     return str(value)
 
 
-def _time(value: Any) -> str:
+def time_of(value: Any) -> str:
     """ISO time with its zone, as it was written."""
     try:
         at = datetime.datetime.fromisoformat(value) if isinstance(value, str) and len(value) <= 40 else None
     except ValueError:
         at = None
     if at is None or at.tzinfo is None or not YEARS[0] <= at.year <= YEARS[1]:
-        raise InputError("at", f"The time {quoted(value)} is none.", "Write it like 2026-03-02T09:15:00+01:00.")
+        raise InputError("at", f"{quoted(value)} is no time.", "Write it like 2026-03-02T09:15:00+01:00.")
     return at.isoformat()
 
 
@@ -139,7 +139,7 @@ def _photos(value: Any) -> list[str]:
     return list(dict.fromkeys(value))
 
 
-def _text(field: str, value: Any, most: int) -> str:
+def text_of(field: str, value: Any, most: int) -> str:
     if not isinstance(value, str) or len(value) > most:
         raise InputError(field, f"The {field} are not text of at most {most} characters.", "Shorten it.")
     if any(not (c.isprintable() or c in "\n\t") for c in value):
@@ -162,7 +162,9 @@ def add_entry(store: Store, job: str, data: Any, zones: int, layers: int = 1, by
 
 def entries_of(store: Store, job: str, deleted: bool = False) -> list[Entry]:
     """The entries of a job by the time they happened, those of one moment in the order they came in."""
-    return sorted(store.in_order(RUN, job, deleted=deleted), key=lambda one: _when(one.data))
+    rows = store.in_order(RUN, job, deleted=deleted)
+    when = steadied([(one.created, _when(one.data)) for one in rows])
+    return [one for _, one in sorted(zip(when, rows, strict=True), key=lambda pair: pair[0])]
 
 
 def check_piece(piece: int | None, pieces: int) -> None:
@@ -229,7 +231,7 @@ def state_of(
     """
     found = [Standing(number, TO_DO) for number in range(1, zones + 1)]
     rows = [one.data if isinstance(one, Entry) else one for one in entries]
-    for data in sorted(rows, key=_when):
+    for data in rows:
         number = data.get("zone")
         if number is None and data["what"] == INCIDENT:
             found = [_after(one, data, passes) if one.state == BEGUN else one for one in found]
@@ -298,7 +300,7 @@ def checks_of_batch(entries: Iterable[Entry | Mapping[str, Any]]) -> dict[int, b
     """{number of the piece: whether its last grade was clean, without harm}, for `run.batch.batch`."""
     rows = [one.data if isinstance(one, Entry) else one for one in entries]
     found = {}
-    for data in sorted(rows, key=_when):
+    for data in rows:
         if data["what"] == CHECK and data.get("piece") is not None and data.get("residue") is not None:
             found[data["piece"]] = data["residue"] == RESIDUES[-1] and data.get("harm") in (None, "none")
     return found
@@ -339,13 +341,13 @@ def evidence_of(entries: Iterable[Entry | Mapping[str, Any]], layers: int = 1) -
     Args:
         entries: of `entries_of`, or their data. layers: of the surface; all of them are judged.
     """
-    rows = sorted((one.data if isinstance(one, Entry) else one for one in entries), key=_when)
+    rows = [one.data if isinstance(one, Entry) else one for one in entries]
     laid: dict[tuple[Any, Any], datetime.datetime] = {}
     lines = []
     for data in rows:
         place = data.get("zone"), data.get("piece")
         if None not in (data.get("setting"), data.get("residue"), data.get("harm")):
-            waited = (_when(data) - laid.get(place, _when(data))).total_seconds()
+            waited = max((_when(data) - laid.get(place, _when(data))).total_seconds(), 0.0)
             lines.append(graded_to(_graded(data, layers, waited), data["at"]))
         if data["what"] == END:
             laid[place] = _when(data)
@@ -363,53 +365,3 @@ def _graded(data: Mapping[str, Any], layers: int, waited: float = 0.0) -> Graded
     if data.get("fraction_left") is not None:
         values["fraction_left"] = data["fraction_left"]
     return checked_graded(setting, values, layers)
-
-
-def day_of(store: Store, job: str, date: datetime.date | str) -> Entry | None:
-    """The day of a job; None before its first answer. Of two made at once the older holds."""
-    said = date if isinstance(date, str) else date.isoformat()
-    return next((one for one in store.in_order(DAY, job) if one.data["date"] == said), None)
-
-
-def days_of(store: Store, job: str) -> list[Entry]:
-    """The days of a job by date."""
-    return sorted(store.in_order(DAY, job), key=lambda one: str(one.data["date"]))
-
-
-def answer_check(
-    store: Store, job: str, date: datetime.date, piece: Piece, name: str, ok: Any, value: Any = None, words: Any = "",
-    at: Any = None, by: str = "",
-) -> Entry:  # fmt: skip
-    """The day with one check answered anew, on disk; other answers of that day stay, whoever else writes.
-
-    Raises:
-        InputError: as `read_answer`, or words or a time that are none.
-    """
-    answer = read_answer(piece, name, ok, value)
-    answer |= {"words": _text("words", words, LONGEST_WORDS), "at": _time(at)}
-    return _day_with(store, job, date, by, lambda data: {**data, "checks": {**data["checks"], name: answer}})
-
-
-def add_control(store: Store, job: str, date: datetime.date, patch: str, by: str = "") -> Entry:
-    """The day with one more control patch; the same again is the same.
-
-    Raises:
-        InputError: there is no such patch in this job.
-    """
-    if store.get("patch", patch).job != job:
-        raise InputError("patch", "There is no such patch in this job.", "Look it up in the job.")
-    return _day_with(
-        store, job, date, by, lambda data: {**data, "controls": list(dict.fromkeys([*data["controls"], patch]))}
-    )
-
-
-def _day_with(
-    store: Store, job: str, date: datetime.date, by: str, changed: Callable[[Mapping[str, Any]], Mapping[str, Any]]
-) -> Entry:
-    """The day after a change of part of it, read and written in one; so two devices that answer at once both count."""
-    with store.together():
-        found = day_of(store, job, date)
-        if found is None:
-            first = {"date": date.isoformat(), "checks": {}, "controls": []}
-            return store.add(DAY, changed(first), job, date.isoformat(), by)
-        return store.change(DAY, found.id, found.version, changed(found.data), by=by)

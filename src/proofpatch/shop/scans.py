@@ -76,7 +76,9 @@ def _loose(path: Path, kind: str) -> Loose:
     try:
         content = path.read_bytes()
     except OSError:
-        raise InputError("scan", "The file of this scan is gone from the shop's folder.", "Bring it back.") from None
+        raise InputError(
+            "scan", "The file of this scan is gone from the shop's folder.", "Bring it back from a copy."
+        ) from None
     return read_loose(content, kind)
 
 

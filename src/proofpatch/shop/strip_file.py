@@ -15,7 +15,7 @@ from typing import Any
 from proofpatch.errors import InputError
 from proofpatch.shop.log import append_line, setting_from
 from proofpatch.shop.strips import letters
-from proofpatch.shop.values import quoted
+from proofpatch.units import quoted
 
 WHAT = "file of strips"
 LARGEST = 5_000_000  # bytes; some thousand strips

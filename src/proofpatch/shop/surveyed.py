@@ -8,21 +8,23 @@ from proofpatch.shop.job import Job, with_layers
 from proofpatch.survey.clear import never_stop, open_stop
 from proofpatch.survey.decide import Finding, decide
 from proofpatch.survey.evidence import Survey, read_survey
+from proofpatch.survey.refit import NONE, Counts
 from proofpatch.survey.stop import SURE, first_stop
 
 
-def finding_of(work: Job, believed: float | None = None) -> Finding:
+def finding_of(work: Job, believed: float | None = None, seen: Counts = NONE) -> Finding:
     """What the piece is, what bites, and whether to take it.
 
     Args:
         believed: the forecast's chance with the job's graded patches; None: from the survey alone.
+        seen: what confirmed pieces of the shop say of the tests; what stops a beam (`beam_stop`) never asks them.
 
     Raises:
         InputError: as `decide`.
     """
     return decide(
         _findings(work), work.laser, work.hand, work.lead, work.cleared, work.surface.substrate_thickness, work.seed,
-        believed, described=not work.surveyed,
+        believed, described=not work.surveyed, seen=seen,
     )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 KINDS = (
     "shop", "customer", "item", "job", "survey", "laser", "belief", "forecast", "strip", "patch", "photo", "recipe",
     "hazards", "note", "seen", "prices", "quote", "paper", "acceptance", "approval", "invoice", "payment",
-    "day", "run", "pair", "record", "scan", "site",
+    "day", "run", "pair", "record", "scan", "site", "start", "foretold", "lot", "lent", "took", "confirmed",
 )  # fmt: skip
 # What a customer was sent or signed: it stays as it is, a mistake is put right by a new one.
 FROZEN = ("quote", "paper", "acceptance", "approval", "invoice", "record")
@@ -29,20 +29,31 @@ class Base(DeclarativeBase):
 
 
 class Thing(Base):
-    """One thing as it is now. deleted: when, or None. version: counts its changes, from 1."""
+    """One thing as it is now. deleted: when, or None. version: counts its changes, from 1.
+
+    made, latest: numbers of its first and its last change, which are its order: a clock may jump.
+    """
 
     __tablename__ = "thing"
+    # The first holds titles, so that a search reads no data; without the second a shop would be looked through for
+    # what belongs to a job.
+    __table_args__ = (
+        Index("ix_thing_of_kind", "kind", "deleted", "latest", "title"),
+        Index("ix_thing_of_job", "job", "kind", "deleted", "latest"),
+    )
 
     id: Mapped[str] = mapped_column(String(32), primary_key=True)
-    kind: Mapped[str] = mapped_column(String(16), index=True)
-    job: Mapped[str | None] = mapped_column(ForeignKey("thing.id"), index=True)
+    kind: Mapped[str] = mapped_column(String(16))
+    job: Mapped[str | None] = mapped_column(ForeignKey("thing.id"))
     version: Mapped[int] = mapped_column(Integer)
     data: Mapped[dict[str, object]] = mapped_column(JSON)
     title: Mapped[str] = mapped_column(Text, default="")
     created: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
-    changed: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True), index=True)
+    changed: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
     by: Mapped[str] = mapped_column(String(80), default="")
     deleted: Mapped[datetime.datetime | None] = mapped_column(DateTime(timezone=True))
+    made: Mapped[int] = mapped_column(Integer, default=0, server_default="0")
+    latest: Mapped[int] = mapped_column(Integer, default=0, server_default="0")
 
 
 class Change(Base):
@@ -87,6 +98,7 @@ class Device(Base):
     seen: Mapped[datetime.datetime] = mapped_column(DateTime(timezone=True))
     ended: Mapped[datetime.datetime | None] = mapped_column(DateTime(timezone=True))
     why: Mapped[str] = mapped_column(String(80), default="")  # it ended
+    role: Mapped[str] = mapped_column(String(16))  # one of shop/roles.py
 
 
 class Secret(Base):

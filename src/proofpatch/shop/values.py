@@ -1,4 +1,4 @@
-"""One value of a job file, a log or an option, read by its kind; how what was written is quoted in an answer."""
+"""One value of a job file, a log or an option, read by its kind."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from proofpatch.offer.money import amount
 from proofpatch.shop.offer_keys import OFFER_BOUNDED, OFFER_FACTORS, WHOLES
 from proofpatch.shop.zones import READERS, read_areas, read_effort, read_pieces
 from proofpatch.survey.stop import HardStop, never_pass
-from proofpatch.units import parse
+from proofpatch.units import parse, quoted
 
 # kind -> (kind of quantity, smallest, largest [SI]), and of plain numbers (smallest, largest)
 BOUNDED: dict[str, tuple[str, float | None, float | None]] = {
@@ -37,12 +37,6 @@ def nearest(word: str, known: Iterable[str]) -> str:
     options = list(known)
     close = difflib.get_close_matches(word[:100], options, n=1, cutoff=0.5)
     return f"Did you mean {close[0]}?" if close else f"Known here: {', '.join(options)}."
-
-
-def quoted(text: object) -> str:
-    """What was written, in quotes, short and on one line."""
-    line = "".join(c if c.isprintable() else " " for c in str(text))
-    return repr(line if len(line) <= 40 else line[:37] + "...")
 
 
 def read_value(place: str, kind: str, value: Any) -> Any:

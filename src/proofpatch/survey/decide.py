@@ -24,25 +24,16 @@ from proofpatch.learn.forecast import DECLINE, WORTH_IT, forecast
 from proofpatch.learn.limits import Hand
 from proofpatch.learn.surface import Surface
 from proofpatch.materials import coating, substrate
-from proofpatch.survey.clear import CELLULOSE, RULED_OUT, Clearance, Stop, hazards, stops
+from proofpatch.phrases import in_100, listed, of_100
+from proofpatch.survey.clear import Clearance, Stop, stops
 from proofpatch.survey.described import MOST_COATINGS, WORTH_ASKING, surface_of
 from proofpatch.survey.evidence import TESTS, Reading, Survey, Test
-from proofpatch.survey.identify import (
-    ANEW,
-    UNLISTED,
-    Identity,
-    family_of,
-    finishes,
-    identify,
-    in_100,
-    likelihood,
-    names,
-    of_100,
-    weight,
-    words_of,
-)
+from proofpatch.survey.finishes import UNLISTED, family_of, finishes, likelihood, names, words_of
+from proofpatch.survey.identify import ANEW, Identity, identify, weight
 from proofpatch.survey.mind import Caution, to_mind
+from proofpatch.survey.refit import NONE, Counts, stricter
 from proofpatch.survey.stop import Lead
+from proofpatch.survey.suspicions import CELLULOSE, RULED_OUT, hazards
 
 Floats = NDArray[np.float64]
 TAKE, TEST, NO = "take it", "test it", "decline"
@@ -91,7 +82,8 @@ ASK_GROUND = NextTest(
 
 @dataclass(frozen=True)
 class Finding:
-    """What a survey comes to. chances: {coating id: chance that the laser takes it off harmlessly}."""
+    """What a survey comes to. chances: {coating id: chance that the laser takes it off harmlessly}.
+    seen: how confirmed pieces answered the tests."""
 
     survey: Survey
     identity: Identity
@@ -105,11 +97,7 @@ class Finding:
     change: str
     instead: str
     laser: Laser
-
-    @property
-    def open_stops(self) -> tuple[Stop, ...]:
-        """Those that nothing on record clears."""
-        return tuple(stop for stop in self.stops if stop.open)
+    seen: Counts = NONE
 
 
 def decide(
@@ -122,6 +110,7 @@ def decide(
     seed: int = 0,
     believed: float | None = None,
     described: bool = False,
+    seen: Counts = NONE,
 ) -> Finding:
     """What the piece is, what bites, what to try next, and whether to take the job.
 
@@ -132,28 +121,38 @@ def decide(
         sheet: thickness of the substrate [m], where measured.
         believed: the forecast's chance for the job itself, where it is one, with its graded patches.
         described: every layer of the job was described, not only the top one tested.
+        seen: how confirmed pieces answered the tests. No stop, doubt or chance is milder with them than without.
 
     Raises:
         InputError: an unknown laser.
     """
     own = find_laser(laser) if isinstance(laser, str) else laser
-    identity = identify(survey)
+    identity = identify(survey, seen)
     bites = stops(survey, identity, lead, cleared)
-    chances = {
-        key: _chance_on(surface_of(survey, identity, sheet, key), own, hand or Hand(), seed)
-        for key, p in list(identity.coatings.items())[:MOST_COATINGS]
-        if p >= WORTH_ASKING
-    }
-    of_finish = _of_finish(identity, chances)
-    chance = _chance(identity.joint.sum(axis=0), of_finish) if believed is None else believed
-    test = _next_test(survey, identity, of_finish, lead)
+
+    def asked(one: Identity) -> tuple[dict[str, float], Floats, float]:
+        chances = {
+            key: _chance_on(surface_of(survey, one, sheet, key), own, hand or Hand(), seed)
+            for key, p in list(one.coatings.items())[:MOST_COATINGS]
+            if p >= WORTH_ASKING
+        }
+        of_finish = _of_finish(one, chances)
+        return chances, of_finish, _chance(one.joint.sum(axis=0), of_finish)
+
+    chances, of_finish, chance = asked(identity)
+    if seen.rows:
+        table = identify(survey)
+        bites = stricter(stops(survey, table, lead, cleared), bites)
+        chance = min(chance, asked(table)[2]) if believed is None else chance
+    chance = chance if believed is None else believed
+    test = _next_test(survey, identity, of_finish, lead, seen)
     untested = (survey.layers or 1) > 1 and not described
     answer = _answer(identity, bites, chance, untested)
     ground = family_of(identity.ground)
     return Finding(
         survey, identity, bites, to_mind(survey, identity, sheet), None if _never(bites) else test, answer, chance,
         chances, _because(survey, identity, bites, answer, chance, untested), _change(test, bites),
-        _instead(bites, ground) if answer == NO else "", own,
+        _instead(bites, ground) if answer == NO else "", own, seen,
     )  # fmt: skip
 
 
@@ -224,7 +223,7 @@ def _because(
     if len(open_) > MOST_NAMED:
         holds.append(f"{len(open_)} hazards have to be settled")
     elif open_:
-        holds.append(f"{_listed(open_)} {'has' if len(open_) == 1 else 'have'} to be settled")
+        holds.append(f"{listed(open_)} {'has' if len(open_) == 1 else 'have'} to be settled")
     if untested:
         holds.append(
             f"{survey.layers} layers were counted and only the top one was tested: describe each as a layer of a job"
@@ -234,10 +233,6 @@ def _because(
     if chance < WORTH_IT:
         holds.append(f"at least {of_100(WORTH_IT)} are wanted for that")
     return f"Test it first. {what}; {works}. Not yet taken, because {'; '.join(holds)}."
-
-
-def _listed(parts: Sequence[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
 def _change(test: NextTest | None, bites: Sequence[Stop]) -> str:
@@ -274,16 +269,20 @@ def _allowed(test: Test, survey: Survey, identity: Identity, lead: Lead | None) 
     return test.id != "double-rubs" or grounds["metal"] > 0.5
 
 
-def _next_test(survey: Survey, identity: Identity, of_finish: Floats, lead: Lead | None) -> NextTest | None:
+def _next_test(
+    survey: Survey, identity: Identity, of_finish: Floats, lead: Lead | None, seen: Counts
+) -> NextTest | None:
     if not survey.ground and not any(TESTS[reading.test].touch for reading in survey.readings):
         done = {reading.test for reading in survey.readings}
         if FIRST_LOOK in done:
             return ASK_GROUND
     found = [
-        _worth(test, survey, identity, of_finish) for test in TESTS.values() if _allowed(test, survey, identity, lead)
+        _worth(test, survey, identity, of_finish, seen)
+        for test in TESTS.values()
+        if _allowed(test, survey, identity, lead)
     ]
     if _one_swab(survey):
-        found.append(_worth(TESTS[FIRST_SOLVENT], survey, identity, of_finish, ANEW))
+        found.append(_worth(TESTS[FIRST_SOLVENT], survey, identity, of_finish, seen, ANEW))
     best = max(found, key=lambda one: one.worth, default=None)
     return best if best is not None and best.worth > 0.0 else None
 
@@ -294,11 +293,13 @@ def _one_swab(survey: Survey) -> bool:
     return len(said) == 1 and said[0] != "none"
 
 
-def _worth(test: Test, survey: Survey, identity: Identity, of_finish: Floats, again: float = 1.0) -> NextTest:
+def _worth(
+    test: Test, survey: Survey, identity: Identity, of_finish: Floats, seen: Counts, again: float = 1.0
+) -> NextTest:
     """What one test is expected to save, over what may come of it; `again` is what a second swab counts."""
     joint = identity.joint
     share = again * weight(survey, Reading(test.id, test.values[0]))
-    told = np.array([likelihood(test.id, value, survey.year) for value in test.values])
+    told = np.array([likelihood(test.id, value, survey.year, seen) for value in test.values])
     told = told / told.sum(axis=0)  # of every hypothesis, over what may come
     outcomes: dict[str, tuple[float, float]] = {}
     before_choice = _choice(_chance(joint.sum(axis=0), of_finish))

@@ -7,7 +7,8 @@ import math
 from proofpatch.learn.surface import Layer, Surface
 from proofpatch.materials import coating, substrate, substrate_ids
 from proofpatch.survey.evidence import Survey
-from proofpatch.survey.identify import Identity, finishes
+from proofpatch.survey.finishes import finishes
+from proofpatch.survey.identify import Identity
 
 MOST_COATINGS = 12
 WORTH_ASKING = 0.01  # chance of a coating from which it is kept; common practice, no source

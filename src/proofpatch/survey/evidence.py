@@ -152,7 +152,7 @@ class Survey:
 
     def ground_shares(self) -> dict[str, float]:
         """Chances of the substrates before any reading: one where it is named."""
-        from proofpatch.survey.identify import FAMILY_SHARES, family_of
+        from proofpatch.survey.finishes import FAMILY_SHARES, family_of
 
         if self.ground in substrate_ids():
             return {self.ground: 1.0}
@@ -218,7 +218,7 @@ def read_survey(items: Iterable[tuple[str, Any]], place: str = "evidence") -> Su
             found["readings"].append(_reading(key, text, spot, place))
         elif key in HISTORY:
             if spot:
-                raise InputError(place, f"{key} is said of the whole piece.", f"Write {key}=….")
+                raise InputError(place, f"{key} holds for the whole piece and takes no place.", f"Write {key}=….")
             _take(found, key, text, place)
         else:
             raise InputError(place, f"The finding {_short(key)} is not known.", _nearest(key, (*TESTS, *HISTORY)))
@@ -255,7 +255,7 @@ def _reading(test: str, text: str, spot: str, place: str) -> Reading:
     about = TESTS[test]
     value, seconds = _timed(text.casefold(), test, place)
     if test in ("laboratory", "told"):
-        from proofpatch.survey.identify import finishes
+        from proofpatch.survey.finishes import finishes
 
         known: Sequence[str] = tuple(dict.fromkeys([*finishes(), *coating_ids()]))
         if value not in known:
@@ -268,9 +268,7 @@ def _reading(test: str, text: str, spot: str, place: str) -> Reading:
         return Reading(test, value, spot, seconds)
     value = value if value in about.values else SAYINGS.get(value, value)
     if value not in about.values:
-        raise InputError(
-            place, f"{test}: {_short(value)} is none of what may come of it.", _nearest(value, about.values)
-        )
+        raise InputError(place, f"{test}: {_short(value)} is no answer to this test.", _nearest(value, about.values))
     return Reading(test, value, spot, seconds)
 
 
@@ -335,7 +333,7 @@ def _year(key: str, text: str, place: str) -> int | None:
 
 
 def _ground(text: str, place: str) -> str:
-    from proofpatch.survey.identify import FAMILY_SHARES
+    from proofpatch.survey.finishes import FAMILY_SHARES
 
     if text == "unknown":
         return ""

@@ -9,135 +9,47 @@ A test that was done on a dirty place, too briefly, or beside another of the sam
 no reading makes another one weigh less; so a reading that suits a finish best never lowers it. Readings that do not fit
 each other are named, and where one test answered differently at two spots, the spots are told apart.
 
-How sure a table cell is (S by itself; H, M, L) sets the share of answers it stands for. These shares, the strengths and
-the chances before any reading are ours, from memory, unverified, and to be fitted from the shop's own confirmed cases.
+How often a finish answers so is in `finishes`, what a shop's confirmed pieces make of that in `refit`. The strengths
+and the chances before any reading are ours, from memory, unverified.
 """
 
 from __future__ import annotations
 
-import csv
 import math
-import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from proofpatch.materials import coating, substrate, substrate_ids
-from proofpatch.sources import sources
-from proofpatch.survey.evidence import EMPTY, TESTS, Reading, Survey
+from proofpatch.materials import substrate_ids
+from proofpatch.phrases import in_100
+from proofpatch.survey.evidence import TESTS, Reading, Survey
+from proofpatch.survey.finishes import (
+    OLD_FILM,
+    Finish,
+    _rows,
+    cells,
+    family_of,
+    finishes,
+    hazardous,
+    likelihood,
+    names,
+    survey_age,
+    words_of,
+)
+from proofpatch.survey.refit import NONE, Counts, held
 
 Floats = NDArray[np.float64]
-HERE = Path(__file__).parent
 # Weights of readings, dates and doubts: all ours, from memory, unverified; the record says so.
-SHARES = {"S": 0.98, "H": 0.9, "M-H": 0.8, "M": 0.7, "L": 0.5}  # of answers that are as the table has them
-UNLISTED = "unlisted"
 UNLISTED_SHARE = 0.03
-# Grounds before any reading, where none is named.
-FAMILY_SHARES = {"wood": 0.7, "metal": 0.15, "mineral": 0.1, "paper": 0.05}
 MODERATE, NOT_INVENTED = 4.0, 20.0  # odds of a date: the usual years; a finish not yet made on a piece never refinished
-OLD_FILM = 80  # years from which alcohol that does nothing hardly speaks against shellac
 DOUBTFUL = 0.25  # a reading this much likelier under another finish does not fit the leading one
 ANEW = 0.5  # what a second swab of the same test counts
 DIRTY = 0.5  # what a touch test counts on a place that was not cleaned
 YOUNG = 0.5  # what a solvent test counts on a film of this year, which may not have cured
 HASTY = 0.5  # what "none" counts before the full wait
-
-
-@dataclass(frozen=True)
-class Finish:
-    """A row of finishes.csv. coating: id of the physical data that stand for it, or "" where there are none.
-
-    rare_before: made earlier, but seldom. usual: years in which it was the usual one on furniture. only_on: substrates
-    it needs, where its family is not enough. old_refuses: a test that an old film may not answer, or "".
-    """
-
-    id: str
-    name: str
-    coating: str
-    since: int | None
-    until: int | None
-    rare_before: int | None
-    usual: tuple[int, int] | None
-    only_on: tuple[str, ...]
-    old_refuses: str
-    often: Mapping[str, float]
-    source: str
-    locator: str
-    status: str
-
-
-@dataclass(frozen=True)
-class Cell:
-    """How one finish or ground answers one test: {reading: share of answers}, and where that is from."""
-
-    shares: Mapping[str, float]
-    source: str
-    locator: str
-    status: str
-
-
-def _rows(name: str) -> list[dict[str, str]]:
-    with (HERE / name).open(newline="", encoding="utf-8") as file:
-        rows = list(csv.DictReader(file, strict=True))
-    for row in rows:
-        if row["source"] not in sources():
-            raise ValueError(f"{name}: the source {row['source']!r} is not in sources.toml.")
-    return rows
-
-
-@lru_cache(maxsize=1)
-def finishes() -> dict[str, Finish]:
-    """Every finish by id."""
-    found = {}
-    for row in _rows("finishes.csv"):
-        often = {family: float(row[family]) for family in FAMILY_SHARES}
-        ends = ("since", "until", "rare_before", "usual_from", "usual_to")
-        since, until, rare, first, last = (int(row[end]) if row[end] else None for end in ends)
-        usual = (first, last) if first is not None and last is not None else None
-        only_on = tuple(row["only_on"].split())
-        for key in only_on:
-            substrate(key)  # an id that is there, or fails here
-        if row["coating"]:
-            coating(row["coating"])  # names an id that is there, or fails here
-        found[row["finish"]] = Finish(
-            row["finish"], row["name"], row["coating"], since, until, rare, usual, only_on, row["old_refuses"], often,
-            row["source"], row["locator"], row["status"],
-        )  # fmt: skip
-    return found
-
-
-@lru_cache(maxsize=2)
-def cells(name: str) -> dict[tuple[str, str], Cell]:
-    """(finish or substrate, test) -> its cell, of reactions.csv or grounds.csv."""
-    table: dict[tuple[str, str], list[dict[str, str]]] = {}
-    for row in _rows(name):
-        table.setdefault((row[next(iter(row))], row["test"]), []).append(row)
-    return {key: _cell(key[1], rows) for key, rows in table.items()}
-
-
-def _cell(test: str, rows: Sequence[Mapping[str, str]]) -> Cell:
-    """The rows of one cell as shares of all readings; what they leave is spread over the readings not named."""
-    known = TESTS[test].values
-    named = [row["reading"] for row in rows]
-    if len(set(named)) < len(named):
-        raise ValueError(f"{test}: a reading of one cell stands there twice.")
-    for reading in named:
-        if reading not in known:
-            raise ValueError(f"{test}: the reading {reading!r} is none of its values.")
-    total = max(SHARES[row["sureness"]] for row in rows)
-    rest = [value for value in known if value not in named]
-    if not rest:
-        total = 1.0
-    parts = [float(row["part"]) for row in rows]
-    shares = {value: total * part / sum(parts) for value, part in zip(named, parts, strict=True)}
-    shares |= {value: (1.0 - total) / len(rest) for value in rest}
-    first = rows[0]
-    return Cell(shares, first["source"], first["locator"], first["status"])
 
 
 @dataclass(frozen=True)
@@ -172,29 +84,33 @@ class Identity:
         return max(self.substrates, key=lambda key: self.substrates[key])
 
 
-def names() -> tuple[str, ...]:
-    """Finish ids in the order of the table, "unlisted" last."""
-    return (*finishes(), UNLISTED)
-
-
-def identify(survey: Survey) -> Identity:
+def identify(survey: Survey, seen: Counts = NONE) -> Identity:
     """The probabilities that these readings leave.
 
     Args:
         survey: readings and history (`read_survey`).
+        seen: how confirmed pieces answered the tests; of nothing hazardous do they lower the chance.
     """
+    split = torn(survey.readings)
+    joint = _mixed(survey, split, NONE)
+    doubts = _doubts(survey, joint, split)
+    if seen.rows:
+        joint = held(joint, _mixed(survey, split, seen), hazardous())
+        doubts = _doubts(survey, joint, split, seen) or doubts
+    return _summed(survey, joint, doubts)
+
+
+def _mixed(survey: Survey, split: Sequence[str], seen: Counts) -> Floats:
+    """(1); of a piece whose places answered differently the mean over them."""
+    if not split:
+        return _joint(survey, survey.readings, seen)
+    # Two finishes, or two layers: no reading of one speaks of the other.
     spots = survey.spots()
-    torn = _torn(survey.readings)
-    if torn:
-        # Two finishes, or two layers: no reading of one speaks of the other.
-        joints = [_joint(survey, [r for r in survey.readings if r.spot in (spot, "")]) for spot in spots]
-        joint = np.mean(joints, axis=0)
-    else:
-        joint = _joint(survey, survey.readings)
-    return _summed(survey, joint, torn)
+    joints = [_joint(survey, [r for r in survey.readings if r.spot in (spot, "")], seen) for spot in spots]
+    return np.asarray(np.mean(joints, axis=0))
 
 
-def _torn(readings: Sequence[Reading]) -> list[str]:
+def torn(readings: Sequence[Reading]) -> list[str]:
     """Tests that answered differently at two spots."""
     said: dict[str, dict[str, str]] = {}
     for reading in readings:
@@ -218,12 +134,6 @@ def prior(survey: Survey) -> Floats:
         table[i, :-1] = (1.0 - UNLISTED_SHARE) * often / often.sum()
         table[i, -1] = UNLISTED_SHARE
     return np.asarray(table * under[:, None] / under.sum())
-
-
-def family_of(key: str) -> str:
-    """wood, metal, mineral or paper."""
-    families = substrate(key).families
-    return next((family for family in FAMILY_SHARES if family in families or key == family), "wood")
 
 
 def _dated(finish: Finish, survey: Survey, family: str) -> float:
@@ -250,53 +160,17 @@ def _used(finish: Finish, survey: Survey) -> float:
     return math.prod(factor for (use, name), factor in _uses().items() if name == finish.id and survey.mentions(use))
 
 
-def likelihood(test: str, value: str, year: int | None = None) -> Floats:
-    """(substrates, finishes + 1): how well each answers so, 1 at best and not under 1/strength [1]."""
-    about = TESTS[test]
-    grounds = substrate_ids()
-    flat = 1.0 / max(len(about.values), 1)
-    if test in ("laboratory", "told"):
-        of_finish = np.array([1.0 if value in (f.id, f.coating) else 1e-3 for f in finishes().values()] + [1e-3])
-    else:
-        of_finish = np.array(
-            [_share("reactions.csv", (name,), test, value, flat) for name in finishes()] + [flat], dtype=float
-        )
-    of_ground = np.array([_share("grounds.csv", (key, "other"), test, value, flat) for key in grounds])
-    if value == "none" and year is not None and survey_age(year) > OLD_FILM:
-        for at, finish in enumerate(finishes().values()):
-            if finish.old_refuses == test:
-                of_finish[at] = max(of_finish[at], 0.5 * of_finish.max())
-    both = of_ground[:, None] * of_finish
-    return np.asarray(np.maximum(both / both.max(), 1.0 / about.stronger.get(value, about.strength)))
-
-
-def survey_age(year: int) -> int:
-    """Years since."""
-    import datetime
-
-    return datetime.date.today().year - year
-
-
-def _share(table: str, keys: Iterable[str], test: str, value: str, flat: float) -> float:
-    """The share of answers that are `value`; `flat` where the table does not say."""
-    for key in keys:
-        cell = cells(table).get((key, test))
-        if cell is not None:
-            return cell.shares[value]
-    return flat
-
-
-def _joint(survey: Survey, readings: Sequence[Reading]) -> Floats:
+def _joint(survey: Survey, readings: Sequence[Reading], seen: Counts = NONE) -> Floats:
     """(1), normalised."""
     with np.errstate(divide="ignore"):  # a finish this ground cannot carry
         logs = np.log(prior(survey))
-    seen: dict[tuple[str, str], int] = {}
+    tried: dict[tuple[str, str], int] = {}
     for reading in readings:
-        times = seen.get((reading.test, reading.value), 0)
-        seen[reading.test, reading.value] = times + 1
+        times = tried.get((reading.test, reading.value), 0)
+        tried[reading.test, reading.value] = times + 1
         # Aged shellac refuses a swab at a second place as well as at the first.
         again = ANEW**times if times == 0 or not _refuses(survey, reading) else 0.0
-        logs = logs + again * weight(survey, reading) * _log_likelihood(survey, reading)
+        logs = logs + again * weight(survey, reading) * _log_likelihood(survey, reading, seen)
     joint = np.exp(logs - logs.max())
     return np.asarray(joint / joint.sum())
 
@@ -307,14 +181,14 @@ def _refuses(survey: Survey, reading: Reading) -> bool:
     return old and reading.test == "alcohol" and reading.value == "none"
 
 
-def _log_likelihood(survey: Survey, reading: Reading) -> Floats:
+def _log_likelihood(survey: Survey, reading: Reading, seen: Counts = NONE) -> Floats:
     """ln L of a reading; what dissolved slowly may as well have gelled, what gelled slowly have done nothing."""
     old_film = survey.year if survey.refinished is not True else None
-    at_once = likelihood(reading.test, reading.value, old_film)
+    at_once = likelihood(reading.test, reading.value, old_film, seen)
     about = TESTS[reading.test]
     late, weaker = {"dissolves": (about.quick, "gummy"), "gummy": (about.slow, "none")}.get(reading.value, (None, ""))
     if late is not None and reading.seconds is not None and reading.seconds > late:
-        at_once = 0.5 * (at_once + likelihood(reading.test, weaker, old_film))
+        at_once = 0.5 * (at_once + likelihood(reading.test, weaker, old_film, seen))
     return np.asarray(np.log(at_once))
 
 
@@ -331,7 +205,7 @@ def weight(survey: Survey, reading: Reading) -> float:
     return found
 
 
-def _summed(survey: Survey, joint: Floats, torn: Sequence[str]) -> Identity:
+def _summed(survey: Survey, joint: Floats, doubts: Sequence[str]) -> Identity:
     of_finish, of_ground = joint.sum(axis=0), joint.sum(axis=1)
     shares = dict(zip(names(), map(float, of_finish), strict=True))
     by_coating: dict[str, float] = {}
@@ -348,7 +222,7 @@ def _summed(survey: Survey, joint: Floats, torn: Sequence[str]) -> Identity:
         colours=_colours(survey),
         condition=_condition(survey),
         layers=survey.layers,
-        doubts=tuple(_doubts(survey, joint, torn)),
+        doubts=tuple(doubts),
         assumed=tuple(_assumed(survey)),
         joint=joint,
     )
@@ -382,10 +256,10 @@ def _condition(survey: Survey) -> str:
     return "fresh" if age < 1 else "aged" if age > 25 else "unknown"
 
 
-def _doubts(survey: Survey, joint: Floats, torn: Sequence[str]) -> list[str]:
+def _doubts(survey: Survey, joint: Floats, split: Sequence[str], seen: Counts = NONE) -> list[str]:
     """Readings that do not fit the leading finish, in sentences."""
     found = []
-    for test in torn:
+    for test in split:
         said = {r.spot: r.value for r in survey.readings if r.test == test and r.spot}
         spots = " and ".join(f"{spot}: {value}" for spot, value in said.items())
         found.append(
@@ -396,8 +270,8 @@ def _doubts(survey: Survey, joint: Floats, torn: Sequence[str]) -> list[str]:
     ground = int(joint.sum(axis=1).argmax())
     unfit = []
     for reading in survey.readings:
-        fit = np.exp(_log_likelihood(survey, reading))
-        if reading.test in torn or fit[ground, leading] >= DOUBTFUL * fit.max():
+        fit = np.exp(_log_likelihood(survey, reading, seen))
+        if reading.test in split or fit[ground, leading] >= DOUBTFUL * fit.max():
             continue
         here = fit[ground] * (prior(survey)[ground] > 0)
         best = int(np.argmax(here))
@@ -405,7 +279,7 @@ def _doubts(survey: Survey, joint: Floats, torn: Sequence[str]) -> list[str]:
             unfit.append(f"{reading.words} speaks for {words_of(names()[best])}")
         else:
             best = int(np.argmax(fit.max(axis=0)))
-            unfit.append(f"{reading.words} speaks for {words_of(names()[best])}, which this ground hardly carries")
+            unfit.append(f"{reading.words} speaks for {words_of(names()[best])}, which this substrate hardly carries")
     if unfit:
         name = words_of(names()[leading])
         found.append(
@@ -420,28 +294,6 @@ def _doubts(survey: Survey, joint: Floats, torn: Sequence[str]) -> list[str]:
             "chip to a laboratory; a sloped notch through all layers only once lead and asbestos are settled."
         )
     return found
-
-
-def in_100(p: float, known: bool = True) -> str:
-    """A chance as a count; what is neither sure nor ruled out never reads as either. known: it can be sure at all."""
-    return "certain" if known and p > 1.0 - 1e-9 else f"{min(max(round(100 * p), 1), 99)} in 100"
-
-
-def chance_words(p: float) -> str:
-    """A chance as a count, small ones in 1000; never one that knows no doubt."""
-    if p > 0.995:
-        return "over 99 in 100"
-    return in_100(p) if p >= 0.0095 else f"{round(1000 * p)} in 1000" if p >= 0.0005 else "under 1 in 1000"
-
-
-def of_100(p: float) -> str:
-    """How many of 100 cases, of what is never sure: that a beam does what is wanted."""
-    return in_100(p, known=False).replace(" in", " of")
-
-
-def words_of(finish: str) -> str:
-    """The name of a finish in words."""
-    return finishes()[finish].name if finish in finishes() else "something not listed"
 
 
 def _assumed(survey: Survey) -> list[str]:
@@ -476,13 +328,3 @@ def sources_of(survey: Survey, most: int = 40) -> tuple[tuple[str, str, str], ..
             finish = finishes()[name]
             found[finish.source, finish.locator, finish.status] = None
     return tuple(found)[:most]
-
-
-def blank() -> Identity:
-    """What is believed before anybody looked."""
-    return identify(EMPTY)
-
-
-def tables() -> dict[str, Any]:
-    """tests.toml as it stands."""
-    return tomllib.loads((HERE / "tests.toml").read_text(encoding="utf-8"))

@@ -12,7 +12,8 @@ from typing import Any
 from proofpatch.materials import substrate
 from proofpatch.sources import STATUS, sources
 from proofpatch.survey.evidence import Survey
-from proofpatch.survey.identify import Identity, family_of
+from proofpatch.survey.finishes import family_of
+from proofpatch.survey.identify import Identity
 from proofpatch.survey.stop import plain_words
 from proofpatch.units import show
 

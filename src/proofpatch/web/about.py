@@ -65,7 +65,9 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def again(key: str, number: int, form: Sent) -> Response:
         said = next((one for one in store.history("job", key) if one.number == number), None)
         if said is None:
-            raise InputError("number", "The job never said that.", "Look at what was changed again.")
+            raise InputError(
+                "number", "There is no such earlier version.", "Choose one of those under what was changed."
+            )
 
         def make(data: dict[str, Any]) -> None:
             data.clear()

@@ -24,9 +24,13 @@ from proofpatch.web import (
     compare,
     day,
     devices,
+    elsewhere,
     folder,
+    invented,
     jobs,
     lasers,
+    learned,
+    lots,
     materials,
     measure,
     offer,
@@ -44,13 +48,15 @@ from proofpatch.web import (
 from proofpatch.web import patches as patch_pages
 from proofpatch.web import seen as seen_pages
 from proofpatch.web import survey as survey_pages
+from proofpatch.web.apart import kept_apart
 from proofpatch.web.api import Interface
 from proofpatch.web.api.trouble import of_http
 from proofpatch.web.appearance import wear
 from proofpatch.web.chosen import language_here, mark_here, units_here
 from proofpatch.web.desk import PATIENCE, Desk, Working
 from proofpatch.web.door import Door
-from proofpatch.web.guard import API, Next, guard
+from proofpatch.web.filling import Filling
+from proofpatch.web.guard import API, HEADERS, Next, guard
 from proofpatch.web.marks import marked
 from proofpatch.web.once import once
 from proofpatch.web.sent import Files, smaller
@@ -60,6 +66,11 @@ from proofpatch.web.words import spoken
 HERE = Path(__file__).parent
 
 
+def room_of(request: Request) -> str:
+    """Which of the rooms in the menu an address is in."""
+    return request.url.path.split("/")[1].capitalize()
+
+
 def create(store: Store, patience: float | None = PATIENCE, door: Door | None = None) -> FastAPI:
     """The pages over a store.
 
@@ -67,18 +78,23 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         patience: s a page waits before it says it is at work, None as long as it takes.
         door: to the shop's network; None: this machine only.
     """
-    app = FastAPI(title="proofpatch", docs_url=None, redoc_url=None, openapi_url=None)
+    page, desk = Pages(), Desk(store, patience)
+    filling = Filling(store, desk)
+    app = FastAPI(
+        title="proofpatch", docs_url=None, redoc_url=None, openapi_url=None, lifespan=lambda _: invented.ending(filling)
+    )
     app.mount("/static", Files(directory=HERE / "static"), name="static")
     once(app, store)
     offline.keeps(app)
+    kept_apart(app, page)
     guard(app, door)
     smaller(app)
-    page, desk = Pages(), Desk(store, patience)
     wear(app, page)
+    invented.marks(app, page, store)
     # An application of its own: what goes wrong there is said as JSON.
     app.mount("/api", Interface(store, desk))
 
-    app.state.asked, app.state.desk = time.monotonic(), desk
+    app.state.asked, app.state.desk, app.state.filling = time.monotonic(), desk, filling
     app.state.daily = None  # whoever makes daily backups names them
     app.state.certificate, app.state.port = None, 0  # plain http; whoever serves TLS names its own
 
@@ -112,6 +128,15 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
         back = f"/jobs/{key}/piece" if key and trouble.field != "job" else "/"
         return page("trouble.html", 404, title="Not done", problem=str(trouble), back=back)
 
+    @app.exception_handler(Exception)
+    async def broken(request: Request, trouble: Exception) -> HTMLResponse:
+        # Outside of everything else, so its head is put on here; the server's output says more.
+        with spoken(language_here(request)):
+            said = "This is a fault of proofpatch, not of what was sent. What was answered before is kept."
+            answer = page("trouble.html", 500, title="Not done", problem=said, back="/")
+        answer.headers.update(HEADERS | {"Cache-Control": "no-store"})
+        return answer
+
     @app.exception_handler(Overtaken)
     async def overtaken(request: Request, trouble: Overtaken) -> HTMLResponse:
         key = request.path_params.get("key", "")
@@ -121,15 +146,19 @@ def create(store: Store, patience: float | None = PATIENCE, door: Door | None = 
 
     @app.exception_handler(Working)
     async def working(request: Request, at: Working) -> HTMLResponse:
-        answer = page("working.html", title=at.entry.title, again=f"{request.url.path}?{request.url.query}")
+        answer = page("working.html", at=at, room=room_of(request), again=f"{request.url.path}?{request.url.query}")
         answer.headers["Refresh"] = "1"
         return answer
 
     for router in (
         folder.routes(page, store),
-        jobs.routes(page, store, desk),
+        jobs.routes(page, store, desk, filling),
+        invented.routes(store, filling),
         survey_pages.routes(page, store, desk),
         steps.routes(page, desk),
+        learned.routes(page, store, desk),
+        lots.routes(page, store, desk),
+        elsewhere.routes(page, store, desk),
         scan.routes(page, store, desk),
         measure.routes(page, store, desk),
         outline.routes(page, store, desk),

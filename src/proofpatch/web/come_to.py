@@ -11,10 +11,13 @@ from proofpatch.bench_levels import levels
 from proofpatch.learn.forecast import Window
 from proofpatch.learn.rows import setting_rows
 from proofpatch.physics.sweep import mean_dose
+from proofpatch.shop.foretold import keep_foretold
 from proofpatch.shop.log import setting_from, setting_to
-from proofpatch.shop.memory import keep_site
+from proofpatch.shop.sites import keep_site
+from proofpatch.shop.starts import keep_start
 from proofpatch.shop.store import Entry, Overtaken, Store, plain
 from proofpatch.shop.strips import strips_of
+from proofpatch.shop.took import keep_took
 from proofpatch.web.road import BEGUN, DONE, STOPPED, TO_DO, Road
 
 
@@ -42,7 +45,11 @@ def keep(store: Store, found: Road) -> None:
     }  # fmt: skip
     if found.window is not None:
         answers["belief"] = _belief(store, found, found.window)
+        keep_start(store, entry, found.window.belief)
         keep_site(store, entry, found.window.belief)
+        keep_foretold(store, entry, found.window.belief, found.laid)
+        if found.work is not None and any(one.name == "run" and one.state == DONE for one in found.steps):
+            keep_took(store, entry, found.work, found.window.belief)
     for kind, answer in answers.items():
         data = {**answer, "job_version": entry.version, "laser_version": found.laser}
         title, earlier = json.dumps(about), store.all(kind, entry.id, most=1)

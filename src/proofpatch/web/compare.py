@@ -14,6 +14,7 @@ from proofpatch.documents.pair import pair_pdf
 from proofpatch.errors import InputError
 from proofpatch.photos.overlay import WIDTH
 from proofpatch.photos.pairs import Pair
+from proofpatch.shop.invented import headed
 from proofpatch.shop.pair_words import pair_words
 from proofpatch.shop.pairs import PLACES, by_length, marked_jpeg, narrowed, pair_jpegs, pair_of
 from proofpatch.shop.photos import photo_of, photo_path
@@ -97,7 +98,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
                     pair, lines = laid_of(key, replace(asked, length=""))
         return page(
             "compare.html", 422 if error else 200, road=desk.wait(key), here="compare", photos=photos(key), pair=pair,
-            asked=asked, error=error, lines=lines, taken=_taken,
+            asked=asked, error=error, lines=lines, taken=taken_words,
             measuring=len(places_of(asked.ends, TAPS["ends"])) == TAPS["ends"],
         )  # fmt: skip
 
@@ -138,17 +139,18 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get(".pdf")
     def printed(key: str, asked: Asking) -> Response:
-        (pair, lines), ours = found(key, asked), settings_of(store)[0]
+        (pair, lines), size = found(key, asked), settings_of(store)[0].paper
         known = {one.data["digest"]: one for one in photos(key)}
-        said = [_taken(known[digest]) for digest in (asked.before, asked.after)]
-        title = ours.headed(store.get("job", key).title)
+        said = [taken_words(known[digest]) for digest in (asked.before, asked.after)]
+        title = headed(store, store.get("job", key))
         measured = pair.share is not None
-        sheet = pair_pdf(title, pair_jpegs(pair, PRINTED), said, lines, ours.paper, measured=measured)
+        sheet = pair_pdf(title, pair_jpegs(pair, PRINTED), said, lines, size, measured=measured)
         return Response(sheet, media_type="application/pdf")
 
     return router
 
 
-def _taken(one: Entry) -> str:
+def taken_words(one: Entry) -> str:
+    """What a photo shows, and when it came."""
     about = one.data.get("about") or "the piece"
     return f"{about}, {one.created.astimezone().strftime('%d %b %Y, %H:%M')}"

@@ -14,8 +14,8 @@ from proofpatch.learn.evidence import ADVISED_WAIT, HARMS, RESIDUES
 from proofpatch.materials import substrate
 from proofpatch.run.control import AS_EXPECTED
 from proofpatch.run.limits import damp_table, spellings
+from proofpatch.shop.days import add_control, answer_check
 from proofpatch.shop.log import setting_to
-from proofpatch.shop.run import add_control, answer_check
 from proofpatch.shop.store import Repeated, Store
 from proofpatch.shop.strips import Step
 from proofpatch.web.desk import Desk
@@ -74,6 +74,9 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     @router.post("/control")
     def control(key: str, form: Sent, sending: Later) -> Response:
         found = _open(store, desk, key, sending.when)
+        if found.road.closed:
+            said = f"{TITLE}: {text(form, 'residue')}, {text(form, 'harm')}, was not kept. {found.road.closed}"
+            return page("trouble.html", 409, title="Not kept", problem=said, back=f"/jobs/{key}/survey")
         if found.setting is None:
             raise InputError("recipe", "There is no recipe to lay a control patch at.", "Decide on one first.")
         laid = Step(TITLE, setting_to(found.setting), as_dialled(found.setting, found.work.laser), 0.0, 0.0, "", None)

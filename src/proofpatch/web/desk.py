@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextvars
 import time
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from concurrent.futures import Future, ThreadPoolExecutor
 from threading import Lock
 from typing import Any, TypeVar
@@ -17,7 +17,7 @@ from typing import Any, TypeVar
 from proofpatch.physics.elementwise import numba
 from proofpatch.shop.store import Entry, Store
 from proofpatch.web.come_to import keep
-from proofpatch.web.road import Inputs, Road, inputs, road_of
+from proofpatch.web.road import Inputs, Road, inputs, road_of, settled
 
 PATIENCE = 0.12  # s a page waits before it says that it is at work
 KEPT = 64  # answers held in memory
@@ -36,11 +36,11 @@ def shares() -> bool:
 
 
 class Working(Exception):
-    """The answer is not there yet; it is being computed. entry: of the job."""
+    """The answer is not there yet; it is being computed. title: of the job, or what it is about."""
 
-    def __init__(self, entry: Entry) -> None:
-        super().__init__(f"Working out {entry.title}.")
-        self.entry = entry
+    def __init__(self, title: str, typed: bool = True) -> None:
+        super().__init__(f"Working out {title}.")
+        self.title, self.typed = title, typed
 
 
 class Desk:
@@ -50,6 +50,7 @@ class Desk:
         self.store, self.patience = store, patience
         self._worker = ThreadPoolExecutor(1, "desk")
         self._asked: OrderedDict[Any, Future[Road]] = OrderedDict()
+        self._told: OrderedDict[Hashable, Future[Any]] = OrderedDict()
         self._lock = Lock()
         self._failed: dict[Any, float] = {}
         self.turn = Lock()  # of whoever looks at a strip and then writes: one at a time
@@ -79,6 +80,34 @@ class Desk:
         """Something else that calls the kernels, in its turn."""
         return self._worker.submit(contextvars.copy_context().run, work).result()
 
+    def later(self, work: Callable[[], object]) -> None:
+        """The same without waiting for it, in nobody's units and language."""
+        self._worker.submit(work)
+
+    def tell(self, about: Hashable, title: str, work: Callable[[], Found], waits: bool = False) -> Found:
+        """Something else that takes longer than a page may: worked out once as long as `about` is the same.
+
+        Args:
+            about: all it depends on. title: what the page says it is working out. waits: as long as it takes.
+
+        Raises:
+            Working: it takes longer than a page may.
+        """
+        with self._lock:
+            future = self._told.get(about)
+            if future is None or (future.done() and future.exception() is not None):
+                future = self._worker.submit(contextvars.copy_context().run, work)
+                self._told[about] = future
+                while len(self._told) > KEPT:
+                    self._told.popitem(last=False)
+        try:
+            found: Found = future.result(None if waits else self.patience)
+        except TimeoutError:
+            if future.done():
+                raise
+            raise Working(title, typed=False) from None
+        return found
+
     def _answer(self, entry: Entry, part: str, patience: float | None) -> Road:
         future = self._ask(entry, part)
         try:
@@ -86,7 +115,7 @@ class Desk:
         except TimeoutError:
             if future.done():  # the work itself ran out of time
                 raise
-            raise Working(entry) from None
+            raise Working(entry.title) from None
 
     def _ask(self, entry: Entry, part: str) -> Future[Road]:
         if part:
@@ -109,7 +138,7 @@ class Desk:
         return future
 
     def _compute(self, given: Inputs, part: str) -> Road:
-        found = road_of(given)
+        found = road_of(settled(self.store, given))
         if not part:
             keep(self.store, found)
         elif found.closed is None or part not in BEAMS:

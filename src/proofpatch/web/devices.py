@@ -10,10 +10,18 @@ from starlette.exceptions import HTTPException
 
 from proofpatch.errors import InputError
 from proofpatch.shop import door as kept
+from proofpatch.shop.roles import BY_PASSPHRASE, OPERATOR, OWNER, ROLES, VIEWER
 from proofpatch.shop.store import Store
 from proofpatch.web.door import COOKIE, Door, address_of, keep_key, own_addresses
 from proofpatch.web.shell import Pages, Sent, inside, text
 
+# What each role may do, in words; who may what is in web/roles.py.
+MAY = {
+    OWNER: "everything but what only the laptop does",
+    OPERATOR: "survey, measure, grade, photograph, run, sign off; no prices, settings, deleting",
+    VIEWER: "look, and change nothing",
+}
+AN = {OWNER: "an owner", OPERATOR: "an operator", VIEWER: "a viewer"}
 QUIET = 4  # modules of white around a code (ISO/IEC 18004)
 
 
@@ -65,7 +73,7 @@ def door_pages(router: APIRouter, page: Pages, store: Store, door: Door) -> None
             error = InputError("passphrase", "This is not the shop's passphrase.", "It is set on the laptop.")
             return at_the_door(after, error, name, 403)
         door.tries.right(address)
-        return await run_in_threadpool(let_in, request, after, name)
+        return await run_in_threadpool(let_in, request, after, name, BY_PASSPHRASE)
 
     @router.get("/join/{code}")
     def shown(request: Request, code: str) -> Response:
@@ -74,13 +82,14 @@ def door_pages(router: APIRouter, page: Pages, store: Store, door: Door) -> None
 
     @router.post("/join/{code}")
     def join(request: Request, code: str, form: Sent) -> Response:
-        if not door.codes.spend(code):
+        role = door.codes.spend(code)
+        if not role:
             return page("join.html", 410, code="")
-        return let_in(request, "/", text(form, "name"))
+        return let_in(request, "/", text(form, "name"), role)
 
-    def let_in(request: Request, after: str, name: str) -> Response:
+    def let_in(request: Request, after: str, name: str, role: str) -> Response:
         try:
-            token = kept.sign_in(store, name, address_of(request))
+            token = kept.sign_in(store, name, address_of(request), role)
         except InputError as error:
             return at_the_door(after, error, name, 409)
         return keep_key(RedirectResponse(inside(after), 303), request, token)
@@ -97,9 +106,11 @@ def list_pages(router: APIRouter, page: Pages, store: Store, door: Door | None) 
         addresses = [at.format(one) for one in own_addresses()] if door else []
         return page(
             "devices.html", 422 if error else 200, here=request.state.here, own=own, error=error,
-            signed_in=[one for one in known if kept.stays(one)], gone=[one for one in known if not kept.stays(one)],
+            signed_in=[one for one in known if kept.stays(store, one)],
+            gone=[one for one in known if not kept.stays(store, one)],
             since=kept.passphrase_set(store), shortest=kept.SHORTEST, open=door is not None, addresses=addresses,
-            code=code, minutes=left / 60, plain=request.url.scheme != "https",
+            code=code, minutes=left / 60, role=door.codes.role if door else OPERATOR, roles=MAY,
+            an=AN, by_passphrase=BY_PASSPHRASE, plain=request.url.scheme != "https",
             picture=code_picture(f"{addresses[0]}/join/{code}") if code and addresses else "",
         )  # fmt: skip
 
@@ -124,16 +135,25 @@ def list_pages(router: APIRouter, page: Pages, store: Store, door: Door | None) 
         return RedirectResponse("/shop/devices", 303)
 
     @router.post("/shop/devices/code")
-    def show_code(request: Request) -> Response:
+    def show_code(request: Request, form: Sent) -> Response:
         on_the_laptop(request)
         if door is not None:
-            door.codes.make()
+            door.codes.make(said if (said := text(form, "role")) in ROLES else OPERATOR)
         return RedirectResponse("/shop/devices#code", 303)
 
     @router.post("/shop/devices/end")
     def all_out(request: Request) -> Response:
         on_the_laptop(request)
         kept.sign_out(store, why="signed out on the laptop")
+        return RedirectResponse("/shop/devices", 303)
+
+    @router.post("/shop/devices/{key}/role")
+    def give(request: Request, key: str, form: Sent) -> Response:
+        on_the_laptop(request)
+        try:
+            kept.give_role(store, key, text(form, "role"))
+        except InputError as error:
+            return devices_page(request, error)
         return RedirectResponse("/shop/devices", 303)
 
     @router.post("/shop/devices/{key}/end")

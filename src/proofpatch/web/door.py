@@ -17,6 +17,7 @@ from fastapi import Request, Response
 
 from proofpatch.shop.certificate import this_machine
 from proofpatch.shop.door import UNSEEN, Known, device_of, passphrase_fits
+from proofpatch.shop.roles import OPERATOR
 from proofpatch.shop.store import Store
 
 COOKIE = "proofpatch-device"
@@ -70,11 +71,12 @@ class Codes:
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._code, self._until = "", 0.0
+        self._code, self._until, self._role = "", 0.0, OPERATOR
 
-    def make(self) -> str:
-        """Another code; the one before is worth nothing any more."""
+    def make(self, role: str = OPERATOR) -> str:
+        """Another code; the one before is worth nothing any more. role: of the device that it opens the shop for."""
         with self._lock:
+            self._role = role
             self._code = "".join(secrets.choice(LETTERS) for _ in range(CODE_LENGTH))
             self._until = time.monotonic() + CODE_SECONDS
             return self._code
@@ -90,14 +92,19 @@ class Codes:
         code, _ = self.now()
         return bool(code) and secrets.compare_digest(code.encode(), said.encode("utf-8", "replace"))
 
-    def spend(self, said: str) -> bool:
-        """The same, and it is used up."""
+    @property
+    def role(self) -> str:
+        """Of the device that the code is for."""
+        return self._role
+
+    def spend(self, said: str) -> str:
+        """The role it gives, and it is used up; "" of one that is not good."""
         with self._lock:
             good = self._until > time.monotonic() and secrets.compare_digest(
                 self._code.encode(), said.encode("utf-8", "replace")
             )
             self._until = 0.0 if good else self._until
-            return good
+            return self._role if good else ""
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,7 @@ HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
 }
 Next = Callable[[Request], Awaitable[Response]]
 
@@ -86,11 +87,17 @@ def _refused(request: Request, door: Door | None) -> tuple[int, str, str, str] |
     if not (host_of(request) in HERE if here else door is not None and door.knows(host_of(request), request)):
         where = "127.0.0.1 only" if door is None else "its own addresses only"
         return 421, "host", f"This shop is served under {where}.", "Open it under the address the laptop shows."
+    site, mode = (request.headers.get(f"sec-fetch-{name}", "") for name in ("site", "mode"))
     if request.method in ("GET", "HEAD"):
+        # A link from anywhere may be followed; a page elsewhere may not have ours worked out, drawn or framed in it.
+        if site in ("cross-site", "same-site") and (
+            mode != "navigate" or request.headers.get("sec-fetch-dest") != "document"
+        ):
+            return 403, "origin", "This was asked for by another site and is not shown there.", "Open it here."
         return None
     origin = request.headers.get("origin")
     own = f"{request.url.scheme}://{request.headers.get('host', '')}"
-    foreign = request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none")
+    foreign = site not in ("", "same-origin", "none")
     # A browser says where a change comes from; only a program on this machine may leave it out.
     if (foreign or not here) if origin is None else origin != own:
         return 403, "origin", "This change was asked for by another site and was not made.", "Make it here."
@@ -101,7 +108,9 @@ def _too_large(request: Request, here: bool) -> tuple[int, str, str, str] | None
     """The same, of a body."""
     if not here and open_to_all(request):
         most, remedy = LARGEST_AT_DOOR, "Sign in first."
-    elif request.url.path.startswith(API) and not request.url.path.endswith(("/photos", "/scans")):
+    elif request.url.path.startswith(API) and not request.url.path.endswith(
+        ("/photos", "/scans", "/lots", "/lots/look")
+    ):
         most, remedy = LARGEST_FILE, "A job is a page of text; check what was sent."
     elif request.url.path == IMPORT:
         most, remedy = LARGEST_FOLDER, "Bring it in at the command line: proofpatch unpack."

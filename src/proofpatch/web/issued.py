@@ -15,6 +15,7 @@ from proofpatch.offer.money import amount, shown
 from proofpatch.offer.quote import Line, text_line
 from proofpatch.offer.told import if_sample_fails, said_of
 from proofpatch.shop.charges import priced_job, tables_of
+from proofpatch.shop.invented import on_paper
 from proofpatch.shop.offered import paper_of, prices_of
 from proofpatch.shop.papers import (
     SentQuote,
@@ -72,7 +73,7 @@ def approve(store: Store, found: Road, form: Form) -> Entry:
         taken = len(store.all("approval", key))
         number = f"{base}-S{taken + 1}"
         sheet = Approval(
-            number, signed.day, paper.shop, paper.customer, found.entry.title, tuple(rows), seen,
+            number, signed.day, paper.shop, paper.customer, on_paper(store, found.entry), tuple(rows), seen,
             said_of("unchanged", work.surface.substrate), sent[-1].quote.number if sent else "",
             if_sample_fails(prices.patch_fee, shown(prices.patch_fee, prices.currency, paper.locale)), reason,
             paper.locale,

@@ -15,41 +15,53 @@ from proofpatch.lasers import laser as find_laser
 from proofpatch.lasers import laser_ids
 from proofpatch.learn.limits import PRESETS
 from proofpatch.materials import substrate, substrate_ids
+from proofpatch.phrases import chance_words
+from proofpatch.shop.invented import invented_among
 from proofpatch.shop.job import DEFAULT_LASER, job_from
 from proofpatch.shop.lasers import entries_of, entry_named, every_of, known
 from proofpatch.shop.people import jobs_of
 from proofpatch.shop.photos import add_photo, exported, photo_of, thumbnail
-from proofpatch.shop.run import check_zones
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Entry, Store
+from proofpatch.shop.undone import undo_job
 from proofpatch.survey.evidence import TESTS
-from proofpatch.survey.identify import chance_words
 from proofpatch.survey.stop import HardStop
 from proofpatch.web.desk import Desk
+from proofpatch.web.filling import Filling
 from proofpatch.web.shell import Form, Pages, Sent, inside, text, version
 
 SHOWN = 50  # jobs on a page
+AGAIN = 3  # s after which a list that still grows is looked at again
 FAMILIES = ("wood", "metal", "stone", "paper")
 PLASTIC = "plastic"  # no ground that is cleaned here: it counts as PVC, and the job is refused
 
 
-def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
+def routes(page: Pages, store: Store, desk: Desk, filling: Filling) -> APIRouter:
     """The pages of the list."""
     router = APIRouter()
 
     @router.get("/")
     def jobs(q: str = "") -> HTMLResponse:
+        going = filling.going
         found = store.all("job", words=q[:200], most=SHOWN)
         named = {one.id for one in found}
-        theirs = [store.get("job", key) for key in jobs_of(store, q[:200])[:SHOWN] if key not in named]
+        theirs = [store.get("job", key) for key in jobs_of(store, q[:200], SHOWN) if key not in named]
         found += [one for one in theirs if one.deleted is None]
         notes = store.titles("survey", [entry.id for entry in found])
         lasers = {id: one.version for id, one in every_of(store).items()}
         rows = [_row(entry, notes.get(entry.id), lasers) for entry in found]
         many = store.count("job", q[:200]) + len(found) - len(named)
-        return page(
-            "jobs.html", rows=rows, many=many, q=q[:200], shown=SHOWN, gone=store.all("job", deleted=True, most=SHOWN)
-        )
+        gone = store.all("job", deleted=True, most=SHOWN)
+        made_up = invented_among(store, [entry.id for entry in (*found, *gone)])
+        answer = page(
+            "jobs.html", rows=rows, many=many, q=q[:200], shown=SHOWN, made_up=made_up,
+            with_invented=any(entry.id in made_up for entry in found),
+            gone=[one for one in gone if one.id not in made_up], away=sum(one.id in made_up for one in gone),
+            left=0 if q else filling.left(), going=going, trouble=filling.trouble,
+        )  # fmt: skip
+        if going:
+            answer.headers["Refresh"] = str(AGAIN)
+        return answer
 
     @router.get("/new")
     def new() -> HTMLResponse:
@@ -74,14 +86,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/jobs/{key}/undo")
     def undo(key: str, form: Sent) -> Response:
-        with store.together():
-            before = store.get("job", key).data
-            entry = store.undo("job", key, version(form))
-            check_zones(store, key, before, entry.data)
-        named = str(entry.data.get("job", {}).get("title", entry.title))
-        if named != entry.title:
-            entry = store.change("job", key, entry.version, entry.data, named)
-        desk.begin(entry)
+        desk.begin(undo_job(store, key, version(form)))
         return RedirectResponse(inside(text(form, "after") or f"/jobs/{key}/survey"), 303)
 
     @router.post("/jobs/{key}/delete")

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Response
 
 from proofpatch.cli_materials import STATUS_WORDS, counted, materials_record, value_words
 from proofpatch.errors import InputError
+from proofpatch.phrases import lowered
 from proofpatch.shop.store import Store
 from proofpatch.web.shell import Pages
 
@@ -45,7 +46,7 @@ def routes(page: Pages, store: Store) -> APIRouter:
             return list_page(name[:100], 404)
         head = counted(record)
         return page(
-            "material.html", record={"note": "", **record}, head=head[:1].lower() + head[1:],
+            "material.html", record={"note": "", **record}, head=lowered(head),
             what=record.get("kind") or record["family"], values=[_shown(one) for one in record["values"]],
             key={status: STATUS_WORDS[status] for status, count in record["counts"].items() if count},
             sources=list(dict.fromkeys(one["source"] for status in STATUS_WORDS for one in record["values"]
@@ -83,7 +84,7 @@ def _all_counted() -> str:
             for status, count in one["counts"].items():
                 totals[status] = totals.get(status, 0) + count
     said = counted({"counts": totals})
-    return said[:1].lower() + said[1:]
+    return lowered(said)
 
 
 def _nearest(words: str) -> str:

@@ -21,7 +21,7 @@ from proofpatch.shop.store import Store
 from proofpatch.web.desk import Desk
 from proofpatch.web.issued import shot_of
 from proofpatch.web.priced import draft, offer_view, offered
-from proofpatch.web.road import Road
+from proofpatch.web.recorded import paper_size
 from proofpatch.web.shell import Form, Pages, Sent, text
 from proofpatch.web.survey import change
 from proofpatch.web.written import put, told
@@ -105,7 +105,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
             quote, sent = draft(store, key, made), quotes_of(store, key)
             if fingerprint(quote) != text(form, "mark"):
                 raise InputError("quote", "It is not what you looked at any more.", "Read it again, then send it.")
-            photo, size = text(form, "photo"), found_paper(store, found)
+            photo, size = text(form, "photo"), paper_size(store, found)
             pdf = quote_pdf(quote, size, shot_of(store, key, photo), sent[-1].quote if sent else None)
             entry = send_quote(store, key, quote, size, photo, pdf)
         except InputError as error:
@@ -114,11 +114,6 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return RedirectResponse(f"/jobs/{key}/quotes/{entry.id}", 303)
 
     return router
-
-
-def found_paper(store: Store, found: Road) -> str:
-    """The size of the paper of a job."""
-    return str(tables_of(store, found.entry)["letterhead"].get("paper", "a4"))
 
 
 def _put(data: dict[str, Any], name: str, keys: tuple[str, ...], form: Form) -> None:

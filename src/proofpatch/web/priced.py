@@ -17,6 +17,7 @@ from proofpatch.pictures.outcomes import clock, outcomes_svg
 from proofpatch.pictures.span import span_svg
 from proofpatch.records_offer import Offer, counted, offer_of
 from proofpatch.shop.charges import priced_job
+from proofpatch.shop.invented import on_paper
 from proofpatch.shop.papers import next_number, quotes_of
 from proofpatch.shop.store import Store
 from proofpatch.web.desk import Desk
@@ -70,6 +71,7 @@ def priced(store: Store, desk: Desk, found: Road) -> Offer:
         InputError: no zones, nothing has a price, or a part that is none.
     """
     work = priced_job(store, found.entry, {"number": next_number(store, found.entry.id, datetime.date.today())})
+    work = replace(work, title=on_paper(store, found.entry))
     best, window = found.best, found.window
     assert best is not None
     assert window is not None

@@ -90,7 +90,10 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     @router.post("/jobs/{key}/quotes/{quote}/accept")
     def accept(key: str, quote: str, form: Sent) -> Response:
         one, _ = sent_of(store, key, quote)
+        stopped = desk.wait(key).closed
         try:
+            if stopped:
+                raise InputError("quote", stopped, "Nobody can accept it until that is settled.")
             for n, line in enumerate(TICKS):
                 if text(form, f"tick-{n}") != YES:
                     said = f"Not ticked: {line}"

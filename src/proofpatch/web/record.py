@@ -24,9 +24,9 @@ from proofpatch.shop.completions import (
 )
 from proofpatch.shop.kept_pairs import ENDS, KIND, MOST, add_pair, pairs_of
 from proofpatch.shop.pairs import PLACES
-from proofpatch.shop.store import Entry, Store, of_job
+from proofpatch.shop.store import Store, of_job
 from proofpatch.units import parse
-from proofpatch.web.compare import Asked
+from proofpatch.web.compare import Asked, taken_words
 from proofpatch.web.desk import Desk
 from proofpatch.web.recorded import draft_pdf, paper_size, pictures_of, record_now
 from proofpatch.web.shell import Form, Pages, Sent, text, version
@@ -54,7 +54,7 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         return page(
             "record.html", 422 if error else 200, road=found, here="record", record=record, paper=record_page(record),
             error=error, form=form or _kept_words(last), known_by=fingerprint(record), own=own, last=last, most=MOST,
-            same=last is not None and says_the_same(_bare(last.record), record), query=_query, taken=_taken,
+            same=last is not None and says_the_same(_bare(last.record), record), query=_query, taken=taken_words,
             photos=store.in_order("photo", key), pairs=pairs_of(store, key),
             gone=pairs_of(store, key, deleted=True)[-1:],
         )  # fmt: skip
@@ -187,8 +187,3 @@ def _query(pair: Mapping[str, Any]) -> str:
     places, ends = (places_said([(x, y) for x, y in pair[name]]) for name in ("places", "ends"))
     length = f"{pair['length_m']!r} m" if pair["length_m"] else ""
     return Asked(pair["before"], pair["after"], places, ends, length).query()
-
-
-def _taken(one: Entry) -> str:
-    about = one.data.get("about") or "the piece"
-    return f"{about}, {one.created.astimezone().strftime('%d %b %Y, %H:%M')}"

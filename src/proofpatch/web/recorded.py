@@ -9,11 +9,11 @@ from proofpatch.documents.record import Pictures, record_pdf
 from proofpatch.errors import InputError
 from proofpatch.shop.charges import tables_of
 from proofpatch.shop.completions import record_of
+from proofpatch.shop.decided import decided_of, passes_of
 from proofpatch.shop.kept_pairs import laid
 from proofpatch.shop.pairs import pair_jpegs
 from proofpatch.shop.store import Store
 from proofpatch.web.road import Road
-from proofpatch.web.today import recipe_in_hand
 
 WIDE = 1200  # px of a picture on paper, before it is fitted
 REFUSED = "The job is refused: nothing was done on it, and there is nothing to record."
@@ -28,8 +28,7 @@ def record_now(store: Store, found: Road) -> dict[str, Any]:
     if found.work is None or found.stop:
         raise InputError("record", REFUSED, "Keep it as a note.")
     # The run counts by the recipe that was decided, so its record does.
-    decided = recipe_in_hand(store, found.entry.id)
-    passes = int(decided.data["record"]["setting"]["passes"]) if decided else 1
+    passes = passes_of(decided_of(store, found.entry.id))
     belief = found.window.belief if found.window is not None else None
     air = found.hazards["air"] if found.hazards else None
     return record_of(store, found.entry, found.work, passes, belief, air)

@@ -17,10 +17,12 @@ from proofpatch.cli_show import as_dialled, margin_words
 from proofpatch.errors import InputError
 from proofpatch.hazards.room import Zone
 from proofpatch.learn.belief import Recalled
+from proofpatch.learn.evidence import Graded
 from proofpatch.learn.forecast import Window, quantiles
 from proofpatch.learn.recipe import Recipe
 from proofpatch.learn.stopping import ANY_AREA, another_strip
 from proofpatch.measure.zones import likely, totals
+from proofpatch.phrases import chance_words, in_100
 from proofpatch.physics.rows import THICKNESS
 from proofpatch.physics.setting import Setting
 from proofpatch.pictures.field import field_of
@@ -30,16 +32,22 @@ from proofpatch.records import forecast_record, patches_record, recipe_record, w
 from proofpatch.records_hazards import plan_record
 from proofpatch.records_survey import survey_record
 from proofpatch.shop.completions import record_standing
+from proofpatch.shop.confirmed import seen_of
+from proofpatch.shop.decided import decided_of, passes_of
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on
 from proofpatch.shop.log import graded_on_its_day, setting_from
 from proofpatch.shop.memory import recalled_of
 from proofpatch.shop.papers import standing
-from proofpatch.shop.run import evidence_of, of_piece, state_of
+from proofpatch.shop.property_words import coat_words
+from proofpatch.shop.run import entries_of, evidence_of, of_piece, state_of
+from proofpatch.shop.starts import OTHERS, start_of
 from proofpatch.shop.store import Entry, Store
-from proofpatch.shop.surveyed import beam_stop, finding_of, open_hazard, refused, still_there
+from proofpatch.shop.surveyed import beam_stop, finding_of, refused, still_there
 from proofpatch.survey.evidence import TESTS, Reading
-from proofpatch.survey.identify import chance_words, identify, in_100, words_of
+from proofpatch.survey.finishes import words_of
+from proofpatch.survey.identify import identify
+from proofpatch.survey.refit import NONE, Counts
 from proofpatch.survey.stop import HardStop
 from proofpatch.units import show
 from proofpatch.web.shared import shared
@@ -71,10 +79,11 @@ class Step:
 
 @dataclass(frozen=True)
 class Road:
-    """A job as its folder shows it. stop: why nothing more is answered, or None. open: the first open hazard.
+    """A job as its folder shows it. stop: why nothing more is answered, or None.
 
     closed: why no patch and no recipe is given: what the survey says stops a beam stops it, described or tested.
     laser: the version of its laser in the shop, 0 of a built-in one. seen: entries of its run that taught something.
+    laid: its patches as the belief reads them.
     """
 
     entry: Entry
@@ -82,7 +91,6 @@ class Road:
     stop: str | None
     survey: Mapping[str, Any] | None
     forecast: Mapping[str, Any] | None
-    open: str | None
     closed: str | None
     hazards: Mapping[str, Any] | None
     zone: Zone | None
@@ -93,6 +101,7 @@ class Road:
     laser: int
     best: Recipe | None = None
     seen: tuple[Entry, ...] = ()
+    laid: tuple[tuple[Entry, Graded], ...] = ()
     parts: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property
@@ -186,20 +195,21 @@ def _thickness(window: Window) -> list[tuple[str, str]]:
                 surface = replace(belief.surface, layers=coats)
                 then = pp.forecast(pp.prior(surface, belief.laser, belief.hand, seed=belief.seed), window.limits)
                 said.append(f"{chance_words(then.chance)} if it is {show(float(f'{thickness:.2g}'), 'length')}")
-        rows += [(f"Thickness of the {coat.title.lower()}, measured", "; ".join(said))] if said else []
+        rows += [(f"Thickness of the {coat_words(coat)}, measured", "; ".join(said))] if said else []
     return rows
 
 
 def road(store: Store, entry: Entry) -> Road:
     """The steps of a job with what each found; computed once a version of the job and of its laser."""
-    return road_of(inputs(store, entry))
+    return road_of(settled(store, inputs(store, entry)))
 
 
 class Inputs(NamedTuple):
     """All that the road of a job depends on: itself, patches, laser, units, how its quote stands, its run, its record.
 
     decided: the recipe that is worked by. recorded: how its completion record stands. memory: what other
-    jobs say of its surface, where the shop uses it.
+    jobs say of its surface, where the shop uses it. seen: what other jobs' confirmed pieces say of the survey's tests.
+    others: the state of these jobs while `memory` is still to be worked out from them (`settled`), else None.
     """
 
     entry: Entry
@@ -211,16 +221,24 @@ class Inputs(NamedTuple):
     decided: Entry | None = None
     recorded: str = ""
     memory: Recalled | None = None
+    seen: Counts = NONE
+    others: tuple[int, int, str] | None = None
 
 
 def inputs(store: Store, entry: Entry) -> Inputs:
-    """What the store says of a job now."""
-    patches, ran = (tuple(store.in_order(kind, entry.id)) for kind in ("patch", "run"))
-    decided = next(iter(store.all("recipe", entry.id, most=1)), None)
+    """What the store says of a job now, without calling the kernels."""
+    patches, ran = tuple(store.in_order("patch", entry.id)), tuple(entries_of(store, entry.id))
+    decided = decided_of(store, entry.id)
     laser = entry_named(store, entry.data)
     quoted, recorded = standing(store, entry.id), _recorded(store, entry.id)
-    memory = recalled_of(store, entry)
-    return Inputs(entry, patches, laser, units.system(), quoted, ran, decided, recorded, memory)
+    start, seen = start_of(store, entry, asks=False), seen_of(store, entry.id)
+    others = store.state(*OTHERS) if start.moves else None
+    return Inputs(entry, patches, laser, units.system(), quoted, ran, decided, recorded, start.recalled, seen, others)
+
+
+def settled(store: Store, given: Inputs) -> Inputs:
+    """The same with what other jobs teach, where the start of the job still follows that; it may call the kernels."""
+    return given if given.others is None else given._replace(memory=recalled_of(store, given.entry), others=None)
 
 
 def _recorded(store: Store, key: str) -> str:
@@ -235,17 +253,17 @@ def _recorded(store: Store, key: str) -> str:
 def road_of(given: Inputs) -> Road:
     """The road of these inputs; its sentences are in the system of units that holds here."""
     assert given.system == units.system()
+    assert given.others is None
     # Lines of the log as text: what is begun and ended later than its grade does not change them.
     taught = tuple(json.dumps(line) for line in evidence_of(given.ran))
-    found = _worked(given.entry, given.patches, given.laser, given.system, taught, given.memory)
+    found = _worked(given.entry, given.patches, given.laser, given.system, taught, given.memory, given.seen)
     if found.work is None or found.window is None:
         return found
-    passes = given.decided.data["record"]["setting"]["passes"] if given.decided else 1
     # What changes all day is set in, nothing is worked out anew for it.
     now = {
         "offer": Step("offer", STOPPED if found.closed else _offer_state(found.best, found.work, given.quoted),
                       given.quoted),
-        "run": _run_step(found, given.ran, passes), "record": _record_step(given.recorded),
+        "run": _run_step(found, given.ran, passes_of(given.decided)), "record": _record_step(given.recorded),
     }  # fmt: skip
     if given.decided and not found.closed:
         now["recipe"] = Step("recipe", DONE, _dialled(setting_from(given.decided.data["record"]["setting"])))
@@ -279,7 +297,7 @@ def _record_step(recorded: str) -> Step:
 @lru_cache(maxsize=KEPT)
 def _worked(
     entry: Entry, patches: tuple[Entry, ...], laser: Entry | None, system: str, taught: tuple[str, ...],
-    memory: Recalled | None = None,
+    memory: Recalled | None = None, seen: Counts = NONE,
 ) -> Road:  # fmt: skip
     """The road but for what changes all day: offer, run and record are still to do. taught: lines of the log."""
     assert system == units.system()
@@ -299,7 +317,7 @@ def _worked(
     ran = [graded_on_its_day(json.loads(line) | {"layer": layers - 1}, layers, on) for line in taught]
     evidence = graded + ran
     window = pp.forecast(pp.update(belief, evidence) if evidence else belief, work.limits)
-    survey = survey_record(finding_of(work, float(window.chance)))
+    survey = survey_record(finding_of(work, float(window.chance), seen))
     forecast = forecast_record(window, without_top_layer(window))
     plan, assumed = of_job(work, {}, window)
     hazards = plan_record(plan, work.title, still_there(work))
@@ -346,7 +364,6 @@ def _worked(
         None,
         survey,
         forecast,
-        open_hazard(work),
         closed,
         hazards,
         plan.zone,
@@ -356,6 +373,7 @@ def _worked(
         then,
         number,
         best,
+        laid=tuple(zip(patches, graded, strict=True)),
     )
 
 
@@ -395,15 +413,15 @@ def _offer_state(best: Recipe | None, work: Job, quoted: str) -> str:
 
 def _stopped(entry: Entry, work: Job | None, why: str, laser: int) -> Road:
     steps = (Step("survey", STOPPED, "refused"), *(Step(name, STOPPED) for name in TITLES if name != "survey"))
-    return Road(entry, work, why, None, None, None, why, None, None, None, (), steps, "Refused", laser)
+    return Road(entry, work, why, None, None, why, None, None, None, (), steps, "Refused", laser)
 
 
-def choices(work: Job, test: str) -> list[dict[str, str]]:
+def choices(work: Job, test: str, seen: Counts = NONE) -> list[dict[str, str]]:
     """What may come of a test, and what each would make of the belief."""
     assert work.survey is not None
     found = []
     for value in TESTS[test].values:
-        after = identify(work.survey.with_reading(Reading(test, value)))
+        after = identify(work.survey.with_reading(Reading(test, value)), seen)
         likely = after.favourite
         found.append({"value": value, "then": f"then {words_of(likely)}, {in_100(after.finishes[likely])}"})
     return found

@@ -243,7 +243,7 @@ def _pressed(store: Store, scan: Entry, now: Scanning, what: str, form: Form) ->
                 raise InputError("tap", "A key does not say where on the scan.", "Pick it in the list below.")
             face = looked.at((x + 0.5) / wide, (y + 0.5) / tall)
             if face is None:
-                raise InputError("tap", "There is nothing of the scan.", "Tap the piece itself.")
+                raise InputError("tap", "Where you tapped there is nothing of the scan.", "Tap the piece itself.")
             return now.with_picks(picking.tapped(now.picked, face, mesh, now.turn, now.up))
     raise InputError("tap", "Nothing was tapped.", "Tap the scan, or pick in the list below.")
 

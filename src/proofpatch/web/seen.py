@@ -19,6 +19,7 @@ from proofpatch.photos.find import BY_HAND
 from proofpatch.photos.overlay import WIDTH, jpeg, overlay, said
 from proofpatch.records_seen import percent, worst_tone
 from proofpatch.shop.by_photo import Line, asked, keep, photographed, share_of
+from proofpatch.shop.invented import headed
 from proofpatch.shop.looks import Look
 from proofpatch.shop.pairs import marked_jpeg, narrowed
 from proofpatch.shop.photos import add_photo, photo_of, photo_path
@@ -30,6 +31,7 @@ from proofpatch.shop.tone_words import tone_change
 from proofpatch.web.desk import Desk
 from proofpatch.web.once import Later, in_one
 from proofpatch.web.patches import graded_of_form
+from proofpatch.web.road import Road
 from proofpatch.web.shell import Form, Pages, Sent, text, version, whole
 from proofpatch.web.tapped import place_of, places_of, places_said
 
@@ -53,10 +55,20 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def path_of(photo: Mapping[str, Any]) -> Path:
         return photo_path(store, photo_of(store, photo["digest"]))
 
-    def seen_page(key: str, strip: str, error: InputError | None = None, form: Form | None = None) -> Response:
+    def worked(key: str) -> Road:
+        """The road of a job that nothing stops.
+
+        Raises:
+            InputError: something does; its strips are neither printed nor graded.
+        """
         road = desk.wait(key)
         if road.closed or road.work is None:
             raise InputError("job", f"{road.closed}", "Settle it in the survey first.")
+        return road
+
+    def seen_page(key: str, strip: str, error: InputError | None = None, form: Form | None = None) -> Response:
+        road = worked(key)
+        assert road.work is not None
         laid, entry, look = looked(key, strip)
         due = {one.name for one in laid.due}
         rows = [
@@ -78,9 +90,9 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.get("/sheet.pdf")
     def sheet(key: str, strip: str) -> Response:
-        laid, job, ours = strip_of(store, key, strip), store.get("job", key), settings_of(store)[0]
+        laid, title = strip_of(store, key, strip), headed(store, worked(key).entry)
         steps = [(one.name, one.setting) for one in laid.steps]
-        made = sheet_pdf(steps, laid.name, ours.headed(job.title), f"{key[:8]} {laid.name}", ours.paper)
+        made = sheet_pdf(steps, laid.name, title, f"{key[:8]} {laid.name}", settings_of(store)[0].paper)
         return Response(made, media_type="application/pdf")
 
     @router.post("/photo")
@@ -173,9 +185,8 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
 
     @router.post("/grades")
     def grades(key: str, strip: str, form: Sent) -> Response:
-        road = desk.wait(key)
-        if road.work is None or road.closed:
-            raise InputError("job", f"{road.closed}", "Settle it in the survey first.")
+        road = worked(key)
+        assert road.work is not None
         wanted = asked(store, *found(key, strip))
         look = wanted.look()  # outside the turn: it takes seconds, and others want to write meanwhile
         with desk.turn:

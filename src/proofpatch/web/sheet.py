@@ -12,6 +12,7 @@ from proofpatch.learn.forecast import area_rate, grades_at
 from proofpatch.learn.recipe import Recipe
 from proofpatch.offer.hours import zone_seconds
 from proofpatch.offer.zones import Zone, measured_zone
+from proofpatch.phrases import lowered
 from proofpatch.physics.setting import Setting
 from proofpatch.run.ahead import Ahead
 from proofpatch.run.batch import Batch, batch, due_checks
@@ -98,7 +99,7 @@ class Sheet:
     @property
     def stop_if(self) -> str:
         """The first signs that stop, in a sentence."""
-        named = [one.title[:1].lower() + one.title[1:] for one in self.signs if one.level == STOP][:NAMED]
+        named = [lowered(one.title) for one in self.signs if one.level == STOP][:NAMED]
         return f"{', '.join(named[:-1])}, or {named[-1]}" if len(named) > 1 else "".join(named)
 
     @property
@@ -149,7 +150,7 @@ def sheet_of(store: Store, desk: Desk, day: Today, wanted: int | None, now: date
     stopped = [one for one in mine if row and one.data["zone"] in (row.number, None) and one.data["what"] == INCIDENT]
     used = next((setting_from(one.data["setting"]) for one in reversed(mine)
                  if row and one.data["zone"] == row.number and one.data["setting"]), day.setting)  # fmt: skip
-    last = max(entries, key=lambda one: (one.created, one.id)) if entries else None
+    last = max(entries, key=lambda one: one.made) if entries else None
     incident = stopped[-1] if stopped and row and row.standing.state == STOPPED else None
     stands = batch(pieces, checks_of_batch(entries)) if pieces > 1 else None
     return Sheet(

@@ -14,14 +14,16 @@ from starlette.datastructures import UploadFile
 from proofpatch.cli_hazards import concentration_words
 from proofpatch.cli_show import light_words
 from proofpatch.hazards import CAUTIONS
+from proofpatch.phrases import chance_words, in_100, raised
 from proofpatch.records_hazards import metres, times_over
 from proofpatch.shop.changes import shortened
 from proofpatch.shop.photos import THUMBNAIL
-from proofpatch.survey.identify import chance_words, in_100
 from proofpatch.units import show
+from proofpatch.web.barred import barred
 from proofpatch.web.marks import mark, with_mark
 from proofpatch.web.road import ANSWERS
-from proofpatch.web.words import OWN, language, of_scripts, one_page
+from proofpatch.web.roles import SAID, acting
+from proofpatch.web.words import OWN, language, of_scripts, one_page, say
 from proofpatch.web.words.runs import Translated
 
 Form = Mapping[str, Any]
@@ -120,11 +122,6 @@ def _own_words(data: Any) -> Iterator[str]:
             yield from _own_words(value)
 
 
-def raised(words: str) -> str:
-    """The words with a capital in front, the rest as it is: UV stays UV."""
-    return words[:1].upper() + words[1:]
-
-
 def _as_it_is(value: Any) -> Any:
     return value
 
@@ -151,4 +148,5 @@ class Pages:
         templates = self.templates if language() == OWN else self.other
         with one_page(_typed_in(values)):
             made = templates.get_template(name).render(values)
+        made = barred(made, acting(), say(SAID[acting()])) if acting() in SAID else made
         return HTMLResponse(with_mark(unbroken(made)), status)

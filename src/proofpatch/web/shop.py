@@ -39,7 +39,7 @@ def routes(page: Pages, store: Store) -> APIRouter:
             mark_here=mark_here(request), marks=MARK_WORDS,
             language_here=request.cookies.get(LANGUAGE_COOKIE), languages=LANGUAGES,
             papers={key: PAPER_WORDS[key] for key in PAPERS}, currencies=CURRENCIES,
-            presets=presets(), counts=counts, folder=str(store.folder.resolve()),
+            presets=presets(), counts=counts, folder=str(store.folder.resolve()), database=store.server,
             saved=entry.changed if entry else None, secure=request.url.scheme == "https", daily=request.app.state.daily,
         )  # fmt: skip
 

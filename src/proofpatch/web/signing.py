@@ -65,7 +65,7 @@ def day_of(form: Form, field: str, ahead: bool = False) -> datetime.date:
         raise InputError(field, f"{said[:20]!r} is no date.", "Write it like 2026-03-11.") from None
     today = datetime.date.today()
     if not 2000 <= day.year <= today.year + 5 or (day > today and not ahead):
-        raise InputError(field, "That day is not yet, or long ago.", "Check the date.")
+        raise InputError(field, "That day lies ahead, or too far back.", "Check the date.")
     return day
 
 

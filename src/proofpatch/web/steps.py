@@ -12,7 +12,10 @@ from proofpatch.errors import InputError
 from proofpatch.hazards.room import WALLS
 from proofpatch.pictures.look import themed
 from proofpatch.pictures.room import PLANS, room_svg
+from proofpatch.shop.decided import decided_of
+from proofpatch.shop.invented import headed
 from proofpatch.shop.settings import settings_of
+from proofpatch.shop.starts import start_as
 from proofpatch.shop.store import plain
 from proofpatch.web.desk import Desk
 from proofpatch.web.place import placed, put_place, rows_of
@@ -29,7 +32,8 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
     def forecast(key: str) -> Response:
         found = desk.look(key, "outlook")
         drawn, settles = found.outlook
-        return page("forecast.html", road=found, here="forecast", record=found.forecast, drawn=drawn, settles=settles)
+        return page("forecast.html", road=found, here="forecast", record=found.forecast, drawn=drawn, settles=settles,
+                    start=start_as(desk.store, found.entry, found.window.belief) if found.window else None)  # fmt: skip
 
     @router.get("/jobs/{key}/recipe")
     def recipe(key: str) -> Response:
@@ -51,8 +55,8 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         # As it was when it was decided: the recipe, the forecast it stands in, and the patches it rests on.
         data = {"record": record, "forecast": found.forecast, "patches": [one.id for one in found.patches],
                 "job_version": found.entry.version}  # fmt: skip
-        earlier = desk.store.all("recipe", key, most=1)
-        if not earlier or earlier[0].data["patches"] != data["patches"] or earlier[0].data["record"] != plain(record):
+        last = decided_of(desk.store, key)
+        if last is None or last.data["patches"] != data["patches"] or last.data["record"] != plain(record):
             desk.store.add("recipe", data, key, found.entry.title)
         return RedirectResponse(f"/jobs/{key}/recipe", 303)
 
@@ -61,8 +65,8 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         found = desk.wait(key, "recipe")
         if found.closed or found.work is None or found.hazards is None:
             raise InputError("recipe", "There is no recipe to print.", "Go back to the job.")
-        ours, _ = settings_of(desk.store)
-        sheet = card_pdf(*found.recipe, found.work, ours.headed(found.entry.title), found.unguarded, ours.paper)
+        size = settings_of(desk.store)[0].paper
+        sheet = card_pdf(*found.recipe, found.work, headed(desk.store, found.entry), found.unguarded, size)
         return Response(sheet, media_type="application/pdf")
 
     @router.get("/jobs/{key}/hazards")
@@ -100,10 +104,9 @@ def routes(page: Pages, desk: Desk) -> APIRouter:
         found = desk.wait(key)
         if found.hazards is None:
             raise InputError("hazards", "This is refused before any beam.", "Go back to the job.")
-        ours, _ = settings_of(desk.store)
-        record = {**found.hazards, "title": ours.headed(found.hazards["title"])}
+        record = {**found.hazards, "title": headed(desk.store, found.entry)}
         stops = [found.closed] if found.closed else []
-        sheet = method_pdf(record, found.zone, ours.paper, stops=stops)
+        sheet = method_pdf(record, found.zone, settings_of(desk.store)[0].paper, stops=stops)
         return Response(sheet, media_type="application/pdf")
 
     return router

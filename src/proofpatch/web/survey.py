@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import datetime
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -11,13 +12,30 @@ from fastapi.responses import RedirectResponse
 
 from proofpatch.documents.survey import survey_pdf
 from proofpatch.errors import InputError
+from proofpatch.materials import substrate, substrate_ids
 from proofpatch.shop.changes import last_change
+from proofpatch.shop.confirmed import (
+    HOW,
+    KIND,
+    SETTLES_NOTHING,
+    SPOT,
+    bring_back,
+    check_suspected,
+    confirm,
+    confirmed_from,
+    confirmed_of,
+    history_of,
+    seen_of,
+    taken_back,
+)
+from proofpatch.shop.invented import headed
 from proofpatch.shop.photos import add_photo
 from proofpatch.shop.run import check_zones
 from proofpatch.shop.settings import settings_of
-from proofpatch.shop.store import Store
-from proofpatch.survey.clear import hazards
+from proofpatch.shop.store import Store, of_job
 from proofpatch.survey.evidence import TESTS
+from proofpatch.survey.finishes import UNLISTED, finishes
+from proofpatch.survey.suspicions import hazards
 from proofpatch.web.desk import Desk
 from proofpatch.web.jobs import check, with_photo
 from proofpatch.web.once import Later, in_one
@@ -37,15 +55,17 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         found = (desk.wait if error else desk.look)(key)
         record = found.survey
         asked = test if test in TESTS else (record["next_test"] if record and test is None else None)
-        ask = TESTS.get(asked) if asked else None
+        ask, seen = TESTS.get(asked) if asked else None, seen_of(store, key)
         return page(
             "survey.html", 422 if error else 200, road=found, here="survey", record=record, ask=ask,
             next=record["next"] if record and ask and ask.id == record["next_test"] else None,
-            choices=choices(found.work, ask.id) if ask and found.work and found.work.survey else [],
+            choices=choices(found.work, ask.id, seen) if ask and found.work and found.work.survey else [],
             tests=sorted(TESTS.values(), key=lambda one: one.rank), said=_said(found.entry.data), facts=FACTS,
             error=error, form=form or {}, photos=store.all("photo", found.entry.id),
             settle=[hazards()[one["hazard"]] for one in record["hazards"] if one["open"]] if record else [],
-            last=last_change(store, found.entry),
+            last=last_change(store, found.entry), turned=_turned(store, found.entry.id), how=HOW,
+            may_be=[*((one.id, one.name) for one in finishes().values()), (UNLISTED, "something not listed")],
+            grounds=[(one, substrate(one).title) for one in substrate_ids()],
         )  # fmt: skip
 
     @router.get("/jobs/{key}/survey")
@@ -103,6 +123,30 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
     def aired(key: str, form: Sent) -> Response:
         return change_survey(key, form, "none", lambda data: data.setdefault("evidence", {}).update(aired="yes"))
 
+    @router.post("/jobs/{key}/confirmed")
+    def turned_out(key: str, form: Sent) -> Response:
+        said = {name: text(form, name) for name in ("finish", "ground", "how", "test", "who", "day")}
+        if said["how"] != SPOT:
+            said["test"] = ""  # left as it stood in the form
+        try:
+            confirm(store, key, said, version(form), said["who"])
+        except InputError as error:
+            return survey_page(key, "none", error, form)
+        return RedirectResponse(f"/jobs/{key}/survey#turned", 303)
+
+    @router.post("/jobs/{key}/confirmed/{one}/delete")
+    def not_so(key: str, one: str, form: Sent) -> Response:
+        store.delete(KIND, of_job(store, KIND, one, key).id, version(form))
+        return RedirectResponse(f"/jobs/{key}/survey#turned", 303)
+
+    @router.post("/jobs/{key}/confirmed/{one}/restore")
+    def so_again(key: str, one: str, form: Sent) -> Response:
+        try:
+            bring_back(store, key, one, version(form))
+        except InputError as error:
+            return survey_page(key, "none", error, form)
+        return RedirectResponse(f"/jobs/{key}/survey#turned", 303)
+
     @router.post("/jobs/{key}/photo")
     def photo(key: str, form: Sent, sending: Later) -> Response:
         try:
@@ -119,11 +163,19 @@ def routes(page: Pages, store: Store, desk: Desk) -> APIRouter:
         found = desk.wait(key)
         if found.survey is None:
             raise InputError("survey", "This is refused before any survey.", "Go back to the job.")
-        ours, _ = settings_of(store)
-        sheet = survey_pdf(found.survey, ours.headed(found.entry.title), ours.paper)
+        sheet = survey_pdf(found.survey, headed(store, found.entry), settings_of(store)[0].paper)
         return Response(sheet, media_type="application/pdf")
 
     return router
+
+
+def _turned(store: Store, key: str) -> dict[str, Any]:
+    """What is on record of what it turned out to be, as the page shows it."""
+    now, gone = confirmed_of(store, key), taken_back(store, key)
+    return {
+        "now": now, "gone": gone, "said": confirmed_from(now.data).said if now else "", "past": history_of(store, key),
+        "today": datetime.date.today().isoformat(), "settles": SETTLES_NOTHING,
+    }  # fmt: skip
 
 
 def change(
@@ -135,7 +187,9 @@ def change(
     try:
         make(data)
         check(desk.store, data)
-        check_zones(desk.store, key, desk.store.get("job", key).data, data)
+        before = desk.store.get("job", key).data
+        check_zones(desk.store, key, before, data)
+        check_suspected(desk.store, key, before, data)
     except InputError as error:
         return again(error)
     desk.begin(desk.store.change("job", key, version(form), data, data.get("job", {}).get("title")))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import functools
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -13,17 +13,20 @@ from proofpatch.lasers.readings import Reading
 from proofpatch.learn.belief import Belief
 from proofpatch.learn.evidence import HARMS, RESIDUES, Graded
 from proofpatch.learn.forecast import grades_at
+from proofpatch.phrases import chance_words
 from proofpatch.physics.setting import Setting
 from proofpatch.run.control import AS_EXPECTED, Control, before, control
 from proofpatch.run.day import Morning, morning
 from proofpatch.run.limits import Limit, limit_of, unsettled
 from proofpatch.run.piece import Piece, piece_of
+from proofpatch.shop.days import day_of
+from proofpatch.shop.decided import decided_of
 from proofpatch.shop.job import Job
 from proofpatch.shop.lasers import entry_named, laser_on, own_of
 from proofpatch.shop.log import graded_on_its_day, setting_from
-from proofpatch.shop.run import day_of, entries_of
+from proofpatch.shop.run import entries_of
+from proofpatch.shop.steady import steadied
 from proofpatch.shop.store import Entry, Store
-from proofpatch.survey.identify import chance_words
 from proofpatch.web.desk import Desk
 from proofpatch.web.road import Road
 
@@ -54,7 +57,8 @@ class Today:
 
     decided: the recipe the shop works by; setting, p_clean, p_harm: its own, as the belief has them now.
     answers: of the day's checks. controls: kept control patches of the day; judged: the last of them, or None.
-    harmed: when harm was last seen in the run, or a sign of it. readings: of the laser.
+    laid, harmed, settled: when the last control patch was laid, harm or a sign of it last seen in the run, the recipe
+    decided; on one scale that a clock which was put back does not turn round. readings: of the laser.
     """
 
     road: Road
@@ -70,7 +74,9 @@ class Today:
     morning: Morning
     controls: tuple[Entry, ...]
     judged: Control | None
+    laid: datetime.datetime | None
     harmed: datetime.datetime | None
+    settled: datetime.datetime | None
     readings: tuple[Reading, ...] = ()
 
     @property
@@ -94,11 +100,6 @@ class Today:
         return unsettled(self.morning, self.piece, self.limits)
 
 
-def recipe_in_hand(store: Store, key: str) -> Entry | None:
-    """The recipe the shop decided to work by, the last one."""
-    return next(iter(store.all("recipe", key, most=1)), None)
-
-
 def piece_on(road: Road, power: float | None = None) -> Piece:
     """What the day needs to know of the piece; without a room that is described it counts as outdoors."""
     assert road.work is not None
@@ -112,7 +113,7 @@ def today_of(store: Store, desk: Desk, road: Road, date: datetime.date) -> Today
     if road.work is None or road.window is None:
         return None
     key, work, belief = road.entry.id, road.work, road.window.belief
-    decided = recipe_in_hand(store, key)
+    decided = decided_of(store, key)
     setting = setting_from(decided.data["record"]["setting"]) if decided else None
     piece = piece_on(road, setting.average_power if setting else None)
     entry = day_of(store, key, date)
@@ -133,19 +134,32 @@ def today_of(store: Store, desk: Desk, road: Road, date: datetime.date) -> Today
         return float(p_clean), float(p_harm), _judged(belief, graded, right) if graded else None
 
     p_clean, p_harm, judged = desk.run(ask)
+    laid, harmed, settled = _moments(controls[-1:], entries_of(store, key), decided)
     return Today(road, date, work, piece, decided, setting, p_clean, p_harm, entry, answers, looked, controls, judged,
-                 last_harm(entries_of(store, key)), tuple(readings))  # fmt: skip
+                 laid, harmed, settled, tuple(readings))  # fmt: skip
+
+
+def _moments(
+    control: Sequence[Entry], ran: Sequence[Entry], decided: Entry | None
+) -> tuple[datetime.datetime | None, datetime.datetime | None, datetime.datetime | None]:
+    """When the control patch was laid, harm last seen, the recipe decided."""
+    rows = [(one, _time(one.data["when"])) for one in control] + [(one, _time(one.data["at"])) for one in ran]
+    # A log counts whole seconds.
+    rows += [(decided, decided.created.replace(microsecond=0))] if decided else []
+    rows.sort(key=lambda row: row[0].made)
+    when = steadied([(one.created, said) for one, said in rows])
+    at = {one.id: moment for (one, _), moment in zip(rows, when, strict=True)}
+    harmed = [at[one.id] for one in ran if scorches(one.data)]
+    return (at[control[-1].id] if control else None, max(harmed, default=None), at[decided.id] if decided else None)
+
+
+def _time(said: object) -> datetime.datetime:
+    return datetime.datetime.fromisoformat(str(said))
 
 
 def scorches(data: Mapping[str, Any]) -> bool:
     """Whether an entry of the run says that the piece itself was harmed, or may be."""
     return data["harm"] not in (None, "none") or data["sign"] in SCORCHED
-
-
-def last_harm(entries: Iterable[Entry]) -> datetime.datetime | None:
-    """When harm was last seen in a run, or a sign of it."""
-    seen = [datetime.datetime.fromisoformat(one.data["at"]) for one in entries if scorches(one.data)]
-    return max(seen, default=None)
 
 
 @lru_cache(maxsize=16)
@@ -201,13 +215,11 @@ def _gate(day: Today) -> Gate | None:
 
 def _outdated(day: Today) -> str:
     """Why the last control patch says nothing of what comes next; empty where it does, or there is none."""
-    if not day.controls:
+    if day.laid is None:
         return ""
-    laid = datetime.datetime.fromisoformat(str(day.controls[-1].data["when"]))
-    if day.harmed is not None and day.harmed >= laid:
+    if day.harmed is not None and day.harmed >= day.laid:
         return "Stop: harm was seen since the control patch. Find the reason, then lay it anew where it shows least."
-    # A log counts whole seconds.
-    if day.decided is not None and day.decided.created.replace(microsecond=0) > laid:
+    if day.settled is not None and day.settled > day.laid:
         return "Stop: the recipe was decided anew since the control patch. Lay it anew where it shows least."
     return ""
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from proofpatch.errors import InputError
+from proofpatch.phrases import raised
 from proofpatch.shop.job_tables import KEYS
 from proofpatch.shop.offer_keys import WHOLES
 from proofpatch.shop.values import FACTORS
@@ -51,7 +52,9 @@ def read(kind: str, field: str, said: Any) -> Any:
         low, high = WHOLES[kind]
         plain = GROUPS.sub("", said)
         if not re.fullmatch(r"[0-9]{1,9}", plain) or not low <= int(plain) <= high:
-            raise InputError(field, f"{words} {said[:20]!r} is no whole number from {low} to {high}.", "Write like 2.")
+            raise InputError(
+                field, f"{words} {said[:20]!r} is no whole number from {low} to {high}.", "Write it like 2."
+            )
         return int(plain)
     if kind == "money":
         return money(field, said)
@@ -132,4 +135,4 @@ def told(table: Mapping[str, Any], name: str, place: str = "") -> dict[str, str]
 def key_words(field: str) -> str:
     """A field as a sentence calls it."""
     words = re.sub(r"\[(\d+)\]", lambda found: f" {int(found[1]) + 1}", field).replace(".", ": ").replace("_", " ")
-    return words[:1].upper() + words[1:]
+    return raised(words)

@@ -1,6 +1,7 @@
 """What a job taught, and which jobs were like it."""
 
 import math
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -80,3 +81,13 @@ def test_other_numbers_of_layers_are_not_compared():
     two = made(pp.Surface([pp.Layer("wax"), pp.Layer("oil-varnish")], "oak"), [ABSORPTION], [0.0])
     assert distance(made(AGED, [ABSORPTION], [0.0]), two) == math.inf
     assert alike(made(AGED, [ABSORPTION], [0.0]), [two]) == []
+
+
+# Each piece is described once, not again for every pair of states: a page of ten jobs took six seconds.
+def test_every_piece_is_described_once(monkeypatch):
+    asked = []
+    module, whole = sys.modules[alike.__module__], latents
+    monkeypatch.setattr(module, "latents", lambda surface: asked.append(surface) or whole(surface))
+    here = made(AGED, [ABSORPTION], [0.0])
+    alike(here, [made(AGED, [ABSORPTION], [0.1 * n]) for n in range(6)])
+    assert len(asked) == 7

@@ -104,7 +104,7 @@ def test_an_oversized_file_is_refused(file, monkeypatch):
 def test_another_version_is_refused(file):
     lines = file.split(b"\n")[:-2]
     with pytest.raises(pp.InputError, match="another version"):
-        unpacked(resigned([lines[0].replace(b'"version":1', b'"version":2'), *lines[1:]]))
+        unpacked(resigned([lines[0].replace(b'"version":1', b'"version":3'), *lines[1:]]))
 
 
 @pytest.mark.parametrize(

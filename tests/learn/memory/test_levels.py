@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 import proofpatch as pp
-from proofpatch.learn.belief import latents
-from proofpatch.learn.memory.levels import concretes, layout, shares
+from proofpatch.learn.belief import TILTS, latents
+from proofpatch.learn.memory.levels import LEAN, concretes, heard, layout, shares
 
 
 def test_without_jobs_every_unknown_is_a_standard_normal():
@@ -58,3 +58,14 @@ def test_every_share_says_where_it_comes_from():
     for datum in shares().values():
         assert datum.status == "common practice"
         assert datum.locator
+
+
+def test_noise_and_tilts_are_no_ones_in_what_a_site_is_read_as():
+    surface = pp.Surface("shellac", "walnut")
+    for concrete in concretes(surface, "pulsed-300", "Ida"):
+        found, names = heard(concrete), [name for _, name in latents(surface).names]
+        assert np.diag(found.loading @ found.loading.T) + found.piece.sum(axis=0) + found.rest == pytest.approx(1.0)
+        deaf = {name for name, rest in zip(names, found.rest, strict=True) if rest == 1.0}
+        assert deaf == {*TILTS, "kinetics_discrepancy", "grader_noise"}
+        assert not deaf & {key[-1] for key in found.effects}
+        assert ("grader", "Ida", LEAN) in found.effects  # how far an eye leans is learned

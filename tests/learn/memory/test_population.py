@@ -5,7 +5,7 @@ import pytest
 
 import proofpatch as pp
 from proofpatch.learn.belief import latents
-from proofpatch.learn.memory import population, site
+from proofpatch.learn.memory import Part, Site, population, site
 
 
 @pytest.fixture(scope="module")
@@ -94,3 +94,40 @@ def test_equal_memories_have_equal_names_and_others_not(jobs, shop, varnished_oa
 def test_what_is_no_site_is_refused():
     with pytest.raises(pp.InputError, match="sites"):
         population([3])
+
+
+def reading_of(surface, *unknowns):
+    """A site that reads 3 times the sum of these unknowns as 6."""
+    names = [name for _, name in latents(surface).names]
+    f = np.zeros((1, len(names)))
+    f[0, [names.index(name) for name in unknowns]] = 3.0
+    ((share, stack, state),) = surface.components()
+    return Site(surface, (Part(stack, state, share, f, np.array([6.0])),), 4, "pulsed-500", "Ida")
+
+
+def test_a_graders_noise_and_the_models_tilts_are_not_added_up(varnished_oak):
+    names = [name for _, name in latents(varnished_oak).names]
+    for name in ("grader_noise", "need_by_dose"):
+        found = population([reading_of(varnished_oak, name)] * 30, warm=2, kept=6)
+        start = found.recalled(varnished_oak, "pulsed-500", "Ida")
+        assert start.mean[0, names.index(name)] == 0.0
+        assert start.root[0] @ start.root[0].T == pytest.approx(np.eye(len(names)))
+    # A reading they have a part in says less of the rest. 3 (a + b) = 6 ± 1, both N(0, 1), 0.15 + 0.25 + 0.20 of a
+    # everyone's, the pair's and the laser's: by the textbook a of the next piece is 0.6 · 3 · 6/(9 + 9 + 1) = 0.57,
+    # but for the spread of pieces, known to a half.
+    both = population([reading_of(varnished_oak, "depth_discrepancy", "need_by_dose")], warm=20, kept=200)
+    start = both.recalled(varnished_oak, "pulsed-500")
+    assert start.mean[0, names.index("depth_discrepancy")] == pytest.approx(0.57, rel=0.1)
+    assert np.flatnonzero(start.mean[0]).size == 1
+
+
+def test_a_start_once_told_is_told_again_whatever_is_graded_later(jobs, varnished_oak):
+    before = population(jobs[:3], warm=5, kept=20).recalled(varnished_oak, "pulsed-500")
+    later = population(jobs, warm=5, kept=20).recalled(varnished_oak, "pulsed-500")
+    again = population(jobs[:3], warm=5, kept=20).recalled(varnished_oak, "pulsed-500")
+    assert before == again
+    assert before.name == again.name != later.name
+    assert np.array_equal(before.mean, again.mean)
+    assert np.array_equal(before.root, again.root)
+    one, other = (pp.prior(varnished_oak, "pulsed-500", memory=start, draws=64) for start in (before, again))
+    assert np.array_equal(one.layer, other.layer)

@@ -97,47 +97,65 @@ def distance(one: Site, other: Site) -> float:
     Raises:
         InputError: a job without patches.
     """
-    for job in (one, other):
-        if not job.parts:
-            raise InputError("site", "A job without patches is like no other.", "Grade a patch first.")
-    if len(one.surface.coats) != len(other.surface.coats):
-        return math.inf
-    total = weight = 0.0
-    for a in one.parts:
-        for b in other.parts:
-            share = a.share * b.share
-            total += share * _apart(one, a, other, b)
-            weight += share
-    return math.sqrt(total / weight)
+    mine, yours = _described(one), _described(other)
+    return _between(mine, yours) if _comparable(one, other) else math.inf
 
 
-def _apart(one: Site, a: Part, other: Site, b: Part) -> float:
-    mine, yours = _physical(one, a), _physical(other, b)
-    terms = []
-    for name in mine.keys() & yours.keys():
-        (x, variance, open_by), (y, other_variance, other_open) = mine[name], yours[name]
-        if open_by + other_open > 0:
-            terms.append(min(((x - y) ** 2 + variance + other_variance) / (open_by + other_open), FAR))
-    return float(np.mean(terms)) if terms else math.inf
+def _comparable(one: Site, other: Site) -> bool:
+    return len(one.surface.coats) == len(other.surface.coats)
 
 
-def _physical(site: Site, part: Part) -> dict[tuple[str, str], tuple[float, float, float]]:
-    """{(place, property): (mean, variance, variance left open by published data)} on the working scale."""
+@dataclass(frozen=True)
+class _Described:
+    """What is known of each part of a piece on the working scale; NaN where its stack has no such property.
+
+    shares: (parts,). names: of the n properties. mean, variance, open_by: (parts, n), the last left by published data.
+    """
+
+    shares: Floats
+    names: tuple[tuple[str, str], ...]
+    mean: Floats
+    variance: Floats
+    open_by: Floats
+
+
+def _described(site: Site) -> _Described:
+    if not site.parts:
+        raise InputError("site", "A job without patches is like no other.", "Grade a patch first.")
     table = latents(site.surface)
-    c = [(stack, state) for _, stack, state in site.surface.components()].index((part.stack, part.state))
-    mean, covariance = known(part)
-    found = {}
-    for k, name in enumerate(table.names):
-        if np.isfinite(table.centre[c, k]):
-            width = 0.5 * (table.below[c, k] + table.above[c, k])
-            half = table.below[c, k] if mean[k] < 0 else table.above[c, k]
-            found[name] = (
-                float(table.centre[c, k] + half * mean[k]), float(width**2 * covariance[k, k]), float(width**2)
-            )  # fmt: skip
-    return found
+    components = [(stack, state) for _, stack, state in site.surface.components()]
+    rows = [components.index((part.stack, part.state)) for part in site.parts]
+    taught = [known(part) for part in site.parts]
+    y = np.array([mean for mean, _ in taught])
+    width = 0.5 * (table.below + table.above)[rows]
+    half = np.where(y < 0, table.below[rows], table.above[rows])
+    open_by = np.where(np.isfinite(table.centre[rows]), width**2, np.nan)
+    return _Described(
+        np.array([part.share for part in site.parts]), table.names, table.centre[rows] + half * y,
+        open_by * np.array([np.diag(covariance) for _, covariance in taught]), open_by,
+    )  # fmt: skip
+
+
+def _between(mine: _Described, yours: _Described) -> float:
+    """(1) of each part of the one with each of the other, by their shares."""
+    both = [name for name in mine.names if name in yours.names]
+    i, j = [mine.names.index(name) for name in both], [yours.names.index(name) for name in both]
+    x, mine_open, mine_variance = (one[:, None, i] for one in (mine.mean, mine.open_by, mine.variance))
+    y, yours_open, yours_variance = (one[None, :, j] for one in (yours.mean, yours.open_by, yours.variance))
+    open_by = mine_open + yours_open
+    told = open_by > 0  # not where either has no such property
+    apart = np.minimum(((x - y) ** 2 + mine_variance + yours_variance) / np.where(told, open_by, 1.0), FAR)
+    many = told.sum(axis=2)
+    mean = np.where(many > 0, np.where(told, apart, 0.0).sum(axis=2) / np.maximum(many, 1), math.inf)
+    share = mine.shares[:, None] * yours.shares
+    return math.sqrt(math.fsum((share * mean).ravel()) / math.fsum(share.ravel()))
 
 
 def alike(site: Site, earlier: Sequence[Site], most: int = 5) -> list[Alike]:
     """The earlier jobs most like this one, the nearest first; those without patches are left out."""
-    found = [Alike(i, distance(site, job)) for i, job in enumerate(earlier) if job.parts]
+    jobs = [(i, job) for i, job in enumerate(earlier) if job.parts and _comparable(site, job)]
+    if not jobs:
+        return []
+    mine = _described(site)
+    found = [Alike(i, _between(mine, _described(job))) for i, job in jobs]
     return sorted((a for a in found if math.isfinite(a.distance)), key=lambda a: (a.distance, a.index))[:most]

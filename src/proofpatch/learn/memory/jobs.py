@@ -4,7 +4,7 @@ With y = Z e + b (`levels`, b ~ N(0, rest + Σ_g s_g piece_g)) a site reads u = 
 
     g ~ N(F Z e, S),    S = 1 + F rest Fᵀ + Σ_g s_g V_g,    V_g = F piece_g Fᵀ                                      (1)
 
-in which b is integrated out: a job is `rank` numbers, however many patches it had.
+in which b is integrated out: a job is `rank` numbers, however many patches it had. Z is that of `levels.heard`.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from proofpatch.learn.memory.levels import Concrete, Key, Layout, layout
+from proofpatch.learn.memory.levels import Concrete, Key, Layout, heard
 from proofpatch.learn.memory.sites import Part, Site
 
 Floats = NDArray[np.float64]
@@ -70,7 +70,7 @@ def lay_out(sites: Sequence[Site]) -> Readings:
                 found.setdefault(concrete, []).append((part, np.sqrt(part.share * each.weight)))
     laid = arranged([
         (
-            layout(concrete),
+            heard(concrete),
             [w * part.reading for part, w in parts],
             [w * part.read for part, w in parts],
         )

@@ -11,8 +11,10 @@ from proofpatch.shop.store import Store
 from proofpatch.web.api import (
     answers,
     completions,
+    confirmed,
     graded,
     jobs,
+    learned,
     offers,
     papers,
     photos,
@@ -42,7 +44,7 @@ def create_api(store: Store, desk: Desk) -> FastAPI:
         servers=[{"url": "/api"}], root_path_in_servers=False, responses=ANY,
     )  # fmt: skip
     handlers(app)
-    for part in (jobs, answers, graded, strips, offers, papers, completions, run, things):
+    for part in (jobs, answers, graded, strips, offers, papers, completions, run, learned, things, confirmed):
         app.include_router(part.routes(store, desk))
     app.include_router(photos.routes(store))
     app.include_router(scans.routes(store))

@@ -10,6 +10,7 @@ from fastapi.responses import JSONResponse
 import proofpatch as pp
 from proofpatch.records import refusal_record
 from proofpatch.records_survey import refused_survey_record, survey_record
+from proofpatch.shop.confirmed import seen_of
 from proofpatch.shop.log import graded_from
 from proofpatch.shop.store import Store
 from proofpatch.shop.surveyed import finding_of
@@ -73,4 +74,4 @@ def _survey(store: Store, found: Road) -> Any:
     graded = [graded_from(one.data, len(work.surface.coats)) for one in store.all("patch", found.entry.id)]
     belief = pp.prior(work.surface, work.laser, work.hand, seed=work.seed)
     window = pp.forecast(pp.update(belief, graded) if graded else belief, work.limits)
-    return survey_record(finding_of(work, float(window.chance)))
+    return survey_record(finding_of(work, float(window.chance), seen_of(store, found.entry.id)))

@@ -58,6 +58,15 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         desk.begin(job)
         return patch_model(entry)
 
+    @router.post("/jobs/{id}/graded/{patch}/restore", responses=m.CHANGES)
+    def regrade(id: m.Key, patch: m.Key, version: m.Version) -> m.Graded:
+        """A graded patch that was taken back, back in the list."""
+        job = open_job(store, id)
+        thing(store, "patch", patch, id)
+        entry = store.restore("patch", patch, version)
+        desk.begin(job)
+        return patch_model(entry)
+
     return router
 
 

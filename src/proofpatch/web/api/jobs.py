@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Mapping
 from typing import Any
 
 from fastapi import APIRouter
 
 from proofpatch.errors import InputError
+from proofpatch.shop.confirmed import check_suspected
+from proofpatch.shop.invented import invented_among, is_invented
 from proofpatch.shop.run import check_zones
 from proofpatch.shop.store import Entry, Overtaken, Store
+from proofpatch.shop.undone import title_of, undo_job
 from proofpatch.web.api import models as m
+from proofpatch.web.api.fields import SHOWN
 from proofpatch.web.api.find import JOB_FIELDS, open_job, road_of, thing
 from proofpatch.web.api.trouble import at, check_plain
 from proofpatch.web.desk import Desk
@@ -22,28 +25,33 @@ def routes(store: Store, desk: Desk) -> APIRouter:
     """The addresses of jobs."""
     router = APIRouter()
 
+    def told(entry: Entry) -> m.Job:
+        return m.Job(**_head(entry), tables=dict(entry.data), invented=is_invented(store, entry.id))
+
     def kept(entry: Entry) -> m.Job:
         """The job after a change, with what it came to kept beside it."""
         with contextlib.suppress(InputError):  # it is kept; what cannot be worked out is said where it is asked for
             road_of(desk, entry)
-        return _job(entry)
+        return told(entry)
 
     @router.get("/jobs")
-    def jobs(q: m.Words = "", limit: m.Most = m.SHOWN, deleted: bool = False) -> m.Jobs:
+    def jobs(q: m.Words = "", limit: m.Most = SHOWN, deleted: bool = False) -> m.Jobs:
         """The jobs, the last changed first."""
         found = store.all("job", words=q, deleted=deleted, most=limit + 1)
-        return m.Jobs(jobs=[m.Head(**_head(entry)) for entry in found[:limit]], more=len(found) > limit)
+        made_up = invented_among(store, [entry.id for entry in found])
+        shown = [m.Listed(**_head(entry), invented=entry.id in made_up) for entry in found[:limit]]
+        return m.Jobs(jobs=shown, more=len(found) > limit)
 
     @router.post("/jobs", status_code=201, responses=m.CHANGE)
     def add(sent: m.NewJob) -> m.Job:
         """A new job of the tables of a job file."""
         tables = _tables(store, sent)
-        return kept(store.add("job", tables, title=_title(tables), by=sent.by))
+        return kept(store.add("job", tables, title=title_of(tables), by=sent.by))
 
     @router.get("/jobs/{id}", responses=m.GONE)
     def job(id: m.Key) -> m.Job:
         """A job with its tables, deleted or not."""
-        return _job(thing(store, "job", id))
+        return told(thing(store, "job", id))
 
     @router.put("/jobs/{id}", responses=m.CHANGES)
     def change(id: m.Key, sent: m.ChangedJob) -> m.Job:
@@ -52,13 +60,14 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         tables = _tables(store, sent)
         with at("tables"):
             check_zones(store, id, now.data, tables)
-        return kept(store.change("job", id, sent.version, tables, _title(tables), sent.by))
+            check_suspected(store, id, now.data, tables)
+        return kept(store.change("job", id, sent.version, tables, title_of(tables), sent.by))
 
     @router.delete("/jobs/{id}", responses=m.CHANGES)
     def delete(id: m.Key, version: m.Version) -> m.Job:
         """The job out of sight; nothing is lost."""
         open_job(store, id)
-        return _job(store.delete("job", id, version))
+        return told(store.delete("job", id, version))
 
     @router.post("/jobs/{id}/restore", responses=m.CHANGES)
     def restore(id: m.Key, version: m.Version) -> m.Job:
@@ -72,15 +81,11 @@ def routes(store: Store, desk: Desk) -> APIRouter:
         now = open_job(store, id)
         if now.version != version:
             raise Overtaken(now, 0)
-        with store.together(), at("tables"):
-            entry = store.undo("job", id, version)
-            check_zones(store, id, now.data, entry.data)
-        if entry.title != _title(entry.data):
-            entry = store.change("job", id, entry.version, entry.data, _title(entry.data))
-        return kept(entry)
+        with at("tables"):
+            return kept(undo_job(store, id, version))
 
     @router.get("/jobs/{id}/history", responses=m.GONE)
-    def history(id: m.Key, limit: m.Most = m.SHOWN) -> m.History:
+    def history(id: m.Key, limit: m.Most = SHOWN) -> m.History:
         """What the job said at each version, the last of them, and what came too late."""
         thing(store, "job", id)
         whole = store.history("job", id)
@@ -95,14 +100,6 @@ def routes(store: Store, desk: Desk) -> APIRouter:
 
 def _head(entry: Entry) -> dict[str, Any]:
     return {name: getattr(entry, name) for name in m.Head.model_fields}
-
-
-def _job(entry: Entry) -> m.Job:
-    return m.Job(**_head(entry), tables=dict(entry.data))
-
-
-def _title(tables: Mapping[str, Any]) -> str:
-    return str(tables.get("job", {}).get("title", "Untitled job"))
 
 
 def _tables(store: Store, sent: m.NewJob) -> dict[str, Any]:

@@ -11,7 +11,8 @@ from proofpatch.learn.evidence import HARMS, RESIDUES
 from proofpatch.learn.surface import MOST_LAYERS
 from proofpatch.photos.frame import MOST_STEPS
 from proofpatch.shop.store import LONGEST_BY
-from proofpatch.web.api.models import LONGEST_KEY, Graded, Sent, line, one_of, quantity, whole
+from proofpatch.web.api.fields import LONGEST_KEY, line, one_of, quantity, whole
+from proofpatch.web.api.models import Graded, Sent
 
 StripKey = Annotated[str, Path(pattern=r"^[0-9a-f]{32}$", description="id of a thing of kind strip")]
 

@@ -13,6 +13,7 @@ from proofpatch.offer.quote import LONGEST_LINE
 from proofpatch.shop.papers import invoice_of, payments_of, pdf_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.web.api import models as m
+from proofpatch.web.api.fields import PRINTABLE, line
 from proofpatch.web.api.find import open_job, road_of, thing
 from proofpatch.web.api.trouble import Declined, at
 from proofpatch.web.desk import Desk
@@ -21,7 +22,7 @@ from proofpatch.web.written import MOST_LINES, YES
 
 Money = Annotated[str, Field(pattern=r"^-?[0-9]{1,9}(\.[0-9]{1,3})?$", description="a sum, as text")]
 Day = Annotated[str, Field(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$", description="like 2026-03-11")]
-Line = Annotated[str, m.line(LONGEST_LINE)]
+Line = Annotated[str, line(LONGEST_LINE)]
 LONGEST_PICTURE = 400_000  # characters of a drawn signature, as the page takes it
 SHEET: dict[int | str, dict[str, Any]] = {
     200: {"content": {"application/pdf": {"schema": {"type": "string", "format": "binary"}}}, "description": "As sent"}
@@ -35,7 +36,7 @@ class NewApproval(m.Sent):
     decision: Literal["approved", "refused"]
     name: Line
     reason: Line = ""
-    signature: Annotated[str, Field(max_length=LONGEST_PICTURE, pattern=m.PRINTABLE)] = ""
+    signature: Annotated[str, Field(max_length=LONGEST_PICTURE, pattern=PRINTABLE)] = ""
     signed_on: Day | None = None
     where: Line = ""
     light: Line = ""
@@ -66,7 +67,7 @@ class Approvals(BaseModel):
 class ExtraLine(m.Sent):
     """A line agreed in writing beside the quote; below nought it comes off."""
 
-    words: Annotated[str, m.line(LONGEST_LINE), Field(min_length=1)]
+    words: Annotated[str, line(LONGEST_LINE), Field(min_length=1)]
     amount: Money
 
 

@@ -11,6 +11,7 @@ from proofpatch.shop.photos import add_photo, exported, photo_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.values import LONGEST_TEXT
 from proofpatch.web.api import models as m
+from proofpatch.web.api.fields import PRINTABLE
 from proofpatch.web.api.find import open_job, thing
 from proofpatch.web.api.trouble import Declined
 
@@ -34,7 +35,7 @@ def routes(store: Store) -> APIRouter:
     def add(
         id: m.Key,
         photo: Annotated[UploadFile, File(description="JPEG or PNG")],
-        about: Annotated[str, Form(max_length=LONGEST_TEXT, pattern=m.PRINTABLE)] = "",
+        about: Annotated[str, Form(max_length=LONGEST_TEXT, pattern=PRINTABLE)] = "",
     ) -> m.Photo:
         """A photo of the piece, a test or a patch."""
         open_job(store, id)

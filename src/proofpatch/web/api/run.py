@@ -8,17 +8,9 @@ from dataclasses import replace
 from fastapi import APIRouter
 
 from proofpatch.errors import InputError
+from proofpatch.shop.days import add_control, answer_check
 from proofpatch.shop.log import graded_from, setting_from, setting_to, stamp
-from proofpatch.shop.run import (
-    BEGIN,
-    RUN,
-    add_control,
-    add_entry,
-    answer_check,
-    check_piece,
-    entries_of,
-    state_of,
-)
+from proofpatch.shop.run import BEGIN, RUN, add_entry, check_piece, entries_of, state_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.web.api import models as m
 from proofpatch.web.api.find import open_job, road_of, thing
@@ -145,7 +137,7 @@ def not_yet(said: str | None, now: datetime.datetime) -> None:
     except ValueError:
         return  # said where it is read
     if when.tzinfo is not None and when > now + EARLY:
-        raise InputError("at", "That time is not yet.", "Check the clock, or leave the time out.")
+        raise InputError("at", "That time lies ahead.", "Check the clock, or leave the time out.")
 
 
 def _entry(entry: Entry) -> m.RunEntry:

@@ -23,6 +23,7 @@ from proofpatch.shop.scans import add_scan, mesh_of, scan_of
 from proofpatch.shop.store import Entry, Store
 from proofpatch.shop.values import LONGEST_TEXT
 from proofpatch.web.api import models as m
+from proofpatch.web.api.fields import PRINTABLE, bounded, line, one_of
 from proofpatch.web.api.find import open_job, thing
 from proofpatch.web.api.trouble import Declined, at
 
@@ -52,19 +53,19 @@ class Scans(BaseModel):
 class ReachAsked(m.Sent):
     """How the head is led; what is left out is as the table of instruments has it."""
 
-    incidence_rad: Annotated[float | None, m.bounded(0.01, math.radians(85), "steepest the beam may fall [rad]")] = None
-    focus_depth_m: Annotated[float | None, m.bounded(1e-5, 10, "along the beam [m]")] = None
-    sweep_width_m: Annotated[float | None, m.bounded(1e-4, 10, "of the swept line [m]")] = None
+    incidence_rad: Annotated[float | None, bounded(0.01, math.radians(85), "steepest the beam may fall [rad]")] = None
+    focus_depth_m: Annotated[float | None, bounded(1e-5, 10, "along the beam [m]")] = None
+    sweep_width_m: Annotated[float | None, bounded(1e-4, 10, "of the swept line [m]")] = None
     follows: Annotated[bool, Field(description="whether the hand keeps the stand-off along the face")] = True
 
 
 class ScanAsked(m.Sent):
     """unit or longest_m: its scale, one of them. picks: "all", "s-top", "f12", "n12", in order; none picks all."""
 
-    unit: Annotated[str | None, m.one_of(list(UNITS)), m.line(2)] = None
-    longest_m: Annotated[float | None, m.bounded(SMALLEST, LARGEST, "longest side, by tape [m]")] = None
-    up: Annotated[str | None, m.one_of(UPS), m.line(1)] = None
-    crease_rad: Annotated[float, m.bounded(0, math.pi, "turn that ends a smooth face [rad]")] = CREASE
+    unit: Annotated[str | None, one_of(list(UNITS)), line(2)] = None
+    longest_m: Annotated[float | None, bounded(SMALLEST, LARGEST, "longest side, by tape [m]")] = None
+    up: Annotated[str | None, one_of(UPS), line(1)] = None
+    crease_rad: Annotated[float, bounded(0, math.pi, "turn that ends a smooth face [rad]")] = CREASE
     picks: Annotated[
         list[Annotated[str, Field(pattern=r"^(all|s-[a-z]{3,6}|[fn][0-9]{1,7})$", max_length=8)]],
         Field(max_length=picking.MOST_PICKS, default_factory=list),
@@ -113,7 +114,7 @@ def routes(store: Store) -> APIRouter:
         id: m.Key,
         scan: Annotated[UploadFile, File(description="OBJ, STL, PLY or GLB")],
         kind: Annotated[Literal[KINDS], Form()],  # type: ignore[valid-type]  # the reader's own list
-        about: Annotated[str, Form(max_length=LONGEST_TEXT, pattern=m.PRINTABLE)] = "",
+        about: Annotated[str, Form(max_length=LONGEST_TEXT, pattern=PRINTABLE)] = "",
     ) -> Scan:
         """A scan of the piece, kept as it came."""
         open_job(store, id)

@@ -9,6 +9,7 @@ from fastapi import APIRouter
 from proofpatch.shop.people import add_note
 from proofpatch.shop.store import Entry, Store
 from proofpatch.web.api import models as m
+from proofpatch.web.api.fields import SHOWN
 from proofpatch.web.api.find import open_job, thing
 from proofpatch.web.desk import Desk
 
@@ -18,12 +19,12 @@ def routes(store: Store, _: Desk) -> APIRouter:
     router = APIRouter()
 
     @router.get("/things/{kind}", responses=m.GONE)
-    def things(kind: m.Kind, limit: m.Most = m.SHOWN, deleted: bool = False) -> m.Things:
+    def things(kind: m.Kind, limit: m.Most = SHOWN, deleted: bool = False) -> m.Things:
         """All things of a kind, the last changed first, each with its data as it is kept."""
         return _things(store.all(kind, deleted=deleted, most=limit + 1), limit)
 
     @router.get("/jobs/{id}/things/{kind}", responses=m.GONE)
-    def of_job(id: m.Key, kind: m.Kind, limit: m.Most = m.SHOWN, deleted: bool = False) -> m.Things:
+    def of_job(id: m.Key, kind: m.Kind, limit: m.Most = SHOWN, deleted: bool = False) -> m.Things:
         """The same of one job."""
         thing(store, "job", id)
         return _things(store.all(kind, id, deleted=deleted, most=limit + 1), limit)

@@ -14,8 +14,9 @@ from starlette.exceptions import HTTPException
 
 from proofpatch.errors import InputError
 from proofpatch.shop.store import Overtaken
-from proofpatch.shop.values import LONGEST_TEXT, quoted
-from proofpatch.web.api.models import DEEPEST, LONGEST_KEY, MOST_ENTRIES, PRINTABLE
+from proofpatch.shop.values import LONGEST_TEXT
+from proofpatch.units import quoted
+from proofpatch.web.api.fields import DEEPEST, LONGEST_KEY, MOST_ENTRIES, PRINTABLE
 
 LONGEST_SENTENCE = 1000  # characters; no stop is so long
 STORE = "folder"  # field of what the store itself could not do

@@ -2,6 +2,7 @@
    and a strip goes on to its next step though the laptop is out of reach. */
 "use strict";
 const RETRY = 15000; // ms between two tries
+const NOT_THEIRS = 403; // this device may not ask for it; a form sent again would only be lost
 const PATIENCE = 6000; // ms a form waits for the laptop before the page goes on
 const named = (entry, name) => entry.fields.find(([one]) => one === name)?.[1];
 /* What a form sends, as it is shown. */
@@ -45,7 +46,7 @@ async function submit(event) {
   await Promise.race([Queue.flush(true), new Promise((late) => setTimeout(late, PATIENCE))]);
   const left = (await Queue.all()).find((one) => one.number === number);
   if (!left) location.assign(form.dataset.then ?? location.pathname);
-  else if (left.problem?.made) location.assign("/waiting");
+  else if (left.problem?.made || left.problem?.status === NOT_THEIRS) location.assign("/waiting");
   else if (left.problem) {
     // Refused at once: the page itself says why, at its field.
     await Queue.drop(number);

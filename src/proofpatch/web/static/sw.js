@@ -25,7 +25,7 @@ self.addEventListener("activate", (event) => event.waitUntil((async () => {
 
 self.addEventListener("message", (event) => {
   if (event.data.wipe) event.waitUntil(wipe().then(() => event.ports[0]?.postMessage("wiped")));
-  if (event.data.keep) event.waitUntil(Promise.allSettled(event.data.keep.map(fresh)));
+  if (event.data.keep) event.waitUntil(inOrder(event.data.keep));
 });
 
 self.addEventListener("fetch", (event) => {
@@ -67,15 +67,21 @@ async function page(event, request) {
   });
   asked.catch(() => {}); // it is looked at below, perhaps too late
   event.waitUntil(asked.catch(() => {}));
-  const late = new Promise((done) => setTimeout(done, PATIENCE, null));
+  const late = new Promise((done) => setTimeout(done, PATIENCE, "late"));
   const answer = await Promise.race([asked.catch(() => null), late]);
-  if (answer) return answer;
+  if (answer && answer !== "late") return answer;
   const cache = await caches.open(PAGES);
   const copy = await cache.match(request.url, { ignoreVary: true });
+  if (copy && answer === "late") return shown(copy, (worded) => worded("From {0}: the laptop is at work, or not in reach. Chances and belief are of that time. What you write waits on this phone until it answers.", time(copy)));
   if (copy) return shown(copy, (worded) => worded("From {0}: the laptop is not in reach. Chances and belief are of that time. What you write waits on this phone.", time(copy)));
   try { return await asked; } catch { /* nothing is known of this page */ }
   const away = await cache.match(WAITING, { ignoreVary: true });
   return away ? shown(away, (worded) => worded("The laptop is not in reach, and this page was not opened on this phone before.")) : Response.error();
+}
+
+/* One after the other: a laptop that is shut half-way has given what comes next, not pieces of all. */
+async function inOrder(links) {
+  for (const link of links) await fresh(link).catch(() => {});
 }
 
 async function fresh(url) {

@@ -34,6 +34,12 @@ function button(text, act) {
   return one;
 }
 
+/* As it is, once the laptop has given this phone another role. */
+async function again(entry) {
+  await Queue.put({ ...entry, problem: null });
+  await Queue.flush(true);
+}
+
 function drop(entry, one) {
   if (one.dataset.asked) return Queue.drop(entry.number).then(() => Queue.flush(true));
   one.dataset.asked = "yes";
@@ -60,6 +66,7 @@ function refused(entry) {
   if (location.hash === `#asks-no-more-${entry.number}`) said.push(element("p", GONE, { className: "said" }));
   const act = element("p", "", { className: "act" });
   if (entry.problem.made) said.push(element("p", HALF));
+  else if (entry.problem.status === NOT_THEIRS) act.append(button(worded("Send it again"), () => again(entry)));
   else {
     const asked = ["step", "zone"].find((one) => named(entry, one));
     const step = asked ? `?${asked}=${named(entry, asked)}` : "";

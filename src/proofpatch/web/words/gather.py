@@ -34,12 +34,12 @@ PACKAGE = HERE.parent.parent
 # Modules no page speaks through: the command line, programs, documents and the sentences written for them, keys of
 # tables, the invented workshop, kernels and solvers.
 SILENT = re.compile(
-    r"^(?:web/(?:api|words)/|documents/|shop/migrations/|demo|cli(?:_answer|_folder|_job|_measure|_memory|_offer|_record|_seen"
+    r"^(?:web/(?:api|words)/|documents/|shop/migrations/|demo|cli(?:_answer|_elsewhere|_folder|_job|_lots|_measure|_memory|_offer|_record|_seen"
     r"|_serve|_sheet|_survey|_tools|_work)?\.py$|offer/(?:told|written)|records_seen|run/(?:care|visual)"
-    r"|shop/(?:finished|folder_lists|memory|offer_keys|strip_file)|learn/memory/"
+    r"|shop/(?:finished|folder_lists|memory|offer_keys|strip_file)|learn/memory/(?:__init__|alike|carried|fit|jobs|levels|reform|sites)"
     r"|physics/(?:accumulation|clocks|dose|elementwise|fast_math|green|heat|kinetics"
     r"|layered|moving|reacting|straight|strokes|trains|sweep)|learn/(?:compiled|kernels|lanes)|__init__"
-    r"|materials/curves)"
+    r"|materials/curves|pool\.py|cli_rework|shop/(?:many|regraded))"
 )
 # Table -> what of it is shown. The name of a TOML table is its id.
 TABLES = {
@@ -73,7 +73,7 @@ MOST = 16  # alternatives of one sentence that are written out
 WORDY = re.compile(r"[A-Za-z]{2,}")
 CODE = re.compile(
     r"[<>{}_\\|]|^\w+=|=$|://|^[./#-]|\$|^(?:SELECT|INSERT|CREATE|application|text|image|attachment|default-src|M\{)|^\W*%|[a-z]\.[a-z]"
-    r"|;base|^(?:[a-z]+-)+[a-z]+$|^\S+@"
+    r"|^(?:POST|PUT|DELETE) |;base|^(?:[a-z]+-)+[a-z]+$|^\S+@"
 )
 # A path, a style, a spelling of a unit, a header: text, and shown to nobody.
 DRAWN = re.compile(

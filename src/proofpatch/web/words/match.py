@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 import re
+import threading
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -35,6 +36,7 @@ FEW = 8  # letters of its own below which a pattern says little
 DEEPEST, MOST = 9, 10  # how far holes are read into holes, and how many patterns are tried on one text
 LONGEST = 700  # letters of a text that is tried against the patterns; a longer one is read sentence by sentence only
 CACHED = 20_000
+MOST_READINGS = 3000  # of parts of one text; what somebody made up for it would be read in ever more ways
 
 
 @dataclass(frozen=True)
@@ -124,11 +126,13 @@ class Matcher:
             pattern = Pattern.of(source, target)
             words = pattern.words()
             (self._by_word[words[0]] if words else self._any).append(pattern)
-        self.read = lru_cache(maxsize=CACHED)(self._read)
+        self._known: dict[tuple[str, int], tuple[str, int]] = {}
+        self._spent = threading.local()
 
     def say(self, text: str, typed: tuple[str, ...] = ()) -> str:
         """A text in this language; what it does not know stays, and so does what somebody typed."""
         core = text.strip()
+        self._spent.readings = 0
         if core in self.exact and not HOLE.search(core):
             return text.replace(core, self.exact[core])
         if not typed:
@@ -143,7 +147,20 @@ class Matcher:
 
     def left(self, text: str) -> int:
         """How many letters of a text this language does not know."""
+        self._spent.readings = 0
         return self.read(text, 0)[1]
+
+    def read(self, text: str, depth: int) -> tuple[str, int]:
+        """A part of a text that is said: (it in this language, letters of it that were not understood)."""
+        found = self._known.get((text, depth))
+        if found is None:
+            self._spent.readings += 1
+            found = self._read(text, depth)
+            if self._spent.readings <= MOST_READINGS:  # else it may not have been read to its end
+                if len(self._known) >= CACHED:
+                    self._known.clear()
+                self._known[text, depth] = found
+        return found
 
     def _read(self, text: str, depth: int) -> tuple[str, int]:
         """(the text in this language, letters of it that were not understood)."""
@@ -157,7 +174,7 @@ class Matcher:
             return self.exact[core], 0
         cost = unread(core)
         core = DATE.sub(lambda day: f"{day[1]} {self.exact.get(day[2], day[2])}", core)
-        if cost == 0 or depth > DEEPEST:
+        if cost == 0 or depth > DEEPEST or self._spent.readings > MOST_READINGS:
             return core, cost
         best = (core, cost)
         # Sentence by sentence first: that is how they are gathered, and a short text is read fast.

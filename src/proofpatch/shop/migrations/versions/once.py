@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from proofpatch.shop.migrations.versions import devices
+
 revision = "0003"
 down_revision = "0002"
 branch_labels = None
@@ -10,6 +12,10 @@ depends_on = None
 
 
 def upgrade() -> None:
+    # For an hour two ways of working had a 0002 of their own: one with the devices, one with this table.
+    if sa.inspect(op.get_bind()).has_table("once"):
+        devices.upgrade()
+        return
     op.create_table(
         "once",
         sa.Column("id", sa.String(36), nullable=False),
