@@ -3,8 +3,6 @@ PYTHON ?= python3
 BIN := .venv/bin
 # Python keeps what it compiled, wherever it was told not to: without that every start compiles all libraries anew.
 export PYTHONDONTWRITEBYTECODE :=
-# A kernel's thread that waits sleeps: spinning it takes the core from the browser, or from the tests' other worker.
-export OMP_WAIT_POLICY ?= passive
 
 .PHONY: install demo test lint long reference screens clean
 

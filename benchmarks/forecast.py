@@ -20,10 +20,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import proofpatch as pp  # isort: skip  # first, as in the program itself: it says how many threads NumPy takes
+
 import numpy as np
 from timing import warm
 
-import proofpatch as pp
 from proofpatch.learn import kernels
 from proofpatch.learn.assumptions import assumption
 from proofpatch.learn.forecast import FORECAST_DRAWS, envelope, setting_rows_cached, thinned

@@ -1,7 +1,6 @@
-"""What all tests share; a kernel's thread that waits sleeps, for its core is another worker's too."""
+"""What all tests share."""
 
 import functools
-import os
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -9,7 +8,6 @@ from hypothesis import HealthCheck, settings
 import proofpatch as pp
 from proofpatch.shop.store import Store
 
-os.environ.setdefault("OMP_WAIT_POLICY", "passive")  # read when the first kernel runs
 # The same examples on every machine, drawn from what a test asks: a change fails where it was made, or not at all. A
 # clock has no say in it, as it would be the other worker's too.
 settings.register_profile(

@@ -1,5 +1,9 @@
 """Compiled kernels against their plain NumPy form: the same body over series that are good to 1e-10."""
 
+import os
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 
@@ -114,3 +118,14 @@ def test_the_cache_folder_changes_with_the_source(tmp_path, monkeypatch):
     copy.write_text(compiled.SOURCES[0].read_text() + "\n# changed\n")
     monkeypatch.setattr(compiled, "SOURCES", (copy, *compiled.SOURCES[1:]))
     assert compiled.digest() != before
+
+
+def test_matrix_products_leave_the_cores_to_the_kernels():
+    # Counted by the operating system: a large product starts no thread beside the one that asks for it.
+    code = (
+        "import os, proofpatch, numpy as np; np.ones((900, 900)) @ np.ones((900, 900)); "
+        "print(len(os.listdir('/proc/self/task')))"
+    )
+    plain = {name: value for name, value in os.environ.items() if name != "OPENBLAS_NUM_THREADS"}
+    run = subprocess.run([sys.executable, "-c", code], env=plain, capture_output=True, text=True, check=True)
+    assert int(run.stdout) == 1

@@ -297,7 +297,8 @@ def next_patch(
     grades, asked = graded_chances(belief, few, rows), _prospects(wide, few)
     p_harm = few.weight @ grades.harm
     bound = limits.p_harm_patch * (FIRST_SHARE if not belief.evidence and not laid else 1.0)
-    gain = np.where(p_harm <= bound, asked.expected(grades.joint, few.weight), -np.inf)
+    gain, within = np.full(len(settings), -np.inf), p_harm <= bound
+    gain[within] = asked.expected(grades.joint[:, within], few.weight)
     gain *= np.array([0.3 if any(same(setting, s) for s in laid) else 1.0 for setting in settings])
     ranked = [int(r) for r in np.argsort(-gain)[:TOPS] if np.isfinite(gain[r])]
     if not ranked:
