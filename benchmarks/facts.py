@@ -26,6 +26,7 @@ from proofpatch.learn.forecast import area_rate
 from proofpatch.learn.grading import CLEAN_EDGE
 from proofpatch.learn.kernels import outcomes
 from proofpatch.learn.rows import hand_row, setting_rows
+from proofpatch.learn.unknowns import NORMAL_90
 from proofpatch.physics import rows as at
 from proofpatch.physics.beam import mean_fluence
 from proofpatch.physics.clocks import _flash_margin
@@ -240,7 +241,7 @@ def _moved(table: Any, place: str, name: str, side: float) -> Any:
         return table
     j = table.names.index((place, name))
     centre, below, above = table.centre.copy(), table.below.copy(), table.above.copy()
-    centre[:, j] += side * belief_module.NORMAL_90 * (above[:, j] if side > 0 else below[:, j])
+    centre[:, j] += side * NORMAL_90 * (above[:, j] if side > 0 else below[:, j])
     below[:, j] = above[:, j] = 0.0
     return replace(table, centre=centre, below=below, above=above)
 

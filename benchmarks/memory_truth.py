@@ -18,11 +18,11 @@ from scipy import stats
 
 import proofpatch as pp
 from proofpatch.learn.assumptions import assumption
-from proofpatch.learn.belief import concrete, latents
 from proofpatch.learn.forecast import envelope
 from proofpatch.learn.kernels import window
 from proofpatch.learn.memory.levels import Concrete, layout, scale_shape
 from proofpatch.learn.rows import hand_row, setting_rows
+from proofpatch.learn.unknowns import concrete, latents
 
 Floats = NDArray[np.float64]
 LASERS, GRADERS = ("pulsed-300", "pulsed-500"), ("Ida", "Jonas")

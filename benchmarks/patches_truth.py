@@ -24,11 +24,11 @@ from numpy.typing import NDArray
 
 import proofpatch as pp
 from proofpatch.learn.assumptions import assumption
-from proofpatch.learn.belief import TILTS, concrete, latents
 from proofpatch.learn.forecast import FASTEST_HAND, SLOWEST_HAND, area_rate
 from proofpatch.learn.grading import CLEAN_EDGE, MARKED_STEP, NEARLY_EDGE, PARTIAL_EDGE, THINNED
 from proofpatch.learn.kernels import outcomes
 from proofpatch.learn.rows import hand_row, setting_rows
+from proofpatch.learn.unknowns import TILTS, concrete, latents
 from proofpatch.physics import rows as at
 
 Floats = NDArray[np.float64]

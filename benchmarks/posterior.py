@@ -28,7 +28,8 @@ from scipy import special, stats
 from stamp import DOCS, stamp
 
 import proofpatch as pp
-from proofpatch.learn.belief import DRAWS, latents
+from proofpatch.learn.belief import DRAWS
+from proofpatch.learn.unknowns import latents
 
 Floats = NDArray[np.float64]
 NEAR, SHARE = 0.1, 0.95  # standard deviations; of parameters that are to be so near

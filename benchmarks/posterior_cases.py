@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 import proofpatch as pp
 from proofpatch.learn.assumptions import assumption
-from proofpatch.learn.belief import Belief, Latents, concrete, latents
+from proofpatch.learn.belief import Belief
 from proofpatch.learn.forecast import envelope
 from proofpatch.learn.grading import CLEAN_EDGE
 from proofpatch.learn.kernels import outcomes, patch_logs, window
 from proofpatch.learn.rows import hand_row, setting_rows
+from proofpatch.learn.unknowns import Latents, concrete, latents
 from proofpatch.learn.update import patch_arguments
 from proofpatch.physics.elementwise import normal_cdf
 

@@ -12,7 +12,7 @@ def raised(words: str) -> str:
 
 def many_of(count: int, word: str) -> str:
     """A number of things, the word for one of them in the plural where they are not one."""
-    return f"{count} {word}{'' if count == 1 else 's'}"
+    return f"{count} {word}{'' if count == 1 else 'es' if word.endswith('ch') else 's'}"
 
 
 def lowered(words: str) -> str:

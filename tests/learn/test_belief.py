@@ -7,7 +7,8 @@ import pytest
 
 import proofpatch as pp
 from proofpatch.learn.assumptions import assumptions
-from proofpatch.learn.belief import Recalled, latents
+from proofpatch.learn.belief import Recalled
+from proofpatch.learn.unknowns import latents
 from proofpatch.materials import coating_data, coating_ids, substrate_data, substrate_ids
 from proofpatch.physics import rows as at
 from proofpatch.sources import STATUS, sources

@@ -9,12 +9,13 @@ import pytest
 import proofpatch as pp
 from proofpatch.errors import InputError
 from proofpatch.learn.assumptions import assumption
-from proofpatch.learn.belief import Recalled, latents
+from proofpatch.learn.belief import Recalled
 from proofpatch.learn.evidence import HARMS, RESIDUES
 from proofpatch.learn.grading import grade_table
 from proofpatch.learn.kernels import outcomes
 from proofpatch.learn.rows import hand_row, setting_row
 from proofpatch.learn.surprise import SURPRISE, expected
+from proofpatch.learn.unknowns import latents
 from proofpatch.physics import rows as at
 from proofpatch.run import control as room
 from proofpatch.run.control import NOTHING, before, control

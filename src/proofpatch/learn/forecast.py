@@ -18,6 +18,7 @@ from proofpatch.learn.grading import CLEAN_EDGE, harm_chance, residue_chance
 from proofpatch.learn.kernels import outcomes, window
 from proofpatch.learn.limits import Limits
 from proofpatch.learn.rows import hand_row, setting_rows
+from proofpatch.phrases import many_of
 from proofpatch.physics.elementwise import normal_cdf
 from proofpatch.physics.outcome import CLOCKS
 from proofpatch.physics.rows import GRADER
@@ -259,7 +260,7 @@ def reason(window: Window) -> str:
     patches = len(belief.evidence)
     recalled = sum(datum.status == "memory" for datum in belief.data)
     rests = (
-        f"{patches} graded patch{'es' if patches != 1 else ''}"
+        many_of(patches, "graded patch")
         if patches
         else f"physics and data ({recalled} of {len(belief.data)} values from memory), no patch yet"
     )

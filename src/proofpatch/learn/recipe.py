@@ -23,6 +23,7 @@ from proofpatch.learn.forecast import (
 )
 from proofpatch.learn.limits import Limits
 from proofpatch.learn.surprise import surprises
+from proofpatch.phrases import many_of
 from proofpatch.physics.setting import BOUNDS, Setting
 from proofpatch.units import chance, percent
 
@@ -225,12 +226,11 @@ def recipe_in(wide: Window, with_margins: bool = True) -> Recipe:
     gentle = near.admissible & (near.p_harm <= 0.5 * p_harm)
     gentler = near.settings[int(np.argmax(np.where(gentle, near.area_rate, -1.0)))] if gentle.any() else None
     governs = near.governs(best)
-    patches = len(belief.evidence)
     because = (
         f"{'Fastest proven' if confirmed else 'Fastest'} setting with a chance of clean of at least "
         f"{percent(limits.p_clean)} and of harm of at most {percent(limits.p_harm)}: {chance(p_clean)} and "
         f"{chance(p_harm)}, "
-        f"from {patches} graded patch{'es' if patches != 1 else ''}. Harm would first come from the {governs}"
+        f"from {many_of(len(belief.evidence), 'graded patch')}. Harm would first come from the {governs}"
         + ("." if confirmed else "; lay a confirmation patch at this very setting before the piece.")
     )
     odd = surprises(belief) if with_margins else ()
@@ -284,7 +284,7 @@ def _none(belief: Belief, limits: Limits, wide: Window, near: Window) -> Recipe:
         more = "the patches so far leave no room; another method may be advised"
     return Recipe(
         None,
-        f"None: {why}. After {len(belief.evidence)} graded patches; {more}.",
+        f"None: {why}. After {many_of(len(belief.evidence), 'graded patch')}; {more}.",
         float(near.p_clean[best]),
         float(near.p_harm[best]),
         0.0,

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from proofpatch.errors import InputError, expect
 from proofpatch.materials import coating, coating_mixture, find_coating, find_substrate, substrate_mixture
 from proofpatch.physics.setting import finite_number
+from proofpatch.units import percent
 
 MOST_LAYERS = 6
 
@@ -83,7 +84,7 @@ class Layer:
     def title(self) -> str:
         """In words, with the chances where there is doubt."""
         names = [
-            f"{coating(k).title} ({p:.0%})" if len(self.shares) > 1 else coating(k).title
+            f"{coating(k).title} ({percent(p)})" if len(self.shares) > 1 else coating(k).title
             for k, p in self.shares.items()
         ]
         return " or ".join(names)

@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from proofpatch.learn.assumptions import assumption
-from proofpatch.learn.belief import latents
 from proofpatch.learn.memory import Population, Site
 from proofpatch.learn.memory.levels import concretes
 from proofpatch.learn.memory.population import counted, named
 from proofpatch.learn.surface import Surface
+from proofpatch.learn.unknowns import latents
 from proofpatch.shop.invented import learned_from
 from proofpatch.shop.lots import lent_sites
 from proofpatch.shop.memory import fitted

@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 
 from proofpatch.errors import InputError
-from proofpatch.learn.belief import latents
 from proofpatch.learn.memory import Part, Site
 from proofpatch.learn.memory.alike import alike
 from proofpatch.learn.surface import Surface
+from proofpatch.learn.unknowns import latents
 from proofpatch.shop.completions import record_standing
 from proofpatch.shop.decided import decided_of
 from proofpatch.shop.job import job_from

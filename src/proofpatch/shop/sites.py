@@ -13,11 +13,12 @@ import numpy as np
 
 import proofpatch as pp
 from proofpatch.errors import InputError
-from proofpatch.learn.belief import Belief, latents
+from proofpatch.learn.belief import Belief
 from proofpatch.learn.evidence import Graded
 from proofpatch.learn.memory import Part, Site, site
 from proofpatch.learn.memory.population import named
 from proofpatch.learn.surface import Layer, Surface
+from proofpatch.learn.unknowns import latents
 from proofpatch.shop.invented import learned_from
 from proofpatch.shop.job import Job, job_from
 from proofpatch.shop.lasers import entry_named, known, laser_on

@@ -23,7 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from proofpatch.errors import InputError
-from proofpatch.learn.belief import Belief, Recalled, latents
+from proofpatch.learn.belief import Belief, Recalled
+from proofpatch.learn.unknowns import latents
 from proofpatch.shop.job import Job
 from proofpatch.shop.memory import recalled_of
 from proofpatch.shop.settings import keep_settings, settings_of

@@ -9,9 +9,9 @@ import pytest
 from scipy import stats
 
 import proofpatch as pp
-from proofpatch.learn.belief import latents
 from proofpatch.learn.memory import Part, Site, site
 from proofpatch.learn.memory.alike import alike, distance, known, moved
+from proofpatch.learn.unknowns import latents
 
 AGED = pp.Surface([pp.Layer("oil-varnish", condition="aged")], "oak", condition="aged")
 

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 import proofpatch as pp
-from proofpatch.learn.belief import Recalled, latents
+from proofpatch.learn.belief import Recalled
 from proofpatch.learn.memory.carried import _loosened, carried, carry, every
+from proofpatch.learn.unknowns import latents
 
 
 @pytest.fixture(scope="module")

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 import proofpatch as pp
-from proofpatch.learn.belief import TILTS, latents
 from proofpatch.learn.memory.levels import LEAN, concretes, heard, layout, shares
+from proofpatch.learn.unknowns import TILTS, latents
 
 
 def test_without_jobs_every_unknown_is_a_standard_normal():

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 import proofpatch as pp
-from proofpatch.learn.belief import latents
 from proofpatch.learn.memory import Part, Site, population, site
+from proofpatch.learn.unknowns import latents
 
 
 @pytest.fixture(scope="module")

@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 
 import proofpatch as pp
-from proofpatch.learn.belief import Recalled, latents
+from proofpatch.learn.belief import Recalled
 from proofpatch.learn.memory import Part, Site, population, reformed, site
 from proofpatch.learn.memory.fit import effects_given
 from proofpatch.learn.memory.jobs import lay_out
 from proofpatch.learn.memory.levels import concretes
 from proofpatch.learn.memory.population import Population
 from proofpatch.learn.memory.reform import LEAST_EFFECTIVE, again, cavities, weighted
+from proofpatch.learn.unknowns import latents
 
 SURFACES = (
     pp.Surface([pp.Layer("oil-varnish", condition="aged")], "oak", condition="aged"),

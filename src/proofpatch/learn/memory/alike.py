@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from proofpatch.errors import InputError
-from proofpatch.learn.belief import latents
 from proofpatch.learn.memory.sites import Part, Site
+from proofpatch.learn.unknowns import latents
 
 Floats = NDArray[np.float64]
 FAR = 9.0  # a property three spreads apart says all it can

@@ -20,10 +20,11 @@ from numpy.typing import NDArray
 from proofpatch.errors import expect
 from proofpatch.lasers import Laser
 from proofpatch.lasers import laser as find_laser
-from proofpatch.learn.belief import Belief, Recalled, expect_belief, latents, prior
+from proofpatch.learn.belief import Belief, Recalled, expect_belief, prior
 from proofpatch.learn.limits import Limits
 from proofpatch.learn.memory.levels import kind, shares
 from proofpatch.learn.recipe import Recipe, recipe, slack
+from proofpatch.learn.unknowns import latents
 from proofpatch.learn.update import update
 from proofpatch.units import chance
 

@@ -21,8 +21,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from proofpatch.learn.belief import MODEL_LATENTS, TILTS, latents
 from proofpatch.learn.surface import Surface
+from proofpatch.learn.unknowns import MODEL_LATENTS, TILTS, latents
 from proofpatch.sources import Datum, read_table
 
 Floats = NDArray[np.float64]

@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 
 from proofpatch.errors import expect
 from proofpatch.lasers import Laser
-from proofpatch.learn.belief import Recalled, latents
+from proofpatch.learn.belief import Recalled
 from proofpatch.learn.memory.fit import Fit, fit
 from proofpatch.learn.memory.jobs import lay_out
 from proofpatch.learn.memory.levels import Concrete, Key, concretes, layout, pair
 from proofpatch.learn.memory.sites import Site
 from proofpatch.learn.surface import Surface
+from proofpatch.learn.unknowns import latents
 from proofpatch.materials import coating, substrate
 
 Floats = NDArray[np.float64]

@@ -23,12 +23,13 @@ from numpy.typing import NDArray
 from scipy import linalg
 
 from proofpatch.errors import InputError
-from proofpatch.learn.belief import Belief, Recalled, latents, prior
+from proofpatch.learn.belief import Belief, Recalled, prior
 from proofpatch.learn.memory.fit import Fit, effects_given
 from proofpatch.learn.memory.jobs import Readings, lay_out
 from proofpatch.learn.memory.levels import Concrete, layout
 from proofpatch.learn.memory.population import Population, recalling
 from proofpatch.learn.memory.sites import Site, site
+from proofpatch.learn.unknowns import latents
 from proofpatch.learn.update import update
 
 Floats = NDArray[np.float64]

@@ -33,9 +33,10 @@ from numpy.typing import NDArray
 
 from proofpatch.errors import InputError
 from proofpatch.lasers import Laser
-from proofpatch.learn.belief import Belief, expect_belief, latents
+from proofpatch.learn.belief import Belief, expect_belief
 from proofpatch.learn.memory.levels import Stack
 from proofpatch.learn.surface import Surface
+from proofpatch.learn.unknowns import latents
 from proofpatch.physics.setting import finite_number
 
 Floats = NDArray[np.float64]
