@@ -22,6 +22,7 @@ from proofpatch.cli_store import said_of
 from proofpatch.daily import Daily
 from proofpatch.demo_shop import fill
 from proofpatch.errors import InputError
+from proofpatch.freed import keep_giving
 from proofpatch.shop.backup import beside
 from proofpatch.shop.certificate import certificate_of
 from proofpatch.shop.door import passphrase_set, seen_by_now, set_passphrase
@@ -109,6 +110,7 @@ def _serve(
     if keep:
         app.state.daily = daily
         daily.start()
+    keep_giving()
     try:
         server.run()
     finally:

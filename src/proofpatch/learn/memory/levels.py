@@ -92,7 +92,7 @@ def concretes(
     return [Concrete(surface, stack, state, laser, grader, leans) for _, stack, state in surface.components()]
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=1024)
 def layout(concrete: Concrete) -> Layout:
     """Whose each unknown of this concrete surface is."""
     names = latents(concrete.surface).names
@@ -124,7 +124,7 @@ def layout(concrete: Concrete) -> Layout:
     return Layout(tuple(effects), loading, tuple(scales), piece, rest)
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=1024)
 def heard(concrete: Concrete) -> Layout:
     """The layout as sites are read: UNHEARD kinds are nobody's, so that a job keeps its doubt about them to itself."""
     found, names = layout(concrete), latents(concrete.surface).names
