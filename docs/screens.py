@@ -79,6 +79,7 @@ def opened(store: Store) -> Iterator[str]:
     thread = threading.Thread(target=server.run)
     thread.start()
     while not server.started:
+        assert thread.is_alive(), f"port {PORT} is taken"
         time.sleep(0.05)
     yield f"http://127.0.0.1:{PORT}"
     server.should_exit = True
