@@ -1,7 +1,9 @@
 """What the page of threats promises has a test of that name, in that file; no library is older than its page says."""
 
+import csv
 import re
 import tomllib
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -37,9 +39,19 @@ def test_no_library_is_older_than_what_mends_its_holes():
         pins.setdefault(name, set()).add(version)
     rows = re.findall(r"^\| ([\w-]+) \| ([\w.]+) \| ([\w.]+) \| (?:CVE-|six)", page, re.M)
     assert len(rows) == page.count("\n| ") - 1, "a row that is not read"
-    for name, ours, mended in rows:
+    lines = (ROOT / "docs" / "libraries-read.csv").read_text("utf-8").splitlines()
+    assert lines[1:] == sorted(set(lines[1:]))
+    read = [(one["library"], one["ours"], one["mended in"]) for one in csv.DictReader(lines)]
+    for name, ours, mended in rows + read:
         assert pins[name] == {ours}, name
         assert Version(ours) >= Version(mended), name
+    holes = {re.sub(r"PYSEC-\S+ ", "", line) for line in lines[1:]}
+    words = " ".join(page.split())
+    assert f"The other {len(read)} are of" in words
+    assert f"They are {len(holes)} holes" in words
+    for name, count in Counter(name for name, _, _ in read).items():
+        highest = max((mended for one, _, mended in read if one == name), key=Version)
+        assert re.search(rf"{name} {re.escape(highest)} \({count}\b", words), name
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
     mends = {name: mended for name, _, mended in rows}
     extras = project["optional-dependencies"].values()
