@@ -155,6 +155,31 @@ def test_one_server_for_one_database(there, tmp_path, monkeypatch):
     other.close()
 
 
+def test_a_server_that_lost_its_connections_takes_its_lock_again_or_writes_no_more(there, tmp_path, asked, monkeypatch):
+    # What a restart of the database does to its connections, PostgreSQL does by itself here: it ends them all.
+    monkeypatch.setattr("proofpatch.shop.held.PATIENCE", 0.5)
+    shutil.copytree(there.folder, tmp_path / "copy")
+    other = Store.open(tmp_path / "copy")
+    end = (
+        "SELECT count(pg_terminate_backend(pid)) FROM pg_stat_activity WHERE datname = '{}' AND pid <> pg_backend_pid()"
+    )
+    ended = end.format(there.engine.url.database)
+    with held(there.folder, "", there.engine):
+        there.add("note", {"text": "before"})
+        asked(ended)
+        there.add("note", {"text": "after"})
+        with pytest.raises(InputError, match="open already, from another folder"), held(other.folder, "", other.engine):
+            pass
+        asked(ended)
+        with held(other.folder, "", other.engine):
+            with pytest.raises(InputError, match="open already, from another folder"):
+                there.add("note", {"text": "beside"})
+            assert other.count("note") == 2
+        there.add("note", {"text": "and again, since the other one ended"})
+    other.close()
+    assert there.count("note") == 3
+
+
 def test_one_who_writes_for_long_is_told_of(there, monkeypatch):
     monkeypatch.setattr("proofpatch.shop.database.WAIT", 0.2)
     other = Store.open(there.folder)

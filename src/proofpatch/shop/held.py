@@ -12,10 +12,11 @@ import datetime
 import errno
 import json
 import os
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
 import sqlalchemy as sa
 
@@ -60,11 +61,53 @@ def held(folder: Path, address: str, engine: sa.Engine | None = None) -> Iterato
 
 @contextlib.contextmanager
 def _held_there(engine: sa.Engine) -> Iterator[None]:
-    """The same by a lock that ends with its connection to PostgreSQL."""
-    with engine.connect().execution_options(isolation_level="AUTOCOMMIT", reads=True) as connection:
+    """The same by a lock that ends with its connection to PostgreSQL, and is taken anew when that was lost.
+
+    Whoever lost its connection opens another: then it is asked whether the lock's still stands. A connection that comes
+    after another server took the lock is refused, so that nothing is written beside it.
+    """
+    keeper = [_taken(engine)]
+    turn, taking = threading.RLock(), [False]
+
+    def still(new: Any, _: Any) -> None:
+        with turn:
+            if taking[0]:  # it is taken anew over this very connection
+                return
+            with contextlib.suppress(sa.exc.SQLAlchemyError):  # lost, or closed when it could not be taken anew
+                keeper[0].exec_driver_sql("SELECT 1")
+                return
+            taking[0] = True
+            try:
+                keeper[0].close()
+                keeper[0] = _taken(engine)
+            except BaseException:
+                new.close()
+                raise
+            finally:
+                taking[0] = False
+
+    sa.event.listen(engine, "connect", still)
+    try:
+        yield
+    finally:
+        sa.event.remove(engine, "connect", still)
+        keeper[0].close()
+
+
+def _taken(engine: sa.Engine) -> sa.Connection:
+    """A connection of its own that has the lock.
+
+    Raises:
+        InputError: another one has it.
+    """
+    connection = engine.connect().execution_options(isolation_level="AUTOCOMMIT", reads=True)
+    try:
         connection.detach()  # the lock would go back into the pool with it
         take_there(connection)
-        yield
+    except BaseException:
+        connection.close()
+        raise
+    return connection
 
 
 def take_there(connection: sa.Connection, whole: bool = True) -> None:
