@@ -22,6 +22,7 @@ from proofpatch.shop.photos import add_photo
 from proofpatch.shop.settings import settings_of
 from proofpatch.shop.store import Store
 from proofpatch.shop.strips import lay_out
+from proofpatch.shop.tables import KINDS
 from proofpatch.web.come_to import keep
 from proofpatch.web.road import road
 
@@ -227,6 +228,13 @@ def test_a_list_of_nothings_is_not_read_into_memory(other, packed):
 )
 def test_json_that_is_none(other, packed, text):
     refused(other, sealed({**packed, "records/note.json": text.encode()}))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_records_of_any_kind_that_are_no_tables_are_refused(other, packed, kind):
+    without = {name: one for name, one in like(packed, kind, {}).items() if name != "data"}
+    for one in [without, *(like(packed, kind, data) for data in ("text", [], 5, None))]:
+        refused(other, sealed(with_records(packed, kind, lambda old, one=one: [*old, one])))
 
 
 @pytest.mark.parametrize("sign", ["=", "+", "-", "@", "\t=", "＝"])

@@ -112,9 +112,9 @@ def folder_of(store: Store, job: str) -> Folder:
 
 
 def scans_of(things: Iterable[Record]) -> list[Scanned]:
-    """The scans that a job's records name, by digest."""
-    data = [one["data"] for one in things if one["kind"] == "scan"]
-    named = {Scanned(str(one.get("digest")), str(one.get("kind"))) for one in data}
+    """The scans that a job's records name, by digest. What a folder that came in holds is not checked yet here."""
+    data = [one.get("data") for one in things if one["kind"] == "scan"]
+    named = {Scanned(str(one.get("digest")), str(one.get("kind"))) for one in data if isinstance(one, dict)}
     return sorted(one for one in named if is_kept(one.digest) and one.kind in SCAN_KINDS)
 
 
