@@ -226,7 +226,7 @@ def _glb(data: bytes) -> bytes:
         tree = json.loads(data[20 : 20 + size])
         rest = data[20 + size :]
         plain = _stripped(tree)
-    except (struct.error, ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError) as trouble:
+    except (struct.error, ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError) as trouble:
         if isinstance(trouble, InputError):
             raise
         raise InputError("mesh", "The file cannot be read as GLB.", AGAIN) from None
