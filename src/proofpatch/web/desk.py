@@ -7,6 +7,7 @@ work instead of being waited for.
 from __future__ import annotations
 
 import contextvars
+import math
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
@@ -22,6 +23,7 @@ from proofpatch.web.road import Inputs, Road, inputs, road_of, settled
 PATIENCE = 0.12  # s a page waits before it says that it is at work
 KEPT = 64  # answers held in memory
 RETRY = 30.0  # s after which what failed is tried again
+LEFT = 5.0  # s; a page that waits looks again every second, so nobody looks any more
 BEAMS = ("strip", "recipe", "proof")  # parts that only a job has which nothing stops
 Found = TypeVar("Found")
 
@@ -43,6 +45,10 @@ class Working(Exception):
         self.title, self.typed = title, typed
 
 
+class _Left(Exception):
+    """Nobody waits for it any more."""
+
+
 class Desk:
     """The roads of a store's jobs. patience: s a page waits for one, None as long as it takes."""
 
@@ -53,6 +59,7 @@ class Desk:
         self._told: OrderedDict[Hashable, Future[Any]] = OrderedDict()
         self._lock = Lock()
         self._failed: dict[Any, float] = {}
+        self._until: dict[Any, float] = {}  # when each that waits for its turn is left, unless it is looked for again
         self.turn = Lock()  # of whoever looks at a strip and then writes: one at a time
 
     def look(self, key: str, part: str = "") -> Road:
@@ -70,7 +77,7 @@ class Desk:
 
     def begin(self, entry: Entry) -> None:
         """Starts on a job that was changed; what it comes to is kept in the store."""
-        self._ask(entry, "")
+        self._ask(entry, "", math.inf)
 
     def remember(self, found: Road) -> None:
         """What the list says of a job anew, though the job itself is what it was."""
@@ -96,30 +103,31 @@ class Desk:
         with self._lock:
             future = self._told.get(about)
             if future is None or (future.done() and future.exception() is not None):
-                future = self._worker.submit(contextvars.copy_context().run, work)
-                self._told[about] = future
+                future = self._submit(self._told, about, work)
                 while len(self._told) > KEPT:
                     self._told.popitem(last=False)
+            self._looked(self._told, about, math.inf if waits else LEFT)
         try:
             found: Found = future.result(None if waits else self.patience)
-        except TimeoutError:
-            if future.done():
+        except (TimeoutError, _Left):
+            if future.done() and not isinstance(future.exception(), _Left):
                 raise
             raise Working(title, typed=False) from None
         return found
 
     def _answer(self, entry: Entry, part: str, patience: float | None) -> Road:
-        future = self._ask(entry, part)
+        future = self._ask(entry, part, math.inf if patience is None else LEFT)
         try:
             return future.result(patience)
-        except TimeoutError:
-            if future.done():  # the work itself ran out of time
+        except (TimeoutError, _Left):
+            if future.done() and not isinstance(future.exception(), _Left):  # the work itself ran out of time
                 raise
             raise Working(entry.title) from None
 
-    def _ask(self, entry: Entry, part: str) -> Future[Road]:
+    def _ask(self, entry: Entry, part: str, last: float) -> Future[Road]:
+        """last: s for which somebody waits."""
         if part:
-            self._ask(entry, "")
+            self._ask(entry, "", last)
         given = inputs(self.store, entry)
         with self._lock:
             future = self._asked.get((given, part))
@@ -130,12 +138,34 @@ class Desk:
                     del self._failed[given, part]
                     future = None
             if future is None:
-                future = self._worker.submit(contextvars.copy_context().run, self._compute, given, part)
-                self._asked[given, part] = future
+                future = self._submit(self._asked, (given, part), lambda: self._compute(given, part))
                 while len(self._asked) > KEPT:
                     gone, _ = self._asked.popitem(last=False)
                     self._failed.pop(gone, None)
+            self._looked(self._asked, (given, part), last)
         return future
+
+    def _submit(self, book: OrderedDict[Any, Future[Any]], key: Any, work: Callable[[], Found]) -> Future[Found]:
+        """Its turn comes; what is left by then is struck from the book, and asked again it begins anew."""
+
+        def in_turn() -> Found:
+            with self._lock:
+                if self._until.get((id(book), key), math.inf) < time.monotonic():
+                    del self._until[id(book), key]
+                    book.pop(key, None)
+                    raise _Left
+            try:
+                return work()
+            finally:
+                with self._lock:
+                    self._until.pop((id(book), key), None)
+
+        book[key] = future = self._worker.submit(contextvars.copy_context().run, in_turn)
+        return future
+
+    def _looked(self, book: OrderedDict[Any, Future[Any]], key: Any, last: float) -> None:
+        if not book[key].done():
+            self._until[id(book), key] = max(self._until.get((id(book), key), 0.0), time.monotonic() + last)
 
     def _compute(self, given: Inputs, part: str) -> Road:
         found = road_of(settled(self.store, given))
