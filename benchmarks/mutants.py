@@ -27,7 +27,7 @@ from scipy import stats
 from stamp import DOCS, keep, stamp
 
 SEED = 13
-ROOMS = {"hazards": 100, "survey": 60, "learn": 10, "physics": 12}  # slips of each; the last two compile kernels anew
+ROOMS = {"hazards": 100, "survey": 60, "learn": 24, "physics": 12}  # slips of each; the last two compile kernels anew
 PATIENCE = 1800.0  # s until a run of the tests counts as hanging
 TOOL = os.environ.get("COSMIC_RAY", "cosmic-ray")
 SETTINGS = """[cosmic-ray]
