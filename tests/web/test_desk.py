@@ -1,7 +1,7 @@
 """What nobody waits for any more takes no turn; all that somebody waits for, or that has to be kept, does."""
 
 import threading
-import time
+from types import SimpleNamespace
 
 import pytest
 from made_api import PAN
@@ -13,12 +13,13 @@ from proofpatch.web.desk import Desk, Working
 
 @pytest.fixture
 def busy(tmp_path, monkeypatch):
-    """A desk that is at something else until it is let go, and what lets it go."""
-    monkeypatch.setattr(module, "LEFT", 0.2)
+    """A desk that is at something else until it is let go, what lets it go, and its clock, which the test puts on."""
+    clock = [0.0]
+    monkeypatch.setattr(module, "time", SimpleNamespace(monotonic=lambda: clock[0]))
     store = Store.open(tmp_path / "shop")
     desk, go = Desk(store, 0.01), threading.Event()
     desk.later(go.wait)
-    yield desk, go
+    yield desk, go, clock
     go.set()
     desk.run(lambda: None)
     store.close()
@@ -30,14 +31,16 @@ def looked(desk, about, done):
 
 
 def test_a_page_that_was_left_is_not_worked_out(busy):
-    (desk, go), done = busy, []
+    (desk, go, clock), done = busy, []
     looked(desk, "left", done)
     looked(desk, "looked at again", done)
     waits = threading.Thread(target=desk.tell, args=("waited for", "", lambda: done.append("waited for"), True))
     waits.start()
-    for _ in range(5):
-        time.sleep(0.1)
-        looked(desk, "looked at again", done)
+    while "waited for" not in desk._told:
+        waits.join(0.01)
+    clock[0] += module.LEFT * 0.8
+    looked(desk, "looked at again", done)
+    clock[0] += module.LEFT * 0.8
     go.set()
     waits.join()
     desk.run(lambda: None)
@@ -47,12 +50,12 @@ def test_a_page_that_was_left_is_not_worked_out(busy):
 
 
 def test_a_job_that_was_changed_is_worked_out_though_nobody_looks(busy):
-    desk, go = busy
+    desk, go, clock = busy
     entry = desk.store.add("job", PAN, title="Skillet")
     with pytest.raises(Working):
         desk.look(entry.id)
     desk.begin(entry)
-    time.sleep(0.3)
+    clock[0] += 10 * module.LEFT
     go.set()
     desk.run(lambda: None)
     assert desk.store.count("survey") == 1  # what it came to is kept
