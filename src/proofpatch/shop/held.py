@@ -66,32 +66,32 @@ def _held_there(engine: sa.Engine) -> Iterator[None]:
     Whoever lost its connection opens another: then it is asked whether the lock's still stands. A connection that comes
     after another server took the lock is refused, so that nothing is written beside it.
     """
-    keeper = [_taken(engine)]
-    turn, taking = threading.RLock(), [False]
+    keeper, taking, turn = _taken(engine), False, threading.RLock()
 
     def still(new: Any, _: Any) -> None:
+        nonlocal keeper, taking
         with turn:
-            if taking[0]:  # it is taken anew over this very connection
+            if taking:  # it is taken anew over this very connection
                 return
             with contextlib.suppress(sa.exc.SQLAlchemyError):  # lost, or closed when it could not be taken anew
-                keeper[0].exec_driver_sql("SELECT 1")
+                keeper.exec_driver_sql("SELECT 1")
                 return
-            taking[0] = True
+            taking = True
             try:
-                keeper[0].close()
-                keeper[0] = _taken(engine)
+                keeper.close()
+                keeper = _taken(engine)
             except BaseException:
                 new.close()
                 raise
             finally:
-                taking[0] = False
+                taking = False
 
     sa.event.listen(engine, "connect", still)
     try:
         yield
     finally:
         sa.event.remove(engine, "connect", still)
-        keeper[0].close()
+        keeper.close()
 
 
 def _taken(engine: sa.Engine) -> sa.Connection:
