@@ -59,3 +59,16 @@ def test_a_job_that_was_changed_is_worked_out_though_nobody_looks(busy):
     go.set()
     desk.run(lambda: None)
     assert desk.store.count("survey") == 1  # what it came to is kept
+
+
+def test_a_desk_that_waits_as_long_as_it_takes_leaves_nothing_out(busy):
+    desk, go, clock = busy
+    desk.patience, found = None, []
+    waits = threading.Thread(target=lambda: found.append(desk.tell("about", "", lambda: 7)))
+    waits.start()
+    while "about" not in desk._told:
+        waits.join(0.01)
+    clock[0] += 10 * module.LEFT
+    go.set()
+    waits.join()
+    assert found == [7]

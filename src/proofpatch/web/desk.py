@@ -12,8 +12,9 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
 from threading import Lock
-from typing import Any, TypeVar
+from typing import Any, Generic, TypeVar
 
 from proofpatch.physics.elementwise import numba
 from proofpatch.shop.store import Entry, Store
@@ -23,7 +24,7 @@ from proofpatch.web.road import Inputs, Road, inputs, road_of, settled
 PATIENCE = 0.12  # s a page waits before it says that it is at work
 KEPT = 64  # answers held in memory
 RETRY = 30.0  # s after which what failed is tried again
-LEFT = 5.0  # s; a page that waits looks again every second, so nobody looks any more
+LEFT = 5.0  # s; a page that waits looks again every second, so nobody looks any more (common practice, no source)
 BEAMS = ("strip", "recipe", "proof")  # parts that only a job has which nothing stops
 Found = TypeVar("Found")
 
@@ -49,17 +50,24 @@ class _Left(Exception):
     """Nobody waits for it any more."""
 
 
+@dataclass
+class _Turn(Generic[Found]):
+    """Something to be worked out in its turn. until: when it is left out, unless it is looked for again."""
+
+    until: float = 0.0
+    future: Future[Found] = field(init=False)
+
+
 class Desk:
     """The roads of a store's jobs. patience: s a page waits for one, None as long as it takes."""
 
     def __init__(self, store: Store, patience: float | None = PATIENCE) -> None:
         self.store, self.patience = store, patience
         self._worker = ThreadPoolExecutor(1, "desk")
-        self._asked: OrderedDict[Any, Future[Road]] = OrderedDict()
-        self._told: OrderedDict[Hashable, Future[Any]] = OrderedDict()
+        self._asked: OrderedDict[Any, _Turn[Road]] = OrderedDict()
+        self._told: OrderedDict[Hashable, _Turn[Any]] = OrderedDict()
         self._lock = Lock()
         self._failed: dict[Any, float] = {}
-        self._until: dict[Any, float] = {}  # when each that waits for its turn is left, unless it is looked for again
         self.turn = Lock()  # of whoever looks at a strip and then writes: one at a time
 
     def look(self, key: str, part: str = "") -> Road:
@@ -77,7 +85,7 @@ class Desk:
 
     def begin(self, entry: Entry) -> None:
         """Starts on a job that was changed; what it comes to is kept in the store."""
-        self._ask(entry, "", math.inf)
+        self._ask(entry, "", None)
 
     def remember(self, found: Road) -> None:
         """What the list says of a job anew, though the job itself is what it was."""
@@ -101,71 +109,53 @@ class Desk:
             Working: it takes longer than a page may.
         """
         with self._lock:
-            future = self._told.get(about)
-            if future is None or (future.done() and future.exception() is not None):
-                future = self._submit(self._told, about, work)
+            turn = self._told.get(about)
+            if turn is None or (turn.future.done() and turn.future.exception() is not None):
+                turn = self._submit(self._told, about, work)
                 while len(self._told) > KEPT:
                     self._told.popitem(last=False)
-            self._looked(self._told, about, math.inf if waits else LEFT)
-        try:
-            found: Found = future.result(None if waits else self.patience)
-        except (TimeoutError, _Left):
-            if future.done() and not isinstance(future.exception(), _Left):
-                raise
-            raise Working(title, typed=False) from None
+            patience = None if waits else self.patience
+            future = _looked(turn, patience)
+        found: Found = _result(future, patience, Working(title, typed=False))
         return found
 
     def _answer(self, entry: Entry, part: str, patience: float | None) -> Road:
-        future = self._ask(entry, part, math.inf if patience is None else LEFT)
-        try:
-            return future.result(patience)
-        except (TimeoutError, _Left):
-            if future.done() and not isinstance(future.exception(), _Left):  # the work itself ran out of time
-                raise
-            raise Working(entry.title) from None
+        return _result(self._ask(entry, part, patience), patience, Working(entry.title))
 
-    def _ask(self, entry: Entry, part: str, last: float) -> Future[Road]:
-        """last: s for which somebody waits."""
+    def _ask(self, entry: Entry, part: str, patience: float | None) -> Future[Road]:
         if part:
-            self._ask(entry, "", last)
+            self._ask(entry, "", patience)
         given = inputs(self.store, entry)
         with self._lock:
-            future = self._asked.get((given, part))
-            if future is not None and future.done() and future.exception() is not None:
+            turn = self._asked.get((given, part))
+            if turn is not None and turn.future.done() and turn.future.exception() is not None:
                 # What failed is said, not tried at every look: a page that looks again would do so for ever.
                 failed = self._failed.setdefault((given, part), time.monotonic())
                 if time.monotonic() - failed > RETRY:
                     del self._failed[given, part]
-                    future = None
-            if future is None:
-                future = self._submit(self._asked, (given, part), lambda: self._compute(given, part))
+                    turn = None
+            if turn is None:
+                turn = self._submit(self._asked, (given, part), lambda: self._compute(given, part))
                 while len(self._asked) > KEPT:
                     gone, _ = self._asked.popitem(last=False)
                     self._failed.pop(gone, None)
-            self._looked(self._asked, (given, part), last)
-        return future
+            return _looked(turn, patience)
 
-    def _submit(self, book: OrderedDict[Any, Future[Any]], key: Any, work: Callable[[], Found]) -> Future[Found]:
-        """Its turn comes; what is left by then is struck from the book, and asked again it begins anew."""
+    def _submit(self, book: OrderedDict[Any, _Turn[Found]], key: Any, work: Callable[[], Found]) -> _Turn[Found]:
+        """A turn into the book; what is left when it comes is struck out, and asked again it begins anew."""
 
         def in_turn() -> Found:
             with self._lock:
-                if self._until.get((id(book), key), math.inf) < time.monotonic():
-                    del self._until[id(book), key]
-                    book.pop(key, None)
+                if turn.until < time.monotonic():
+                    if book.get(key) is turn:
+                        del book[key]
                     raise _Left
-            try:
-                return work()
-            finally:
-                with self._lock:
-                    self._until.pop((id(book), key), None)
+            return work()
 
-        book[key] = future = self._worker.submit(contextvars.copy_context().run, in_turn)
-        return future
-
-    def _looked(self, book: OrderedDict[Any, Future[Any]], key: Any, last: float) -> None:
-        if not book[key].done():
-            self._until[id(book), key] = max(self._until.get((id(book), key), 0.0), time.monotonic() + last)
+        turn: _Turn[Found] = _Turn()
+        turn.future = self._worker.submit(contextvars.copy_context().run, in_turn)
+        book[key] = turn
+        return turn
 
     def _compute(self, given: Inputs, part: str) -> Road:
         found = road_of(settled(self.store, given))
@@ -174,3 +164,21 @@ class Desk:
         elif found.closed is None or part not in BEAMS:
             getattr(found, part)
         return found
+
+
+def _looked(turn: _Turn[Found], patience: float | None) -> Future[Found]:
+    """What comes of it, for somebody who waits so long for it; None: as long as it takes."""
+    turn.until = max(turn.until, math.inf if patience is None else time.monotonic() + LEFT)
+    return turn.future
+
+
+def _result(future: Future[Found], patience: float | None, working: Working) -> Found:
+    """What came of it, or `working` if that takes longer."""
+    try:
+        return future.result(patience)
+    except _Left:
+        raise working from None
+    except TimeoutError:
+        if future.done():  # the work itself ran out of time
+            raise
+        raise working from None
