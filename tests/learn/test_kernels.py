@@ -72,7 +72,8 @@ def test_outcomes_and_patches_equal_numpy(surface):
 def test_what_may_be_said_equals_numpy(surface):
     belief = pp.prior(surface, "pulsed-500", draws=70)  # no whole block
     rows = setting_rows(random_settings(np.random.default_rng(8), 20), belief.laser)
-    arguments = (belief.layer, belief.substrate, rows, hand_row(belief.hand, patch=True), 0.15, 0.03)
+    hand = hand_row(belief.hand, patch=True)
+    arguments = (belief.layer, belief.substrate, rows, hand, belief.typical_spread(rows, hand), 0.15, 0.03)
     for a, b in zip(kernels.grades(*arguments), kernels.plain_grades(*arguments), strict=True):
         np.testing.assert_allclose(a, b, rtol=0, atol=1e-8)
     joint, _, harm = kernels.grades(*arguments)
@@ -102,7 +103,7 @@ def test_one_thread_or_two_agree_to_the_last_bit(oak_belief):
         for count in (1, min(2, kernels.numba.config.NUMBA_NUM_THREADS)):
             kernels.numba.set_num_threads(count)
             logs = kernels.patch_logs(*arguments[:2], *patch_arguments(oak_belief, evidence))
-            said = kernels.grades(*arguments[:2], rows, arguments[4], 0.15, 0.03)
+            said = kernels.grades(*arguments[:2], rows, arguments[4], np.linspace(0.1, 0.6, 60), 0.15, 0.03)
             found.append((*kernels.window(*arguments), logs, *said))
     finally:
         kernels.numba.set_num_threads(threads)

@@ -14,9 +14,10 @@ from proofpatch.errors import InputError, expect
 from proofpatch.lasers import Laser
 from proofpatch.lasers import laser as find_laser
 from proofpatch.learn.evidence import Graded
+from proofpatch.learn.kernels import outcomes
 from proofpatch.learn.limits import Hand, Limits
 from proofpatch.learn.surface import Surface
-from proofpatch.learn.unknowns import concrete, latents
+from proofpatch.learn.unknowns import concrete, latents, typical
 from proofpatch.sources import Datum
 
 Floats = NDArray[np.float64]
@@ -104,6 +105,12 @@ class Belief:
     def data(self) -> tuple[Datum, ...]:
         """Every datum this belief rests on."""
         return latents(self.surface).data
+
+    def typical_spread(self, settings: Floats, hand: Floats, layer: int | None = None) -> Floats:
+        """(settings,) spread of ln X where every unknown is as its datum has it: on what edges a grade is read."""
+        under, sub, shares = typical(self.surface)
+        last = len(self.surface.coats) - 1 if layer is None else layer
+        return np.asarray(shares @ outcomes(under, sub, settings, hand, last)[1])
 
     def component_shares(self) -> dict[tuple[tuple[str, str, str], ...], float]:
         """Posterior probability of each mixture component."""

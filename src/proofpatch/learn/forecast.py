@@ -14,7 +14,7 @@ from proofpatch.lasers import Laser
 from proofpatch.learn.assumptions import assumption
 from proofpatch.learn.belief import Belief, expect_belief
 from proofpatch.learn.evidence import HARMS, RESIDUES
-from proofpatch.learn.grading import CLEAN_EDGE, harm_chance, residue_chance
+from proofpatch.learn.grading import CLEAN_EDGE, as_typical, harm_chance, residue_chance
 from proofpatch.learn.kernels import outcomes, window
 from proofpatch.learn.limits import Limits
 from proofpatch.learn.rows import hand_row, setting_rows
@@ -153,8 +153,10 @@ def grades_at(belief: Belief, setting: Setting) -> tuple[float, float, dict[str,
         )
     )
     total = np.sqrt(noise**2 + belief.substrate[:, GRADER] ** 2)
+    usual = belief.typical_spread(setting_rows([setting], belief.laser), hand_row(belief.hand))[0]
+    short = as_typical(need, spread, usual)
     w = belief.weight
-    residue = {g: float(w @ residue_chance(4 - i, need, spread, total, wrong)) for i, g in enumerate(RESIDUES)}
+    residue = {g: float(w @ residue_chance(4 - i, short, usual, total, wrong)) for i, g in enumerate(RESIDUES)}
     harm = {g: float(w @ harm_chance(i, margin, total, wrong)) for i, g in enumerate(HARMS)}
     p_clean = float(w @ normal_cdf((CLEAN_EDGE * spread - need) / noise))
     return p_clean, float(w @ normal_cdf(-margin / noise)), {"residue": residue, "harm": harm}

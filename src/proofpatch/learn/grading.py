@@ -34,6 +34,16 @@ def residue_edge(index: Any, spread: Any) -> Any:
 
 
 @elementwise
+def as_typical(log_need: Any, spread: Any, typical: Any) -> Any:
+    """ln X that leaves the same room to clean where ln X spreads as `typical`, any shape.
+
+    A grade is read as that room alone, on edges as far apart as the data's own values set them. Draws of another spread
+    would read the same grade as another room, and a grade could speak for their spread instead of for what is clean.
+    """
+    return log_need + CLEAN_EDGE * (typical - spread)
+
+
+@elementwise
 def harm_edge(index: Any) -> Any:
     """Edge `index` (0..4) on −margin between none, tint, marked and burnt."""
     return (index == 0) * -FAR + (index == 2) * MARKED_STEP + (index == 3) * BURNT_STEP + (index >= 4) * FAR
@@ -59,8 +69,8 @@ def _slip(wrong: Any) -> Any:
 
     A chance that falls off so evenly keeps order: for one eye and one steepness of the film, a cleaner grade speaks for
     a cleaner patch (the kernel is totally positive; Karlin 1968, from memory). Were grades strewn anywhere, one far off
-    would count as an accident and speak for nothing. Both are learned with the rest: a grade far out may also say that
-    the eye is blunt or the film steep, and then P(clean) may fall from it to a cleaner one.
+    would count as an accident and speak for nothing. So no grade teaches the eye or the steepness (`as_typical`): one
+    far out would say that the eye is blunt or the film steep, and P(clean) would fall from it to a cleaner one.
     """
     return wrong / (2.0 * (1.0 - wrong))
 

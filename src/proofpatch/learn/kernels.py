@@ -18,6 +18,7 @@ from proofpatch.learn import lanes
 from proofpatch.learn.compiled import cache_folder
 from proofpatch.learn.grading import (
     CLEAN_EDGE,
+    as_typical,
     fraction_chance,
     grade_table,
     harm_chances,
@@ -66,11 +67,11 @@ def plain_window(
 def plain_patch_logs(
     layer: Floats, sub: Floats, settings: Floats, hands: Floats, targets: NDArray[np.int64], residue: NDArray[np.int64],
     harm: NDArray[np.int64], fraction: Floats, error: Floats, wrong: Floats, rusted: Floats, early: Floats,
-    noise: float,
+    typical: Floats, noise: float,
 ) -> Floats:  # fmt: skip
     """ln likelihood (draws, patches) of graded patches; `fraction` < 0 means graded by eye.
 
-    error: (patches,) standard error of each fraction.
+    error: (patches,) standard error of each fraction. typical: (patches,) the spread on whose edges a grade is read.
     rusted, early: (patches,) chances that fresh rust passes for one grade of residue more, and that harm was judged
     one grade too kind because it had not come out yet.
     """
@@ -83,16 +84,17 @@ def plain_patch_logs(
         if fraction[j] >= 0:
             seen = fraction_chance(fraction[j], error[j], need, wide, noise, wrong[j])
         else:
-            seen = residue_seen(residue[j], need, wide, total, wrong[j], rusted[j])
+            short = as_typical(need, wide, typical[j])
+            seen = residue_seen(residue[j], short, typical[j], total, wrong[j], rusted[j])
         hurt = harm_seen(harm[j], room, total, wrong[j], early[j])
         out[:, j] = np.log(np.maximum(seen, 1e-12)) + np.log(np.maximum(hurt, 1e-12))
     return out
 
 
 def plain_grades(
-    layer: Floats, sub: Floats, settings: Floats, hand: Floats, noise: float, wrong: float
+    layer: Floats, sub: Floats, settings: Floats, hand: Floats, typical: Floats, noise: float, wrong: float
 ) -> tuple[Floats, Floats, Floats]:
-    """What a grader would say of each setting, and what is so.
+    """What a grader would say of each setting, and what is so; typical: (settings,) as in `plain_patch_logs`.
 
     Returns:
         joint: (settings, 20, draws) chance of each pair of grades, four of harm (none first) for each of residue (clean
@@ -100,7 +102,7 @@ def plain_grades(
     """
     need, spread, margin, _, _, _ = plain_outcomes(layer, sub, settings, hand, layer.shape[1] - 1)
     total = np.sqrt(noise**2 + sub[:, GRADER] ** 2)[:, None]
-    residue, harm = grade_table(need, spread, margin, total, wrong)
+    residue, harm = grade_table(as_typical(need, spread, typical), typical, margin, total, wrong)
     joint = (residue[..., :, None] * harm[..., None, :]).reshape(*need.shape, 20)
     clean, hurt = normal_cdf((CLEAN_EDGE * spread - need) / noise), normal_cdf(-margin / noise)
     return np.ascontiguousarray(np.moveaxis(joint, 0, -1)), clean.T.copy(), hurt.T.copy()
@@ -150,6 +152,7 @@ if numba is not None:
     compiled_parallel = numba.njit(cache=True, nogil=True, parallel=True, error_model="numpy", fastmath=lanes.LIBERTIES)
     _cdf, _log, _sqrt, _larger = lanes.lanes(normal_cdf), lanes.log, lanes.sqrt, fast_math.larger
     _residue_seen, _harm_seen = lanes.lanes(residue_seen), lanes.lanes(harm_seen)
+    _as_typical = lanes.lanes(as_typical)
     _fraction_chance = lanes.lanes(fraction_chance)
     _residue_chances, _harm_chances = lanes.lanes(residue_chances), lanes.lanes(harm_chances)
 
@@ -215,19 +218,21 @@ if numba is not None:
         return found
 
     @compiled_parallel
-    def _grades(flat: Any, blocks: int, grader: Any, rows: Any, noise: float, wrong: float, which: Any) -> Any:
+    def _grades(
+        flat: Any, blocks: int, grader: Any, rows: Any, typical: Any, noise: float, wrong: float, which: Any
+    ) -> Any:
         count, size = len(rows), len(flat) // blocks
         joint = np.empty((count, 20, blocks * WIDE))
         clean, hurt = np.empty((count, blocks * WIDE)), np.empty((count, blocks * WIDE))
         for j in numba.prange(count):
-            out, said = np.empty(6 * WIDE), np.empty(9 * WIDE)
+            out, said, usual = np.empty(6 * WIDE), np.empty(9 * WIDE), typical[j]
             for block in range(blocks):
                 first = block * WIDE
                 _block(flat, np.uint64(block * size), rows[j], which, out)
                 own = grader[first : first + WIDE]
                 for k in range(WIDE):
                     total = _sqrt(noise * noise + own[k] * own[k])
-                    a, b, c, d, e = _residue_chances(out[k], out[WIDE + k], total, wrong)
+                    a, b, c, d, e = _residue_chances(_as_typical(out[k], out[WIDE + k], usual), usual, total, wrong)
                     said[k], said[WIDE + k], said[2 * WIDE + k] = a, b, c
                     said[3 * WIDE + k], said[4 * WIDE + k] = d, e
                 for k in range(WIDE):
@@ -247,7 +252,7 @@ if numba is not None:
     @compiled_parallel
     def _patch_logs(
         flat: Any, blocks: int, grader: Any, rows: Any, residue: Any, harm: Any, fraction: Any, error: Any,
-        wrong: Any, rusted: Any, early: Any, noise: float, which: Any,
+        wrong: Any, rusted: Any, early: Any, typical: Any, noise: float, which: Any,
     ) -> Any:  # fmt: skip
         count, size = len(rows), len(flat) // blocks
         found = np.zeros((blocks * WIDE, count))
@@ -263,10 +268,12 @@ if numba is not None:
                         chance = _fraction_chance(fraction[j], error[j], out[k], out[WIDE + k], noise, slip)
                         seen[k] = _log(_larger(chance, 1e-12))
                 else:
-                    rust = rusted[j]
+                    rust, usual = rusted[j], typical[j]
                     for k in range(WIDE):
                         total = _sqrt(noise * noise + own[k] * own[k])
-                        chance = _residue_seen(said, out[k], out[WIDE + k], total, slip, rust)
+                        chance = _residue_seen(
+                            said, _as_typical(out[k], out[WIDE + k], usual), usual, total, slip, rust
+                        )
                         seen[k] = _log(_larger(chance, 1e-12))
                 kind = early[j]
                 for k in range(WIDE):
@@ -306,14 +313,14 @@ def outcomes(layer: Floats, sub: Floats, settings: Floats, hand: Floats, target:
 
 
 def grades(
-    layer: Floats, sub: Floats, settings: Floats, hand: Floats, noise: float, wrong: float
+    layer: Floats, sub: Floats, settings: Floats, hand: Floats, typical: Floats, noise: float, wrong: float
 ) -> tuple[Floats, Floats, Floats]:
     """As `plain_grades`, compiled."""
     if numba is None:
-        return plain_grades(layer, sub, settings, hand, noise, wrong)
+        return plain_grades(layer, sub, settings, hand, typical, noise, wrong)
     (flat, blocks), layers = _draws(layer, sub), layer.shape[1]
     rows, grader = _settings(layers, settings, hand, layers - 1), _filled(sub[:, GRADER], blocks)
-    joint, clean, hurt = _grades(flat, blocks, grader, rows, noise, wrong, lanes.which(layers))
+    joint, clean, hurt = _grades(flat, blocks, grader, rows, typical, noise, wrong, lanes.which(layers))
     count = len(layer)
     return joint[..., :count], clean[:, :count], hurt[:, :count]
 
@@ -338,10 +345,10 @@ def warm_calls(layers: int = 1) -> list[tuple[str, Callable[[], Any]]]:
     settings, hand, weight = np.ones((1, len(SETTING))), np.ones(len(HAND)), np.ones(1)
     said, none = np.zeros(1, dtype=np.int64), weight * 0.0
     patch = (layer, sub, settings, hand[None, :], said, said, said, -weight, weight, weight * 0.03, none, none,
-             0.15)  # fmt: skip
+             weight, 0.15)  # fmt: skip
     return [
         ("the window", lambda: window(layer, sub, weight, settings, hand, 0.15)),
         ("the outcomes", lambda: outcomes(layer, sub, settings, hand, 0)),
         ("the grades", lambda: patch_logs(*patch)),
-        ("what may be said", lambda: grades(layer, sub, settings, hand, 0.15, 0.03)),
+        ("what may be said", lambda: grades(layer, sub, settings, hand, weight, 0.15, 0.03)),
     ]

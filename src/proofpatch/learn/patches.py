@@ -79,7 +79,8 @@ class GradeChances:
 def graded_chances(belief: Belief, few: Draws, rows: Floats) -> GradeChances:
     """What a grader would say of small timed patches at these setting rows."""
     noise, wrong = assumption("setting_noise").value, assumption("wrong_grade").value
-    joint, clean, harm = told(few.layer, few.substrate, rows, hand_row(belief.hand, patch=True), noise, wrong)
+    hand = hand_row(belief.hand, patch=True)
+    joint, clean, harm = told(few.layer, few.substrate, rows, hand, belief.typical_spread(rows, hand), noise, wrong)
     return GradeChances(np.moveaxis(joint, -1, 0), clean.T, harm.T)
 
 

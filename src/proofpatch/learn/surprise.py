@@ -41,9 +41,10 @@ def surprises(belief: Belief) -> tuple[Surprise, ...]:
         belief: with its evidence. A measured fraction counts by its grade.
     """
     expect_belief(belief)
-    if "surprises" not in vars(belief):  # worked out once: a choice of strips asks for every one of them
-        vars(belief)["surprises"] = _found(belief)
-    return vars(belief)["surprises"]  # type: ignore[no-any-return]  # kept beside the fields
+    held: tuple[Surprise, ...] | None = vars(belief).get("surprises")
+    if held is None:  # worked out once: a choice of strips asks for every one of them
+        held = vars(belief)["surprises"] = _found(belief)
+    return held
 
 
 def _found(belief: Belief) -> tuple[Surprise, ...]:

@@ -283,3 +283,12 @@ def concrete(table: Latents, component: NDArray[np.int64], z: Floats, layers: in
     }
     sub = np.stack([sub_columns[name] for name in SUBSTRATE], axis=1)
     return layer, sub
+
+
+@lru_cache(maxsize=64)
+def typical(surface: Surface) -> tuple[Floats, Floats, Floats]:
+    """(layer, substrate, share) of each component with every unknown as its datum has it, as `concrete` has them."""
+    table = latents(surface)
+    components = np.arange(len(table.weights))
+    layer, sub = concrete(table, components, np.zeros((len(components), len(table.names))), len(surface.coats))
+    return layer, sub, table.weights

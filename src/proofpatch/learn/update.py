@@ -44,13 +44,14 @@ def _laser_of(graded: Graded, belief: Belief) -> Laser:
 def patch_arguments(belief: Belief, evidence: Sequence[Graded]) -> tuple[Any, ...]:
     """The patches as the arrays `patch_logs` takes after layer and substrate."""
     wiped, unwiped = assumption("wrong_grade").value, assumption("wrong_grade_unwiped").value
-    settings = np.array([setting_row(g.moved(), _laser_of(g, belief)) for g in evidence])
     timed = hand_row(belief.hand, patch=True)
     untimed = timed.copy()
     untimed[0] *= 2.0  # the speed was not measured: the hand's own spread stays in it
+    settings = np.array([setting_row(g.moved(), _laser_of(g, belief)) for g in evidence])
+    hands = [timed if g.seconds is not None else untimed for g in evidence]
     return (
         settings,
-        np.array([timed if g.seconds is not None else untimed for g in evidence]),
+        np.array(hands),
         np.array([g.layer for g in evidence], dtype=np.int64),
         np.array([len(RESIDUES) - 1 - RESIDUES.index(g.residue) for g in evidence], dtype=np.int64),
         np.array([HARMS.index(g.harm) for g in evidence], dtype=np.int64),
@@ -58,6 +59,7 @@ def patch_arguments(belief: Belief, evidence: Sequence[Graded]) -> tuple[Any, ..
         np.array([_share_error(g) for g in evidence]),
         np.array([wiped if g.wiped else unwiped for g in evidence]),
         *_waits(belief, evidence),
+        np.concatenate([belief.typical_spread(settings[i : i + 1], hands[i], g.layer) for i, g in enumerate(evidence)]),
         assumption("setting_noise").value,
     )
 
