@@ -33,7 +33,9 @@ PATCH_DRAWS = 256
 CANDIDATES = 300
 # A patch may be this much harder than the hardest harmless one: per pulse and in dose (common practice, no source).
 JUMPS = (1.6, 2.5, 2.5)  # peak fluence, dose of a pass, dose of all
-FIRST_SHARE = 0.5  # the first strip stays at half the harm a patch may have
+# Before anything was seen, and once there is a recipe and only speed to gain, a strip stays at this share of the harm
+# a patch may do (common practice, no source).
+CAREFUL = 0.5
 PANEL_SECONDS = 20.0  # each step set at the panel costs this; a stair of passes costs none (memory, unverified)
 # Knob, factor towards the gentler step, seconds a step, words (factors and seconds from memory, unverified).
 KNOB_STEPS = (
@@ -279,7 +281,8 @@ def next_patch(
     laid = [d if isinstance(d, Setting) else d.setting for d in done]
     few = thinned(belief, PATCH_DRAWS)
     wide = forecast(belief, limits)
-    confirming = _confirmation(wide, few, laid, count)
+    recipe = fastest(wide)
+    confirming = _confirmation(recipe, wide, few, laid, count) if recipe is not None else []
     if confirming:
         return confirming
     lean = wide.p_harm <= max(2.0 * limits.p_harm_patch, 0.2)
@@ -297,7 +300,8 @@ def next_patch(
     rows = np.concatenate([setting_rows_cached(belief.laser)[pool], setting_rows(beyond, belief.laser)])
     grades, asked = graded_chances(belief, few, rows), _prospects(wide, few)
     p_harm = few.weight @ grades.harm
-    bound = limits.p_harm_patch * (FIRST_SHARE if not belief.evidence and not laid else 1.0)
+    careful = recipe is not None or not (belief.evidence or laid)
+    bound = limits.p_harm_patch * (CAREFUL if careful else 1.0)
     gain, within = np.full(len(settings), -np.inf), p_harm <= bound
     gain[within] = asked.expected(grades.joint[:, within], few.weight)
     gain *= np.array([0.3 if any(same(setting, s) for s in laid) else 1.0 for setting in settings])
@@ -358,11 +362,10 @@ def _best_strip(
     return best[1]
 
 
-def _confirmation(wide: Window, few: Draws, laid: Sequence[Setting], count: int) -> list[Patch]:
-    """The strip through the recipe as it stands, if there is one still to be confirmed; it may go on past it."""
+def _confirmation(found: Setting, wide: Window, few: Draws, laid: Sequence[Setting], count: int) -> list[Patch]:
+    """The strip through the recipe as it stands, if it is still to be confirmed; it may go on past it."""
     belief, limits = wide.belief, wide.limits
-    found = fastest(wide)
-    if found is None or any(same(found, s) for s in (*laid, *proven(belief))):
+    if any(same(found, s) for s in (*laid, *proven(belief))):
         return []
     tops = [found]
     for i in range(1, count):
