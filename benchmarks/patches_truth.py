@@ -33,7 +33,7 @@ from proofpatch.physics import rows as at
 
 Floats = NDArray[np.float64]
 TAILS, T_95 = 5.0, 2.015  # degrees of freedom of Student's t, its 95 % point (printed tables)
-NORMAL_95 = 1.6448536269514722
+NORMAL_95, NORMAL_99 = 1.6448536269514722, 2.3263478740408408
 FIELD = 0.25  # standard deviation of each field; the simulator is off by 0.4 in all, factors included
 LENGTH = 1.5  # e-folds of a knob over which a field changes; ours
 WAVES = 64
@@ -183,6 +183,34 @@ def candidates(laser: str, count: int = 6000) -> list[pp.Setting]:
     return found
 
 
+# What one who knew the truth would lay: round a setting, a little gentler up to half as hard again (power, or a slower
+# hand where the laser has no more).
+KNOWING = (0.8, 1.0, 1.25, 1.5, 0.9, 1.0, 1.1, 1.25)
+WELL = 0.6  # of the best rate, which the setting they lie round has at least
+
+
+def knowing_patches(truth: Truth, best: float) -> list[pp.Setting]:
+    """Eight patches round the setting with most room on either side among the fast ones; none where none is fast.
+
+    They show about how much the choice of patches could gain: a good way of placing them, not the best of all.
+    """
+    settings = candidates(truth.laser)
+    need, spread, margin = truth.outcome(settings, patch=False)
+    room = np.minimum((CLEAN_EDGE * spread - need) / NORMAL_95, margin / NORMAL_99)
+    fast = np.array([area_rate(s) for s in settings]) >= WELL * best
+    if not (fast & (room > 0)).any():
+        return []
+    middle, found = settings[int(np.argmax(np.where(fast, room, -np.inf)))], []
+    for factor in KNOWING:
+        step = middle.with_(average_power=middle.average_power * factor)
+        try:
+            pp.laser(truth.laser).check(step)
+        except pp.InputError:
+            step = middle.with_(travel_speed=middle.travel_speed / factor)
+        found.append(step)
+    return found
+
+
 def best_rates(truth: Truth) -> tuple[float, float]:
     """Area rate of the fastest truly clean and harmless candidate; 0: there is none. And with room to spare.
 
@@ -194,5 +222,5 @@ def best_rates(truth: Truth) -> tuple[float, float]:
     room, noise = CLEAN_EDGE * spread - need, assumption("setting_noise").value
     rates = np.array([area_rate(s) for s in settings])
     able = (room >= 0) & (margin >= 0)
-    sure = (room >= 1.645 * noise) & (margin >= 2.326 * noise)
+    sure = (room >= NORMAL_95 * noise) & (margin >= NORMAL_99 * noise)
     return float(np.max(np.where(able, rates, 0.0))), float(np.max(np.where(sure, rates, 0.0)))

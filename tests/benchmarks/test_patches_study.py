@@ -60,6 +60,18 @@ def test_the_best_and_a_harmful_recipe_score_one_and_nothing():
         assert patches.score(TRUTH, slow, best)[0] == pytest.approx(0.5)
 
 
+def test_who_knows_the_truth_lays_patches_the_laser_can_lay_round_a_fast_recipe_that_holds():
+    best, _ = patches_truth.best_rates(TRUTH)
+    placed = patches_truth.knowing_patches(TRUTH, best)
+    assert len(placed) == 8
+    for setting in placed:
+        pp.laser(TRUTH.laser).check(setting)
+    assert patches.score(TRUTH, placed[1], best)[0] >= patches_truth.WELL
+    dose = np.array([s.average_power / s.travel_speed for s in placed])
+    assert dose / dose[1] == pytest.approx(patches_truth.KNOWING)
+    assert patches_truth.knowing_patches(TRUTH, 100 * best) == []
+
+
 @pytest.mark.parametrize("name", patches_rivals.RIVALS)
 def test_a_rival_keeps_to_the_rules(name, at_work):
     laser = pp.laser("pulsed-500")
