@@ -89,6 +89,23 @@ def test_an_easy_job_is_confirmed_at_the_recipe(pan_belief):
     assert single.setting == found.setting
 
 
+def test_with_a_proven_recipe_a_strip_risks_half_as_much(varnished_oak):
+    # Without that rule the hardest steps here would risk 0.058 in a strip and 0.085 alone.
+    limits = pp.Limits(p_clean=0.8, p_harm=0.05, p_harm_patch=0.1)
+    belief = pp.prior(varnished_oak, "pulsed-500", draws=1024)
+    for _ in range(8):
+        found = pp.recipe(belief, limits)
+        if found.confirmed:
+            break
+        steps = [found.setting] if found.setting else [p.setting for p in pp.next_patch(belief, limits, count=3)[:2]]
+        belief = pp.update(belief, [pp.Graded(s, "clean", "none") for s in steps])
+    assert found.confirmed
+    for count in (1, 3):
+        patches = pp.next_patch(belief, limits, count=count)
+        assert patches
+        assert max(p.p_harm for p in patches) <= limits.p_harm_patch / 2
+
+
 def test_harm_along_a_strip_counts_what_its_gentler_steps_showed(oak_belief, strip):
     few = thinned(oak_belief, 512)
     rows = setting_rows([p.setting for p in strip], oak_belief.laser)
