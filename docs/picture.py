@@ -8,7 +8,7 @@ from pathlib import Path
 from proofpatch import demo
 
 HERE = Path(__file__).resolve().parent
-SHOWN = ("2. forecast", "3. next_patch", "4.", "5. recipe", "6. hours", "The piece, revealed")
+SHOWN = ("forecast", "next_patch", "a step", "confirm", "recipe", "hours", "The piece, revealed")
 WIDTH, LINE, SIZE = 104, 19, 14
 
 
@@ -25,8 +25,9 @@ def chosen(lines: list[str]) -> list[str]:
     taking, strips = False, 0
     for line, following in zip(lines, [*lines[1:], ""], strict=True):
         if following.startswith("----"):
-            strips += line.startswith("3. next_patch")
-            taking = line.startswith(SHOWN) and not (line.startswith("3. next_patch") and strips > 1)
+            stage = line.split(". ")[-1]
+            strips += stage.startswith("next_patch")
+            taking = stage.startswith(SHOWN) and not (stage.startswith("next_patch") and strips > 1)
         if taking:
             found.append(line)
     return found

@@ -115,8 +115,13 @@ class _Teller:
 
     def __init__(self, say: Callable[[str], Any]) -> None:
         self.say = say
+        self._stages: list[str] = []
 
-    def head(self, text: str) -> None:
+    def head(self, text: str, stage: str = "") -> None:
+        """A heading; of a stage of the job, with the number at which the stage came."""
+        if stage:
+            self._stages += [stage] if stage not in self._stages else []
+            text = f"{self._stages.index(stage) + 1}. {text}"
         self.say("")
         self.say(f"{text}\n{'-' * len(text)}")
 
@@ -135,7 +140,7 @@ def _describe(seed: int, teller: _Teller) -> tuple[pp.Belief, dict[str, Any]]:
     )
     stopped = first_stop(SURFACE, YEAR, LEAD)
     assert stopped is None, stopped
-    teller.head("1. prior: what is known before the first patch")
+    teller.head("prior: what is known before the first patch", "prior")
     belief = pp.prior(SURFACE, LASER, seed=seed)
     memory = sum(1 for datum in belief.data if datum.status == "memory")
     teller.tell(
@@ -143,7 +148,7 @@ def _describe(seed: int, teller: _Teller) -> tuple[pp.Belief, dict[str, Any]]:
         f"the wood, each over its range. {memory} of the {len(belief.data)} values behind them are from memory, "
         "unverified, so the ranges are wide."
     )
-    teller.head("2. forecast: can it be done at all?")
+    teller.head("forecast: can it be done at all?", "forecast")
     window = pp.forecast(belief, LIMITS)
     record = {"forecast": forecast_record(window), "strips": []}
     teller.tell(
@@ -175,12 +180,12 @@ def _test(belief: pp.Belief, piece: Piece, teller: _Teller, record: dict[str, An
         patches = pp.next_patch(belief, LIMITS, count=1 if confirming else STEPS)
         on_the_way = found.setting is not None and not (patches and same(patches[-1].setting, found.setting))
         if on_the_way:
-            teller.head("4. a step towards the recipe")
+            teller.head("a step towards the recipe", "confirm")
             teller.tell("The recipe is more than a step harder than anything shown yet, so one patch lies on the way.")
         elif confirming:
-            teller.head("4. confirm: the recipe itself as a patch")
+            teller.head("confirm: the recipe itself as a patch", "confirm")
         else:
-            teller.head(f"3. next_patch and update: strip {strips + 1}")
+            teller.head(f"next_patch and update: strip {strips + 1}", "strips")
         if not patches:
             teller.tell(
                 f"No patch is left that only goes a step past what was shown and keeps its harm within "
@@ -247,7 +252,7 @@ def _learned(found: pp.Recipe, belief: pp.Belief, confirmation: pp.Graded | None
 
 def _recipe(found: pp.Recipe, belief: pp.Belief, teller: _Teller, record: dict[str, Any]) -> None:
     """The recipe with its margins and hours, or that there is none."""
-    teller.head("5. recipe: what to dial in")
+    teller.head("recipe: what to dial in", "recipe")
     hours = None
     if found.setting is None:
         teller.tell(
@@ -266,7 +271,7 @@ def _recipe(found: pp.Recipe, belief: pp.Belief, teller: _Teller, record: dict[s
             teller.tell("It is not confirmed: a careful shop lays one more patch at this very setting first.")
         for line in CAUTIONS:
             teller.tell(line, "  ")
-        teller.head("6. hours: how long it takes")
+        teller.head("hours: how long it takes", "hours")
         hours = pp.hours(found, belief, ZONES)
         low, high = (f"{hours.quantile(q) / 3600:.2g}" for q in (0.1, 0.9))
         area = sum(zone if isinstance(zone, float) else zone[0] for zone in ZONES)
