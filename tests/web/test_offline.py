@@ -281,3 +281,15 @@ def test_a_phone_that_is_led_to_the_door_keeps_no_page(roaming, laptop, strip):
     assert f"{strip}/patches" in roaming.evaluate(names)
     roaming.goto("/door")  # as one that was signed out on the laptop
     assert [name for name in roaming.evaluate(names) if name.startswith("/jobs/")] == []
+
+
+def test_what_was_still_to_be_kept_is_not_kept_after_a_wipe(roaming, strip):
+    kept(roaming, f"{strip}/patches")
+    links = [f"{strip}/{name}" for name in ("survey", "piece", "recipe", "measure", "hazards")]
+    roaming.evaluate(
+        "(links) => new Promise((done) => { const line = new MessageChannel(); line.port1.onmessage = done; "
+        "const worker = navigator.serviceWorker.controller; worker.postMessage({ keep: links }); "
+        "worker.postMessage({ wipe: true }, [line.port2]); })", links
+    )  # fmt: skip
+    roaming.wait_for_timeout(1500)  # the rest of the list would come in by then
+    assert roaming.evaluate("async () => (await (await caches.open('pages')).keys()).map((one) => one.url)") == []

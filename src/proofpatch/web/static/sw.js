@@ -81,7 +81,8 @@ async function page(event, request) {
 
 /* One after the other: a laptop that is shut half-way has given what comes next, not pieces of all. */
 async function inOrder(links) {
-  for (const link of links) await fresh(link).catch(() => {});
+  const since = wipes;
+  for (const link of links) if (since === wipes) await fresh(link).catch(() => {});
 }
 
 async function fresh(url) {
