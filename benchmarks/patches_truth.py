@@ -184,9 +184,9 @@ def candidates(laser: str, count: int = 6000) -> list[pp.Setting]:
 
 
 # What one who knew the truth would lay: round a setting, a little gentler up to half as hard again (power, or a slower
-# hand where the laser has no more).
+# hand where the laser has no more); ours.
 KNOWING = (0.8, 1.0, 1.25, 1.5, 0.9, 1.0, 1.1, 1.25)
-WELL = 0.6  # of the best rate, which the setting they lie round has at least
+WELL = 0.6  # of the best rate, which the setting they lie round has at least; ours
 
 
 def knowing_patches(truth: Truth, best: float) -> list[pp.Setting]:

@@ -119,6 +119,9 @@ def test_ours_grades_no_more_than_it_may_and_stops_a_strip_at_harm():
     assert watched.numbers == list(range(len(watched.numbers)))
     assert len(watched.numbers) <= 5
     assert [harmed for _, harmed in found] == [1, 1]
+    watched.numbers.clear()  # where a patch may not harm at all, none is laid
+    assert patches.ours(watched, (2, 5), limits=pp.Limits(p_harm_patch=0.0)) == [(None, 0), (None, 0)]
+    assert watched.numbers == []
 
 
 def test_the_kept_study_is_as_new_as_the_code_it_covers():
